@@ -1,0 +1,468 @@
+package schemas
+
+import "math"
+
+// ReportVersion is the value of Report.Report this program writes.
+const ReportVersion = 1
+
+// Report is everything concluded about one match: report.json. Times are log time in
+// seconds. A pointer is nil (JSON null) when the value could not be found out; arrays are
+// never null (Finish sees to that). The JSON Schema beside this file says the same and a
+// test holds the two together.
+type Report struct {
+	Report        int        `json:"report"`
+	From          From       `json:"from"`
+	Match         Match      `json:"match"`
+	Verdict       Verdict    `json:"verdict"`
+	Analyses      []Analysis `json:"analyses"`
+	Quality       Quality    `json:"quality"`
+	Findings      []Finding  `json:"findings"`
+	Passes        []Pass     `json:"passes"`
+	Stages        []StageSum `json:"stages"`
+	Jams          []Jam      `json:"jams"`
+	SuspectedJams []Jam      `json:"suspected_jams"`
+	Brownouts     []Brownout `json:"brownouts"`
+	Battery       Battery    `json:"battery"`
+	Cycles        []Cycle    `json:"cycles"`
+	Usual         Usual      `json:"usual"`
+	Balances      []Balance  `json:"balances"`
+	Moves         []Move     `json:"moves"`
+	Autonomous    Autonomous `json:"autonomous"`
+	Unknowns      []Unknown  `json:"unknowns"`
+}
+
+// From says which program, profile and samples a report was made of.
+type From struct {
+	Afterbell     string `json:"afterbell"`
+	ProfileSHA256 string `json:"profile_sha256"`
+	SignalsSHA256 string `json:"signals_sha256"`
+	Seal          string `json:"seal,omitempty"` // the seal number all files of a stored match carry
+}
+
+// Match names the match and when its periods ran.
+type Match struct {
+	Season  string   `json:"season"`
+	Event   string   `json:"event"`
+	Match   string   `json:"match"`
+	Robot   string   `json:"robot"`
+	At      *string  `json:"at"` // RFC 3339, wall clock of the match's start, when known
+	StartS  float64  `json:"start_s"`
+	EndS    float64  `json:"end_s"`
+	Periods []Period `json:"periods"`
+	// Game is the profile's game section as far as pages need it to name things.
+	Game Game `json:"game"`
+}
+
+// Game is the profile's game section as pages need it; lengths are zero where it says nothing.
+type Game struct {
+	Name        string  `json:"name"`
+	AutonomousS float64 `json:"autonomous_s"`
+	DriverS     float64 `json:"driver_s"`
+	EndgameS    float64 `json:"endgame_s"`
+	Piece       string  `json:"piece"` // what this game calls a piece, pieces and the platform
+	Pieces      string  `json:"pieces"`
+	Platform    string  `json:"platform"`
+}
+
+// Names of periods and modes.
+const (
+	PeriodAutonomous = "autonomous"
+	PeriodDriver     = "driver"
+	ModeDisabled     = "disabled"
+)
+
+// Period is one stretch of a match in which the robot was enabled in one mode.
+type Period struct {
+	Name   string  `json:"name"`
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+}
+
+// Severities, worst first.
+const (
+	SeverityStop  = "stop"
+	SeverityFix   = "fix"
+	SeverityWatch = "watch"
+	SeverityNone  = "none"
+)
+
+// SeverityRank orders severities: 0 for stop, larger for milder.
+func SeverityRank(s string) int {
+	switch s {
+	case SeverityStop:
+		return 0
+	case SeverityFix:
+		return 1
+	case SeverityWatch:
+		return 2
+	default:
+		return 3
+	}
+}
+
+// Verdict is the sheet's first sentence.
+type Verdict struct {
+	Severity string `json:"severity"`
+	Text     string `json:"text"`
+	Detail   string `json:"detail"` // the line below it
+}
+
+// Analysis says whether one analysis could look at this log, and if not, for want of what.
+type Analysis struct {
+	Name    string   `json:"name"`
+	Ran     bool     `json:"ran"`
+	Missing []string `json:"missing"`
+	Reason  string   `json:"reason"`
+}
+
+// Quality is what the log itself is worth.
+type Quality struct {
+	Samples int      `json:"samples"`
+	Signals int      `json:"signals"`
+	Missing []string `json:"missing"` // mapped in the profile, not in the log
+	Gaps    []Gap    `json:"gaps"`
+	Faults  []Fault  `json:"faults"` // stretches where a signal is there but cannot be true
+	Notes   []string `json:"notes"`
+}
+
+// Gap is a stretch in which a signal that usually comes at a steady rate did not.
+// Signal is empty when nothing at all came.
+type Gap struct {
+	Signal string  `json:"signal"`
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+}
+
+// Fault is a stretch in which a signal misbehaved: "dead" (never moved all match although
+// its kind does), "frozen" (stopped moving), "outlier" (left the range of its own past),
+// "no reading" (NaN or infinite).
+type Fault struct {
+	Signal string  `json:"signal"`
+	Kind   string  `json:"kind"`
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+	Note   string  `json:"note"`
+}
+
+// Finding is one thing worth a person's attention, with its evidence.
+type Finding struct {
+	ID         string     `json:"id"` // kind-place-n
+	Kind       string     `json:"kind"`
+	Severity   string     `json:"severity"`
+	StartS     float64    `json:"start_s"`
+	EndS       float64    `json:"end_s"`
+	Title      string     `json:"title"`
+	Short      string     `json:"short"` // two or three words for a pin
+	Because    string     `json:"because"`
+	CostS      *float64   `json:"cost_s"` // seconds of scoring lost
+	Confidence float64    `json:"confidence"`
+	Spans      []Span     `json:"spans"` // every occurrence it speaks of, in order of time
+	Numbers    []Number   `json:"numbers"`
+	Evidence   []Evidence `json:"evidence"`
+	Check      []string   `json:"check"`
+	Caution    []string   `json:"caution"`
+}
+
+// Span is a stretch of log time.
+type Span struct {
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+}
+
+// Number is a measured value with what is usual beside it.
+type Number struct {
+	Name  string   `json:"name"`
+	Value *float64 `json:"value"`
+	Unit  string   `json:"unit"`
+	Usual *float64 `json:"usual"`
+}
+
+// Evidence points at the stretch of a signal that shows a finding.
+type Evidence struct {
+	Signal string  `json:"signal"`
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+	Note   string  `json:"note"`
+}
+
+// Outcomes of a pass.
+const (
+	PassReleased  = "released"
+	PassBackedOut = "backed_out"
+	PassJammed    = "jammed"
+	PassHeld      = "held"
+)
+
+// Pass is one piece going through the path.
+type Pass struct {
+	Piece   int         `json:"piece"`
+	EnterS  *float64    `json:"enter_s"`
+	LeaveS  *float64    `json:"leave_s"`
+	Outcome string      `json:"outcome"`
+	Stages  []StagePass `json:"stages"`
+}
+
+// StagePass is a piece at one stage: seen at its sensor, or estimated where it has none.
+type StagePass struct {
+	Stage     string   `json:"stage"`
+	EnterS    *float64 `json:"enter_s"`
+	LeaveS    *float64 `json:"leave_s"`
+	EnterEstS *float64 `json:"enter_est_s"`
+	LeaveEstS *float64 `json:"leave_est_s"`
+}
+
+// StageSum is one stage over the match: how long undisturbed passes took and how many jammed.
+type StageSum struct {
+	Stage       string   `json:"stage"`
+	Sensor      bool     `json:"sensor"`
+	TransitS    *float64 `json:"transit_s"` // median of today's undisturbed passes
+	UsualS      *float64 `json:"usual_s"`
+	UsualLowS   *float64 `json:"usual_low_s"` // 10 % and 90 % of the usual
+	UsualHighS  *float64 `json:"usual_high_s"`
+	Passes      int      `json:"passes"`
+	Jams        int      `json:"jams"`
+	UsualPasses int      `json:"usual_passes"` // passes the usual rests on
+}
+
+// Jam is a piece that stopped making progress although its stage was driven.
+type Jam struct {
+	Stage      string    `json:"stage"`
+	StartS     float64   `json:"start_s"`
+	EndS       float64   `json:"end_s"`
+	Cleared    bool      `json:"cleared"`
+	Confidence float64   `json:"confidence"`
+	How        string    `json:"how"`   // moved_on, backed_out, taken_out, or empty when not cleared
+	Cause      string    `json:"cause"` // locked, slipping, between_beams, at_gate, or empty
+	Piece      *int      `json:"piece"`
+	StillS     *float64  `json:"still_s"` // when the roller stood still, with a speed signal
+	PeakA      *float64  `json:"peak_a"`  // largest stage current while it stood
+	OnsetLowS  *float64  `json:"onset_low_s"`
+	OnsetHighS *float64  `json:"onset_high_s"`
+	Reversals  int       `json:"reversals"` // times the driver reversed the stage meanwhile
+	Weighed    []Weighed `json:"weighed"`   // the evidence, for and against
+}
+
+// Weighed is one piece of evidence in the balance: log-odds in favour of the conclusion.
+type Weighed struct {
+	What    string  `json:"what"`
+	LogOdds float64 `json:"log_odds"`
+}
+
+// Brownout is a dip of the supply under the controller's cut-off.
+type Brownout struct {
+	StartS      float64  `json:"start_s"`
+	EndS        *float64 `json:"end_s"` // null if the log ends first
+	MinV        float64  `json:"min_v"`
+	MinAtS      float64  `json:"min_at_s"`
+	VoltSeconds float64  `json:"volt_seconds"` // area under enter_v
+	Branches    []Share  `json:"branches"`
+	OtherShare  *float64 `json:"other_share"` // not in measured branches
+	CurrentA    *float64 `json:"current_a"`   // whole current over the dip
+	Period      string   `json:"period"`
+	Cause       string   `json:"cause"` // weak_battery, bad_connection, overload, or empty
+}
+
+// Share is one branch's part of the whole current over a dip, 0 to 1.
+type Share struct {
+	Name  string  `json:"name"`
+	Share float64 `json:"share"`
+}
+
+// Battery is what the load told about the battery. By contract section 5.
+type Battery struct {
+	ID                 string   `json:"id"`
+	RestV              *float64 `json:"rest_v"`
+	OpenCircuitV       *float64 `json:"open_circuit_v"`
+	ResistanceOhm      *float64 `json:"resistance_ohm"`
+	ResistanceLowOhm   *float64 `json:"resistance_low_ohm"`
+	ResistanceHighOhm  *float64 `json:"resistance_high_ohm"`
+	EnergyWh           *float64 `json:"energy_wh"`
+	ChargeAh           *float64 `json:"charge_ah"`
+	LowestV            *float64 `json:"lowest_v"`
+	LowestAtS          *float64 `json:"lowest_at_s"`
+	BrownoutA          *float64 `json:"brownout_a"` // where the load line meets enter_v
+	PeakA              *float64 `json:"peak_a"`
+	Reason             string   `json:"reason"` // why the resistance could not be told
+	UsualResistanceOhm *float64 `json:"usual_resistance_ohm"`
+}
+
+// Cycle is the time from one score to the next.
+type Cycle struct {
+	Kind      string   `json:"kind"`
+	Pieces    int      `json:"pieces"`
+	Period    string   `json:"period"`
+	StartS    float64  `json:"start_s"`
+	EndS      float64  `json:"end_s"`
+	DurationS float64  `json:"duration_s"`
+	Complete  bool     `json:"complete"`
+	Slow      bool     `json:"slow"`
+	Why       *string  `json:"why"`
+	Phases    Phases   `json:"phases"`
+	P         *float64 `json:"p"` // chance that a usual cycle takes this long
+	ExcessS   *float64 `json:"excess_s"`
+}
+
+// Phases of a cycle; nil where they cannot be told.
+type Phases struct {
+	ReturnS  *float64 `json:"return_s"`
+	CollectS *float64 `json:"collect_s"`
+	CarryS   *float64 `json:"carry_s"`
+	PlaceS   *float64 `json:"place_s"`
+}
+
+// Usual is this robot's usual cycle.
+type Usual struct {
+	CycleS  *float64 `json:"cycle_s"`
+	LowS    *float64 `json:"low_s"` // 10 % and 90 %
+	HighS   *float64 `json:"high_s"`
+	Source  string   `json:"source"` // "matches" or "this match"
+	Matches []string `json:"matches"`
+	Cycles  int      `json:"cycles"`
+	Phases  Phases   `json:"phases"`
+}
+
+// Outcomes of a balance attempt.
+const (
+	BalanceLevel  = "level"
+	BalanceLeft   = "left"
+	BalanceRanOut = "ran_out"
+)
+
+// Balance is one attempt to be level on the platform.
+type Balance struct {
+	StartS       float64       `json:"start_s"`
+	EndS         float64       `json:"end_s"`
+	Outcome      string        `json:"outcome"`
+	SettleS      *float64      `json:"settle_s"`
+	Overshoots   int           `json:"overshoots"`
+	DampingRatio *float64      `json:"damping_ratio"`
+	NaturalHz    *float64      `json:"natural_hz"`
+	Diagnosis    string        `json:"diagnosis"`
+	Advice       string        `json:"advice"`
+	Period       string        `json:"period"`
+	PeakDeg      float64       `json:"peak_deg"`
+	Swings       []Swing       `json:"swings"` // the peaks counted as overshoots
+	Model        *BalanceModel `json:"model"`
+}
+
+// Swing is the peak of one excursion past the level band.
+type Swing struct {
+	AtS  float64 `json:"at_s"`
+	Tilt float64 `json:"tilt_deg"`
+}
+
+// BalanceModel is tilt(t) = offset + amplitude exp(-zeta w (t-start)) cos(wd (t-start) + phase).
+type BalanceModel struct {
+	StartS       float64 `json:"start_s"`
+	EndS         float64 `json:"end_s"`
+	OffsetDeg    float64 `json:"offset_deg"`
+	AmplitudeDeg float64 `json:"amplitude_deg"`
+	PhaseRad     float64 `json:"phase_rad"`
+	WnRadS       float64 `json:"wn_rad_s"`
+	Zeta         float64 `json:"zeta"`
+	ErrorDeg     float64 `json:"error_deg"` // RMS of the fit
+}
+
+// Move is one change of target of an arm or lift.
+type Move struct {
+	Name      string   `json:"name"`
+	StartS    float64  `json:"start_s"`
+	EndS      float64  `json:"end_s"`
+	From      float64  `json:"from"`
+	To        float64  `json:"to"`
+	SettleS   *float64 `json:"settle_s"`
+	Overshoot float64  `json:"overshoot"`
+	Outcome   string   `json:"outcome"` // settled, short, superseded
+	PeakA     *float64 `json:"peak_a"`
+}
+
+// Autonomous is what was done in the autonomous period; all nil when there was none.
+type Autonomous struct {
+	StartS      *float64    `json:"start_s"`
+	EndS        *float64    `json:"end_s"`
+	Pieces      *int        `json:"pieces"`
+	ScoresS     []float64   `json:"scores_s"`
+	EndX        *float64    `json:"end_x"`
+	EndY        *float64    `json:"end_y"`
+	EndHeading  *float64    `json:"end_heading"`
+	EndErrorM   *float64    `json:"end_error_m"` // from the median end of earlier matches
+	UsualPieces *float64    `json:"usual_pieces"`
+	Track       []TrackedAt `json:"track"` // the driven path, at most some hundred points
+}
+
+// TrackedAt is the robot's place at a time.
+type TrackedAt struct {
+	AtS float64 `json:"at_s"`
+	X   float64 `json:"x"`
+	Y   float64 `json:"y"`
+}
+
+// Unknown is one row of "What this log cannot tell".
+type Unknown struct {
+	What   string `json:"what"`
+	Signal string `json:"signal"` // the signal that would tell
+	Shows  string `json:"shows"`  // what the sheet would then show
+}
+
+// Some is a pointer to v, or nil for NaN and infinities: what could not be found out is
+// null, never zero.
+func Some(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+// Finish replaces nil slices by empty ones, so that arrays are never null in JSON.
+func (r *Report) Finish() {
+	fill(&r.Match.Periods)
+	fill(&r.Analyses)
+	for i := range r.Analyses {
+		fill(&r.Analyses[i].Missing)
+	}
+	fill(&r.Quality.Missing)
+	fill(&r.Quality.Gaps)
+	fill(&r.Quality.Faults)
+	fill(&r.Quality.Notes)
+	fill(&r.Findings)
+	for i := range r.Findings {
+		f := &r.Findings[i]
+		fill(&f.Spans)
+		fill(&f.Numbers)
+		fill(&f.Evidence)
+		fill(&f.Check)
+		fill(&f.Caution)
+	}
+	fill(&r.Passes)
+	for i := range r.Passes {
+		fill(&r.Passes[i].Stages)
+	}
+	fill(&r.Stages)
+	fill(&r.Jams)
+	fill(&r.SuspectedJams)
+	for _, jams := range [][]Jam{r.Jams, r.SuspectedJams} {
+		for i := range jams {
+			fill(&jams[i].Weighed)
+		}
+	}
+	fill(&r.Brownouts)
+	for i := range r.Brownouts {
+		fill(&r.Brownouts[i].Branches)
+	}
+	fill(&r.Cycles)
+	fill(&r.Usual.Matches)
+	fill(&r.Balances)
+	for i := range r.Balances {
+		fill(&r.Balances[i].Swings)
+	}
+	fill(&r.Moves)
+	fill(&r.Autonomous.ScoresS)
+	fill(&r.Autonomous.Track)
+	fill(&r.Unknowns)
+}
+
+func fill[T any](s *[]T) {
+	if *s == nil {
+		*s = []T{}
+	}
+}

@@ -1,0 +1,148 @@
+// Package series holds typed time series and the few questions every analysis asks of
+// them: what was the value at a time, where are the edges, where is nothing known.
+//
+// Time is int64 microseconds in the robot's clock and strictly increasing. Samples that
+// are no reading (NaN, infinite) are not in a series: missing data is an absence here,
+// never a number. Functions do not change their arguments.
+package series
+
+import (
+	"slices"
+	"sort"
+)
+
+// Float is a measured quantity: V[i] was read at T[i].
+type Float struct {
+	Name string
+	T    []int64
+	V    []float64
+}
+
+// Bool is a state that holds from each sample until the next.
+type Bool struct {
+	Name string
+	T    []int64
+	V    []bool
+}
+
+// Text is a state in words that holds from each sample until the next.
+type Text struct {
+	Name string
+	T    []int64
+	V    []string
+}
+
+// Interval is the stretch from Start up to End, in microseconds.
+type Interval struct{ Start, End int64 }
+
+// Len is the length in microseconds.
+func (i Interval) Len() int64 { return i.End - i.Start }
+
+// Overlap is how many microseconds a and b share.
+func (i Interval) Overlap(b Interval) int64 {
+	return max(0, min(i.End, b.End)-max(i.Start, b.Start))
+}
+
+// Before is the index of the last sample at or before t, -1 if there is none.
+func Before(T []int64, t int64) int {
+	return sort.Search(len(T), func(i int) bool { return T[i] > t }) - 1
+}
+
+// From is the index of the first sample at or after t, len(T) if there is none.
+func From(T []int64, t int64) int {
+	i, _ := slices.BinarySearch(T, t)
+	return i
+}
+
+// At is the held value at t; ok is false before the first sample.
+func (s *Float) At(t int64) (v float64, ok bool) {
+	if i := Before(s.T, t); i >= 0 {
+		return s.V[i], true
+	}
+	return 0, false
+}
+
+// At is the state at t; ok is false before the first sample.
+func (s *Bool) At(t int64) (v, ok bool) {
+	if i := Before(s.T, t); i >= 0 {
+		return s.V[i], true
+	}
+	return false, false
+}
+
+// At is the state at t; ok is false before the first sample.
+func (s *Text) At(t int64) (v string, ok bool) {
+	if i := Before(s.T, t); i >= 0 {
+		return s.V[i], true
+	}
+	return "", false
+}
+
+// Between is the part of s with samples from t0 up to, not including, t1. It shares memory.
+func (s *Float) Between(t0, t1 int64) *Float {
+	i, j := From(s.T, t0), From(s.T, t1)
+	if j < i {
+		j = i
+	}
+	return &Float{Name: s.Name, T: s.T[i:j:j], V: s.V[i:j:j]}
+}
+
+// Runs are the stretches in which s was true: each from its first true sample to the first
+// false one after it, the last to end (exclusive) when the log ends true.
+func (s *Bool) Runs(end int64) []Interval {
+	var out []Interval
+	open := false
+	for i, v := range s.V {
+		switch {
+		case v && !open:
+			out, open = append(out, Interval{s.T[i], end}), true
+		case !v && open:
+			out[len(out)-1].End, open = s.T[i], false
+		}
+	}
+	return out
+}
+
+// Step is the usual time between samples: the median difference in microseconds, 0 with
+// fewer than two samples.
+func Step(T []int64) int64 {
+	if len(T) < 2 {
+		return 0
+	}
+	d := make([]int64, len(T)-1)
+	for i := range d {
+		d[i] = T[i+1] - T[i]
+	}
+	slices.Sort(d)
+	return d[len(d)/2]
+}
+
+// Gaps are the stretches between neighbouring samples longer than limit microseconds.
+func Gaps(T []int64, limit int64) []Interval {
+	var out []Interval
+	for i := 1; i < len(T); i++ {
+		if T[i]-T[i-1] > limit {
+			out = append(out, Interval{T[i-1], T[i]})
+		}
+	}
+	return out
+}
+
+// Rise is one step of a counter upwards: at time T it rose by N.
+type Rise struct {
+	T int64
+	N int
+}
+
+// Rises are the upward steps of a counter. The first sample is the start of counting and
+// scores nothing; a fall is a reset and scores nothing. A bool pulse taken as a number
+// (0, 1) gives one rise of 1 a pulse.
+func (s *Float) Rises() []Rise {
+	var out []Rise
+	for i := 1; i < len(s.V); i++ {
+		if d := s.V[i] - s.V[i-1]; d >= 0.5 {
+			out = append(out, Rise{s.T[i], int(d + 0.5)})
+		}
+	}
+	return out
+}
