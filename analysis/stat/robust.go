@@ -1,0 +1,43 @@
+package stat
+
+import (
+	"math"
+	"slices"
+)
+
+// MADToSigma turns a median absolute deviation into the standard deviation of a normal
+// distribution: 1 / Φ⁻¹(0.75). NIST/SEMATECH e-Handbook 1.3.5.17 uses its inverse, 0.6745.
+const MADToSigma = 1.482602218505602
+
+// Median is the middle value of x, the mean of the two middle ones for an even count. x
+// need not be sorted and is not changed. NaN for no values.
+func Median(x []float64) float64 { return Quantile(0.5, x) }
+
+// MAD is the median of |x - Median(x)|: a spread that up to half of the values cannot
+// spoil. NaN for no values, 0 when more than half of them are equal.
+func MAD(x []float64) float64 {
+	m := Median(x)
+	d := make([]float64, len(x))
+	for i, v := range x {
+		d[i] = math.Abs(v - m)
+	}
+	return Median(d)
+}
+
+// Quantile is the p-quantile of x (0 <= p <= 1) by linear interpolation between the order
+// statistics at 1 + (n-1) p: type 7 of Hyndman and Fan, "Sample quantiles in statistical
+// packages", The American Statistician 50 (1996). x need not be sorted and is not changed.
+// NaN for no values.
+func Quantile(p float64, x []float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	s := slices.Clone(x)
+	slices.Sort(s)
+	at := p * float64(len(s)-1)
+	i := int(at)
+	if i+1 >= len(s) {
+		return s[len(s)-1]
+	}
+	return s[i] + (at-float64(i))*(s[i+1]-s[i])
+}
