@@ -189,16 +189,21 @@ func (l *Log) Samples() int {
 	return n
 }
 
-// Bounds is the time of the first and the last sample of any signal; ok is false for a
-// log without samples.
+// Bounds is the time of the first and the last sample of any signal of a normalized log;
+// ok is false for a log without samples.
 func (l *Log) Bounds() (first, last int64, ok bool) {
 	for _, s := range l.Signals {
-		for _, t := range s.Time {
-			if !ok {
-				first, last, ok = t, t, true
-			}
-			first, last = min(first, t), max(last, t)
+		if s.Len() == 0 {
+			continue
 		}
+		a, b := s.Time[0], s.Time[s.Len()-1]
+		if s.Boot != nil { // sorted by boot first
+			a, b = slices.Min(s.Time), slices.Max(s.Time)
+		}
+		if !ok {
+			first, last, ok = a, b, true
+		}
+		first, last = min(first, a), max(last, b)
 	}
 	return first, last, ok
 }

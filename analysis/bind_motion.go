@@ -1,0 +1,50 @@
+package analysis
+
+import (
+	"github.com/afterbell/afterbell/analysis/balance"
+	"github.com/afterbell/afterbell/analysis/moves"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+func lookAtBalance(m *match) outcome {
+	b := m.Profile.Balance
+	if b == nil {
+		return off("balance")
+	}
+	in := balance.Input{
+		Tilt: m.float(b.Tilt, (*profile.Ref).Degrees), Rate: m.float(b.Rate, (*profile.Ref).DegreesPerSecond), Drive: m.float(b.Drive, (*profile.Ref).Command),
+		MountDeg: b.MountDeg, LevelDeg: b.LevelDeg, HoldS: b.HoldS,
+		Periods: m.report.Match.Periods, Start: m.start, End: m.end,
+	}
+	in.X, in.Y, _ = m.pose()
+	if in.Tilt == nil || len(in.Tilt.T) == 0 {
+		return m.without("tilt")
+	}
+	out := balance.Detect(in, balance.DefaultConfig())
+	m.report.Balances = out.Balances
+	m.note(out.Notes)
+	return outcome{}
+}
+
+func lookAtMoves(m *match) outcome {
+	if len(m.Profile.Moves) == 0 {
+		return off("moves")
+	}
+	in := moves.Input{Periods: m.report.Match.Periods, Start: m.start, End: m.end}
+	for _, p := range m.Profile.Moves {
+		mech := moves.Mechanism{
+			Name: p.Name, Position: m.float(p.Position, (*profile.Ref).Float), Target: m.float(p.Target, (*profile.Ref).Float),
+			Current: m.float(p.Current, (*profile.Ref).Amps), Within: p.Within,
+		}
+		if mech.Position != nil && mech.Target != nil {
+			in.Mechanisms = append(in.Mechanisms, mech)
+		}
+	}
+	if len(in.Mechanisms) == 0 {
+		return m.without("no mechanism has both position and target")
+	}
+	out := moves.Detect(in, moves.DefaultConfig())
+	m.report.Moves = out.Moves
+	m.note(out.Notes)
+	return outcome{}
+}

@@ -1,0 +1,51 @@
+package analysis
+
+import (
+	"slices"
+
+	"github.com/afterbell/afterbell/analysis/power"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+func lookAtPower(m *match) outcome {
+	p := m.Profile.Power
+	if p == nil {
+		return off("power")
+	}
+	in := power.Input{
+		Voltage: m.float(p.Voltage, (*profile.Ref).Volts), Current: m.float(p.Current, (*profile.Ref).Amps), Battery: m.text(p.Battery),
+		Periods: m.report.Match.Periods, Start: m.start, End: m.end, Gaps: m.gaps,
+	}
+	if in.Voltage == nil || len(in.Voltage.T) == 0 {
+		return m.without("voltage")
+	}
+	if b := p.Brownout; b != nil {
+		in.EnterV, in.LeaveV = b.EnterV, b.LeaveV
+	}
+	for _, b := range p.Branches {
+		if c := m.float(b.Current, (*profile.Ref).Amps); c != nil {
+			in.Branches = append(in.Branches, power.Branch{Name: b.Name, Current: c})
+		}
+	}
+	out := power.Detect(in, power.DefaultConfig())
+	m.report.Brownouts, m.report.Battery = out.Brownouts, out.Battery
+	m.report.Battery.UsualResistanceOhm = usualResistance(m.History, out.Battery.ID)
+	m.note(out.Notes)
+	return outcome{}
+}
+
+// usualResistance is the median over this robot's earlier matches with that battery.
+func usualResistance(history []*schemas.Report, id string) *float64 {
+	var seen []float64
+	for _, h := range history {
+		if h.Battery.ID == id && h.Battery.ResistanceOhm != nil {
+			seen = append(seen, *h.Battery.ResistanceOhm)
+		}
+	}
+	if len(seen) == 0 {
+		return nil
+	}
+	slices.Sort(seen)
+	return schemas.Some((seen[len(seen)/2] + seen[(len(seen)-1)/2]) / 2)
+}

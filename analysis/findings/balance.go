@@ -1,0 +1,103 @@
+package findings
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// Attempts that were level in this time with so few swings are as they should be. Chosen by us.
+const (
+	quickSettle = 6.0
+	fewSwings   = 2
+)
+
+// balances makes a finding of each attempt that ran out or swung: not level is to be
+// fixed, late but level is watched.
+func balances(in Input) []drafted {
+	platform := in.Report.Match.Game.Platform
+	var out []drafted
+	for i, b := range in.Report.Balances {
+		late := b.Outcome == schemas.BalanceLevel && (b.Overshoots > fewSwings || b.SettleS != nil && *b.SettleS > quickSettle)
+		if b.Outcome == schemas.BalanceLevel && !late {
+			continue // level, and soon
+		}
+		d := drafted{}
+		d.Finding = schemas.Finding{
+			ID: id("balance", platform, i+1), Kind: "balance", Severity: schemas.SeverityWatch,
+			StartS: b.StartS, EndS: b.EndS, Confidence: 0.9, Spans: []schemas.Span{{StartS: b.StartS, EndS: b.EndS}},
+			Caution: []string{cautionTip, cautionGains},
+			Numbers: []schemas.Number{
+				number("tried", b.EndS-b.StartS, "s"),
+				number("swings past level", float64(b.Overshoots), ""),
+			},
+			Evidence: evidence(signal(in.Profile.Balance.Tilt), b.StartS, b.EndS, "tilt"),
+		}
+		if b.DampingRatio != nil {
+			d.Numbers = append(d.Numbers, number("damping ratio", *b.DampingRatio, ""))
+		}
+		switch {
+		case b.Outcome == schemas.BalanceRanOut && b.EndS-b.StartS < 1.5:
+			d.Short = "climbed late"
+			d.Title = fmt.Sprintf("Only %.1f s were left on the %s.", b.EndS-b.StartS, platform)
+			d.clause = fmt.Sprintf("only %.1f s were left on the %s", b.EndS-b.StartS, platform)
+			d.Because = fmt.Sprintf("The robot climbed at %s and the match ended at %s.", in.at(b.StartS), in.at(b.EndS))
+			d.Check = []string{"Start for the " + platform + " earlier."}
+			d.Caution = []string{cautionTip}
+		case b.Outcome == schemas.BalanceRanOut:
+			d.Severity = schemas.SeverityFix
+			d.Short = "never level"
+			d.Title = fmt.Sprintf("The %s never came level", platform)
+			if b.Overshoots > 0 {
+				d.Title += fmt.Sprintf(": it swung past level %s", times(b.Overshoots))
+			}
+			d.Title += "."
+			d.clause = fmt.Sprintf("the %s never came level", platform)
+			d.aside = upperFirst(d.clause) + "."
+		case b.Outcome == schemas.BalanceLeft:
+			d.Short = "drove off"
+			d.Title = fmt.Sprintf("The robot drove off the %s again at %s.", platform, in.at(b.EndS))
+			d.clause = fmt.Sprintf("the robot drove off the %s again", platform)
+			d.Check = []string{"Ask the driver: was it meant to leave?"}
+		default:
+			d.Short = "late level"
+			d.Title = fmt.Sprintf("The %s was level after %.1f s and %s %s past level.", platform, settle(b), numberWord(b.Overshoots), plural(b.Overshoots, "swing", "swings"))
+			d.clause = fmt.Sprintf("the %s took %.1f s to come level", platform, settle(b))
+		}
+		if b.Diagnosis != "" {
+			d.Because = upperFirst(b.Diagnosis) + "."
+		} else if d.Because == "" {
+			d.Because = fmt.Sprintf("The tilt passed the mounting angle at %s and peaked at %.1f degrees.", in.at(b.StartS), b.PeakDeg)
+		}
+		if b.NaturalHz != nil && b.DampingRatio != nil {
+			d.Because += fmt.Sprintf(" It swings at %.2f Hz with a damping ratio of %.2f.", *b.NaturalHz, *b.DampingRatio)
+		}
+		if b.Advice != "" {
+			d.Check = append(d.Check, upperFirst(b.Advice)+".")
+		} else if len(d.Check) == 0 {
+			d.Check = []string{"Try the balance on blocks and watch whether it answers how fast the tilt changes, not just the tilt."}
+		}
+		d.CostS = balanceCost(b)
+		out = append(out, d)
+	}
+	return out
+}
+
+func settle(b schemas.Balance) float64 {
+	if b.SettleS != nil {
+		return *b.SettleS
+	}
+	return b.EndS - b.StartS
+}
+
+// balanceCost is the attempt's length over what the same platform with damping 0.7 would
+// have taken: its envelope exp(-0.7 w t) falls to a tenth in 3.3/w seconds. Unknown
+// without a fitted model.
+func balanceCost(b schemas.Balance) *float64 {
+	if b.NaturalHz == nil || *b.NaturalHz <= 0 || b.Outcome == schemas.BalanceLeft {
+		return nil
+	}
+	good := math.Log(10) / (0.7 * 2 * math.Pi * *b.NaturalHz)
+	return schemas.Some(math.Max(0, settle(b)-good))
+}

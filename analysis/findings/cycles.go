@@ -1,0 +1,180 @@
+package findings
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// slowCycles makes a finding of each slow cycle that no jam explains; a jam's cost is
+// told with the jam.
+func slowCycles(in Input) []drafted {
+	var out []drafted
+	nth := 0
+	for _, c := range in.Report.Cycles {
+		if c.Kind != "score" {
+			continue
+		}
+		nth++
+		if !c.Slow || c.Why != nil && *c.Why == "jam" {
+			continue
+		}
+		lost := 0.0
+		if c.ExcessS != nil {
+			lost = math.Max(0, *c.ExcessS)
+		}
+		d := drafted{clause: fmt.Sprintf("cycle %d lost %.1f s", nth, lost)}
+		d.Finding = schemas.Finding{
+			ID: id("slow_cycle", fmt.Sprintf("cycle_%d", nth), 1), Kind: "slow_cycle", Severity: schemas.SeverityWatch,
+			StartS: c.StartS, EndS: c.EndS, Spans: []schemas.Span{{StartS: c.StartS, EndS: c.EndS}},
+			Title: fmt.Sprintf("Cycle %d lost %.1f s.", nth, lost), Short: "slow cycle",
+			CostS: schemas.Some(lost), Confidence: 0.9,
+			Evidence: evidence(signal(in.Profile.Cycles.Score), c.StartS, c.EndS, "score to score"),
+			Check:    []string{"Ask the driver what happened there."},
+		}
+		if c.P != nil {
+			d.Confidence = math.Min(0.99, 1-*c.P)
+		}
+		usual := number("cycle", c.DurationS, "s")
+		usual.Usual = in.Report.Usual.CycleS
+		d.Numbers = []schemas.Number{usual}
+		d.Because = fmt.Sprintf("It took %.1f s", c.DurationS)
+		if u := in.Report.Usual.CycleS; u != nil {
+			d.Because += fmt.Sprintf(" where %.1f s is usual", *u)
+		}
+		d.Because += "."
+		if c.Why != nil {
+			in.explainPhase(&d, c, nth, lost)
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+// explainPhase says which phase cost the time.
+func (in Input) explainPhase(d *drafted, c schemas.Cycle, nth int, lost float64) {
+	type phase struct {
+		took, usual     *float64
+		doing, ask, pin string
+	}
+	u, p := in.Report.Usual.Phases, c.Phases
+	ph, ok := map[string]phase{
+		"return":  {p.ReturnS, u.ReturnS, "on the way back", "Ask the driver: was the way back blocked?", "slow return"},
+		"collect": {p.CollectS, u.CollectS, "picking up", "Ask the driver: did the pick-up miss or turn back?", "slow collect"},
+		"carry":   {p.CarryS, u.CarryS, "on the way to the goal", "Ask the driver: was the way to the goal blocked?", "slow carry"},
+		"place":   {p.PlaceS, u.PlaceS, "placing", "Ask the driver: did lining up or release take several tries?", "slow place"},
+	}[*c.Why]
+	if !ok || ph.took == nil {
+		return
+	}
+	d.Title = fmt.Sprintf("Cycle %d lost %.1f s %s.", nth, lost, ph.doing)
+	d.clause = fmt.Sprintf("cycle %d lost %.1f s %s", nth, lost, ph.doing)
+	d.Short = ph.pin
+	d.Because += fmt.Sprintf(" The %s phase took %.1f s", *c.Why, *ph.took)
+	if ph.usual != nil {
+		d.Because += fmt.Sprintf(", usually %.1f s", *ph.usual)
+	}
+	d.Because += "."
+	n := number(*c.Why, *ph.took, "s")
+	n.Usual = ph.usual
+	d.Numbers = append(d.Numbers, n)
+	d.Check = []string{ph.ask}
+}
+
+// moves makes one finding for each mechanism that stopped short of its target.
+func moves(in Input) []drafted {
+	type tally struct {
+		all   int
+		short []schemas.Move
+	}
+	byName := map[string]*tally{}
+	var order []string
+	for _, m := range in.Report.Moves {
+		t := byName[m.Name]
+		if t == nil {
+			t = &tally{}
+			byName[m.Name] = t
+			order = append(order, m.Name)
+		}
+		t.all++
+		if m.Outcome == "short" {
+			t.short = append(t.short, m)
+		}
+	}
+	var out []drafted
+	for _, name := range order {
+		t := byName[name]
+		n := len(t.short)
+		if n == 0 {
+			continue
+		}
+		first, last := t.short[0], t.short[n-1]
+		d := drafted{clause: fmt.Sprintf("the %s stopped short %s", name, times(n))}
+		d.Finding = schemas.Finding{
+			ID: id("move", name, 1), Kind: "move", Severity: schemas.SeverityWatch,
+			StartS: first.StartS, EndS: last.EndS, Short: "stopped short", Confidence: 0.9,
+			Title:   fmt.Sprintf("The %s stopped short of its target %s in %s.", name, times(n), countOfMoves(t.all)),
+			Because: fmt.Sprintf("At %s it was sent from %.2f to %.2f and did not come within reach.", in.at(first.StartS), first.From, first.To),
+			Numbers: []schemas.Number{number("moves that stopped short", float64(n), "")},
+			Caution: []string{cautionHands},
+			Check:   []string{fmt.Sprintf("Move the %s by hand through its whole way, robot off: feel for binding.", name)},
+		}
+		if 2*n >= t.all {
+			d.Severity = schemas.SeverityFix
+		}
+		for _, m := range t.short {
+			d.Spans = append(d.Spans, schemas.Span{StartS: m.StartS, EndS: m.EndS})
+			for _, p := range in.Profile.Moves {
+				if p.Name == name {
+					d.Evidence = append(d.Evidence, evidence(signal(p.Position), m.StartS, m.EndS, "position")...)
+				}
+			}
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+func countOfMoves(n int) string {
+	return fmt.Sprintf("%s %s", numberWord(n), plural(n, "move", "moves"))
+}
+
+// auto warns when the autonomous period scored less than usual, or ended elsewhere.
+func auto(in Input) []drafted {
+	a := in.Report.Autonomous
+	if a.StartS == nil || a.EndS == nil {
+		return nil
+	}
+	d := drafted{}
+	d.Finding = schemas.Finding{
+		ID: id("autonomous", "end", 1), Kind: "autonomous", Severity: schemas.SeverityWatch,
+		StartS: *a.StartS, EndS: *a.EndS, Confidence: 0.8,
+		Spans: []schemas.Span{{StartS: *a.StartS, EndS: *a.EndS}},
+	}
+	const farOff = 0.25 // m; a robot that ends further off than this has usually slipped. Chosen by us.
+	switch {
+	case a.Pieces != nil && a.UsualPieces != nil && float64(*a.Pieces) <= *a.UsualPieces-1:
+		d.Short = "autonomous"
+		d.Title = fmt.Sprintf("Autonomous scored %s, usually %.0f.", numberWord(*a.Pieces), *a.UsualPieces)
+		d.clause = fmt.Sprintf("autonomous scored %s instead of %.0f", numberWord(*a.Pieces), *a.UsualPieces)
+		d.Because = "Counted from the score signal in the autonomous period."
+		n := number("scored in autonomous", float64(*a.Pieces), "")
+		n.Usual = a.UsualPieces
+		d.Numbers = []schemas.Number{n}
+		d.Evidence = evidence(signal(in.Profile.Cycles.Score), *a.StartS, *a.EndS, "score")
+	case a.EndErrorM != nil && *a.EndErrorM > farOff:
+		d.Short = "drift"
+		d.Title = fmt.Sprintf("Autonomous ended %.2f m from where it usually ends.", *a.EndErrorM)
+		d.clause = fmt.Sprintf("autonomous ended %.2f m from where it usually ends", *a.EndErrorM)
+		d.Because = "Measured by the robot's own pose against the median end of its earlier matches."
+		d.Numbers = []schemas.Number{number("distance from the usual end", *a.EndErrorM, "m")}
+		if in.Profile.Cycles != nil && in.Profile.Cycles.Pose != nil {
+			d.Evidence = evidence(signal(in.Profile.Cycles.Pose.X), *a.StartS, *a.EndS, "pose")
+		}
+	default:
+		return nil
+	}
+	d.Check = []string{"Read the wheels' tread and the start position before blaming the code."}
+	return []drafted{d}
+}

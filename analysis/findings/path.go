@@ -1,0 +1,277 @@
+package findings
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+// jams makes one finding for each stage that jammed: a crew mends a stage, not an event.
+// A piece still inside stops the robot; a jam that was cleared is to be mended; one short
+// stand is watched.
+func jams(in Input) []drafted {
+	var out []drafted
+	for _, stage := range stagesOf(in.Report.Jams) {
+		here := jamsAt(in.Report.Jams, stage)
+		last := here[len(here)-1]
+		stand := 0.0
+		for _, j := range here {
+			stand += j.EndS - j.StartS
+		}
+		severity := schemas.SeverityFix
+		switch {
+		case !last.Cleared:
+			severity = schemas.SeverityStop
+		case len(here) == 1 && stand < 1:
+			severity = schemas.SeverityWatch
+		}
+		g := in.Report.Match.Game
+		title := fmt.Sprintf("The %s jammed %s", stage, times(len(here)))
+		clause := fmt.Sprintf("%s %s in the %s, %s cleared", numberWord(len(here)), plural(len(here), "jam", "jams"), stage, bothAll(len(here)))
+		short := "jam"
+		if !last.Cleared {
+			title += fmt.Sprintf(" and still holds a %s", g.Piece)
+			clause = fmt.Sprintf("a %s is still stuck in the %s", g.Piece, stage)
+			short = "jam, not cleared"
+		}
+		d := drafted{clause: clause}
+		d.Finding = schemas.Finding{
+			ID: id("jam", stage, 1), Kind: "jam", Severity: severity,
+			StartS: here[0].StartS, EndS: last.EndS,
+			Title: title + ".", Short: short, Because: in.whyJam(here),
+			CostS: schemas.Some(in.jamCost(here)), Confidence: surest(here),
+			Spans:   spansOf(here),
+			Numbers: []schemas.Number{number("standing", stand, "s"), number("jams", float64(len(here)), "")},
+			Caution: []string{cautionHands},
+			Check:   in.jamChecks(stage, here),
+		}
+		for _, s := range in.Report.Stages {
+			if s.Stage == stage && s.Passes > 0 {
+				d.Numbers = append(d.Numbers, number("passes that entered the stage", float64(s.Passes), ""))
+			}
+		}
+		for _, j := range here {
+			if j.PeakA != nil {
+				d.Numbers = append(d.Numbers, number("largest current", *j.PeakA, "A"))
+			}
+			d.Evidence = append(d.Evidence, in.jamEvidence(j)...)
+		}
+		d.aside = fmt.Sprintf("%s %s cost %.1f s of scoring.", upperFirst(numberWord(len(here))),
+			plural(len(here), "jam", "jams"), *d.CostS)
+		out = append(out, d)
+	}
+	return out
+}
+
+// suspectedJams are said apart, as a question.
+func suspectedJams(in Input) []drafted {
+	var out []drafted
+	for _, stage := range stagesOf(in.Report.SuspectedJams) {
+		here := jamsAt(in.Report.SuspectedJams, stage)
+		title := fmt.Sprintf("A %s may have stood in the %s", in.Report.Match.Game.Piece, stage)
+		if len(here) > 1 {
+			title += " " + times(len(here))
+		}
+		d := drafted{clause: lowerFirst(title)}
+		d.Finding = schemas.Finding{
+			ID: id("jam", stage+"_suspected", 1), Kind: "jam", Severity: schemas.SeverityWatch,
+			StartS: here[0].StartS, EndS: here[len(here)-1].EndS,
+			Title: title + ".", Short: "jam?", Because: in.whyJam(here), Confidence: surest(here), Spans: spansOf(here),
+			Caution: []string{cautionHands},
+			Check:   []string{fmt.Sprintf("Feed one %s by hand through the %s and watch where it slows.", in.Report.Match.Game.Piece, stage)},
+		}
+		for _, j := range here {
+			d.Evidence = append(d.Evidence, in.jamEvidence(j)...)
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+// whyJam says what was seen of the jams of one stage, at most three of them in words.
+func (in Input) whyJam(here []schemas.Jam) string {
+	text := ""
+	for i, j := range here {
+		if i == 3 {
+			text += fmt.Sprintf(" And %s more.", numberWord(len(here)-3))
+			break
+		}
+		end := "to the end of the log"
+		if j.Cleared {
+			end = fmt.Sprintf("until %s, when it %s", in.at(j.EndS), ended(j.How))
+		}
+		if i > 0 {
+			text += " "
+		}
+		text += fmt.Sprintf("A %s stopped at %s and stood %.1f s %s.", in.Report.Match.Game.Piece, in.at(j.StartS), j.EndS-j.StartS, end)
+		switch {
+		case j.StillS != nil && j.PeakA != nil:
+			text += fmt.Sprintf(" The roller stood still %.2f s later, at %.0f A.", math.Max(0, *j.StillS-j.StartS), *j.PeakA)
+		case j.PeakA != nil:
+			text += fmt.Sprintf(" Its motor drew up to %.0f A.", *j.PeakA)
+		}
+		switch j.Cause {
+		case "slipping":
+			text += " The roller turned on: it slipped on the " + in.Report.Match.Game.Piece + "."
+		case "between_beams":
+			text += " It stood where no beam sees it."
+		}
+	}
+	return text
+}
+
+func ended(how string) string {
+	switch how {
+	case "backed_out":
+		return "backed out"
+	case "taken_out":
+		return "was taken out"
+	default:
+		return "moved on"
+	}
+}
+
+// jamCost is the scoring time lost: the seconds over the usual of each cycle a jam lies
+// in, no more than the jam stood for; the stand itself where no cycle tells. Time outside
+// periods costs nothing.
+func (in Input) jamCost(here []schemas.Jam) float64 {
+	total := 0.0
+	for _, j := range here {
+		stood := 0.0
+		for _, p := range in.Report.Match.Periods {
+			stood += overlap(j.StartS, j.EndS, p.StartS, p.EndS)
+		}
+		lost, told := 0.0, false
+		for _, c := range in.Report.Cycles {
+			if c.Kind == "score" && c.Complete && c.ExcessS != nil && overlap(j.StartS, j.EndS, c.StartS, c.EndS) > 0 {
+				lost, told = lost+math.Max(0, *c.ExcessS), true
+			}
+		}
+		if told {
+			total += math.Min(stood, lost)
+		} else {
+			total += stood
+		}
+	}
+	return total
+}
+
+func (in Input) jamChecks(stage string, here []schemas.Jam) []string {
+	piece := in.Report.Match.Game.Piece
+	last := here[len(here)-1]
+	var out []string
+	if !last.Cleared {
+		out = append(out, fmt.Sprintf("Take out the %s now standing in the %s.", piece, stage))
+	}
+	switch last.Cause {
+	case "slipping":
+		out = append(out, fmt.Sprintf("Press a %s into the %s: the roller turns but does not grip. Look at belt tension, compression and tread.", piece, stage))
+	default:
+		out = append(out, fmt.Sprintf("Turn the %s roller by hand through one full turn: look for a torn belt or a rubbed edge.", stage))
+	}
+	out = append(out, "If it turns freely, look at the guides"+in.neighbours(stage)+".")
+	if st := in.stage(stage); st != nil && st.Sensor == nil {
+		out = append(out, fmt.Sprintf("The log cannot tell where in the %s it stood: there is no beam.", stage))
+	}
+	return out
+}
+
+func (in Input) neighbours(stage string) string {
+	if in.Profile.Path == nil {
+		return ""
+	}
+	st := in.Profile.Path.Stages
+	i := slices.IndexFunc(st, func(s profile.Stage) bool { return s.Name == stage })
+	switch {
+	case i > 0:
+		return fmt.Sprintf(" between %s and %s", st[i-1].Name, stage)
+	case i == 0 && len(st) > 1:
+		return fmt.Sprintf(" between %s and %s", stage, st[1].Name)
+	}
+	return ""
+}
+
+func (in Input) stage(name string) *profile.Stage {
+	if in.Profile.Path == nil {
+		return nil
+	}
+	for i := range in.Profile.Path.Stages {
+		if in.Profile.Path.Stages[i].Name == name {
+			return &in.Profile.Path.Stages[i]
+		}
+	}
+	return nil
+}
+
+func (in Input) jamEvidence(j schemas.Jam) []schemas.Evidence {
+	st := in.stage(j.Stage)
+	if st == nil {
+		return nil
+	}
+	var out []schemas.Evidence
+	out = append(out, evidence(signal(st.Current), j.StartS, j.EndS, j.Stage+" current")...)
+	out = append(out, evidence(signal(st.Speed), j.StartS, j.EndS, j.Stage+" roller speed")...)
+	out = append(out, evidence(signal(st.Sensor), j.StartS, j.EndS, j.Stage+" beam")...)
+	return append(out, evidence(signal(st.Command), j.StartS, j.EndS, j.Stage+" command")...)
+}
+
+func stagesOf(jams []schemas.Jam) []string {
+	var out []string
+	for _, j := range jams {
+		if !slices.Contains(out, j.Stage) {
+			out = append(out, j.Stage)
+		}
+	}
+	return out
+}
+
+func jamsAt(jams []schemas.Jam, stage string) []schemas.Jam {
+	var out []schemas.Jam
+	for _, j := range jams {
+		if j.Stage == stage {
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+func spansOf(jams []schemas.Jam) []schemas.Span {
+	out := make([]schemas.Span, len(jams))
+	for i, j := range jams {
+		out[i] = schemas.Span{StartS: j.StartS, EndS: j.EndS}
+	}
+	return out
+}
+
+func surest(jams []schemas.Jam) float64 {
+	best := 0.0
+	for _, j := range jams {
+		best = math.Max(best, j.Confidence)
+	}
+	return best
+}
+
+func overlap(a0, a1, b0, b1 float64) float64 {
+	return math.Max(0, math.Min(a1, b1)-math.Max(a0, b0))
+}
+
+func bothAll(n int) string {
+	switch n {
+	case 1:
+		return "since"
+	case 2:
+		return "both"
+	default:
+		return "all"
+	}
+}
+
+func lowerFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return string(s[0]|0x20) + s[1:]
+}

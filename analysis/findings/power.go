@@ -1,0 +1,181 @@
+package findings
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// longDip is the dip that takes the robot out of play: for this long its outputs are cut
+// and the driver notices. Chosen by us.
+const longDip = 0.5
+
+// brownouts makes one finding of all dips under the cut-off: they have one battery in
+// common. It stops the robot when a dip was long; else it is to be mended.
+func brownouts(in Input) []drafted {
+	dips := in.Report.Brownouts
+	if len(dips) == 0 {
+		return nil
+	}
+	d := drafted{}
+	d.Finding = schemas.Finding{
+		ID: id("brownout", "supply", 1), Kind: "brownout", Severity: schemas.SeverityFix,
+		StartS: dips[0].StartS, Short: "brownout", Confidence: 0.99, // a measured fact
+		Caution: []string{cautionLead},
+	}
+	total, lowest, longest := 0.0, math.Inf(1), 0.0
+	for _, b := range dips {
+		end := in.LogEnd
+		if b.EndS != nil {
+			end = *b.EndS
+		}
+		d.EndS = end
+		d.Spans = append(d.Spans, schemas.Span{StartS: b.StartS, EndS: end})
+		for _, p := range in.Report.Match.Periods {
+			total += overlap(b.StartS, end, p.StartS, p.EndS)
+		}
+		longest, lowest = math.Max(longest, end-b.StartS), math.Min(lowest, b.MinV)
+		d.Evidence = append(d.Evidence, evidence(signal(in.Profile.Power.Voltage), b.StartS, end, fmt.Sprintf("down to %.2f V", b.MinV))...)
+	}
+	if longest >= longDip {
+		d.Severity = schemas.SeverityStop
+	}
+	d.CostS = schemas.Some(total)
+	n := len(dips)
+	what := fmt.Sprintf("%s %s", numberWord(n), plural(n, "brownout", "brownouts"))
+	cause := commonCause(dips)
+	who := batteryName(in.Report.Battery.ID)
+	switch cause {
+	case "weak_battery":
+		d.Title = fmt.Sprintf("%s is weak: %s.", upperFirst(who), what)
+		d.clause = who + " is browning out"
+	case "bad_connection":
+		d.Title = fmt.Sprintf("A bad connection between battery and robot: %s.", what)
+		d.clause = "a bad connection browns the robot out"
+	case "overload":
+		d.Title = fmt.Sprintf("The robot asks for more than %s can give: %s.", who, what)
+		d.clause = fmt.Sprintf("the robot browned out %s under load", times(n))
+	default:
+		d.Title = upperFirst(what) + "."
+		d.clause = fmt.Sprintf("the supply browned out %s", times(n))
+	}
+	d.Because = in.whyBrownout(dips, longest, lowest)
+	d.Numbers = []schemas.Number{number("lowest voltage", lowest, "V"), number("time under the cut-off", total, "s")}
+	if r := in.Report.Battery.ResistanceOhm; r != nil {
+		usual := number("resistance", *r, "ohm")
+		usual.Usual = in.Report.Battery.UsualResistanceOhm
+		d.Numbers = append(d.Numbers, usual)
+	}
+	d.Check = brownoutChecks(cause, who, dips)
+	d.aside = fmt.Sprintf("The supply fell to %.2f V.", lowest)
+	return []drafted{d}
+}
+
+func (in Input) whyBrownout(dips []schemas.Brownout, longest, lowest float64) string {
+	b := in.Report.Battery
+	text := fmt.Sprintf("The supply fell to %.2f V", lowest)
+	if in.Profile.Power.Brownout != nil {
+		text += fmt.Sprintf(", under the cut-off of %.1f V", in.Profile.Power.Brownout.EnterV)
+	}
+	text += fmt.Sprintf(", longest for %.2f s.", longest)
+	if b.ResistanceOhm != nil && b.OpenCircuitV != nil {
+		text += fmt.Sprintf(" Battery and wiring show %.3f ohm and %.2f V at no load", *b.ResistanceOhm, *b.OpenCircuitV)
+		if b.BrownoutA != nil {
+			text += fmt.Sprintf(": that browns out at %.0f A", *b.BrownoutA)
+			if b.PeakA != nil {
+				text += fmt.Sprintf(", and the robot drew up to %.0f A", *b.PeakA)
+			}
+		}
+		text += "."
+	}
+	if top := biggestShares(dips[0]); top != "" {
+		text += " In the first dip the current went to " + top + "."
+	}
+	return text
+}
+
+// biggestShares names the two largest branches of a dip with their parts.
+func biggestShares(b schemas.Brownout) string {
+	shares := slices.Clone(b.Branches)
+	slices.SortStableFunc(shares, func(x, y schemas.Share) int { return cmp.Compare(y.Share, x.Share) })
+	var parts []string
+	for _, s := range shares[:min(2, len(shares))] {
+		if s.Share >= 0.05 {
+			parts = append(parts, fmt.Sprintf("%s (%.0f %%)", s.Name, 100*s.Share))
+		}
+	}
+	return list(parts)
+}
+
+func brownoutChecks(cause, who string, dips []schemas.Brownout) []string {
+	switch cause {
+	case "weak_battery":
+		return []string{
+			"Swap " + who + " for a charged one, then read its rest voltage after ten minutes.",
+			"Feel both lugs and the main connector for play.",
+		}
+	case "bad_connection":
+		return []string{
+			"Feel both lugs, the main connector and the breaker for play and heat.",
+			"Wiggle each lead with the robot off and look for strands that moved.",
+		}
+	}
+	out := []string{"Put in a fully charged battery and read its rest voltage first.", "Feel both lugs and the main connector for play."}
+	if top := biggestShares(dips[0]); top != "" {
+		out = append(out, "Limit the current of what drew most: "+top+".")
+	}
+	return out
+}
+
+// commonCause is the cause of most dips; "" when none is told.
+func commonCause(dips []schemas.Brownout) string {
+	count := map[string]int{}
+	best := ""
+	for _, b := range dips {
+		if b.Cause == "" {
+			continue
+		}
+		count[b.Cause]++
+		if count[b.Cause] > count[best] {
+			best = b.Cause
+		}
+	}
+	return best
+}
+
+func batteryName(id string) string {
+	if id == "" {
+		return "the battery"
+	}
+	return "battery " + id
+}
+
+// High resistance of battery and wiring. Common practice: a healthy 12 V sealed lead-acid
+// battery with its leads shows 0.012 to 0.025 ohm; half as much again is worth a look.
+const highOhm = 0.0375
+
+// battery warns of a high resistance that did not brown the robot out yet. The lower end
+// of the interval must be high, so that an uncertain fit warns nobody.
+func battery(in Input) []drafted {
+	b := in.Report.Battery
+	if len(in.Report.Brownouts) > 0 || b.ResistanceOhm == nil || b.ResistanceLowOhm == nil || *b.ResistanceLowOhm < highOhm {
+		return nil
+	}
+	who := batteryName(b.ID)
+	d := drafted{clause: who + " or its wiring has a high resistance"}
+	d.Finding = schemas.Finding{
+		ID: id("battery", b.ID, 1), Kind: "battery", Severity: schemas.SeverityWatch,
+		StartS: in.Report.Match.StartS, EndS: in.bell(), Short: "battery", Confidence: 0.95,
+		Title: upperFirst(who) + " or its wiring has a high resistance.",
+		Because: fmt.Sprintf("Battery and wiring show %.3f ohm (%.3f to %.3f); common practice takes 0.012 to 0.025 ohm as healthy.",
+			*b.ResistanceOhm, *b.ResistanceLowOhm, *b.ResistanceHighOhm),
+		Numbers:  []schemas.Number{number("resistance", *b.ResistanceOhm, "ohm")},
+		Evidence: evidence(signal(in.Profile.Power.Voltage), in.Report.Match.StartS, in.bell(), "voltage against current"),
+		Caution:  []string{cautionLead},
+		Check:    []string{"Feel both lugs and the main connector for play.", "Try another battery: if the resistance stays, it is the wiring."},
+	}
+	return []drafted{d}
+}

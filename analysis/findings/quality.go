@@ -1,0 +1,153 @@
+package findings
+
+import (
+	"fmt"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// sensors makes one finding for each signal the profile needs that is missing, dead,
+// frozen, or contradicts its neighbours. Signals the profile does not name are listed in
+// the log's quality and ask nothing of the crew.
+func sensors(in Input) []drafted {
+	roles := map[string]string{}
+	for _, r := range in.Profile.Refs() {
+		if roles[r.Ref.Signal] == "" {
+			roles[r.Ref.Signal] = r.Role
+		}
+	}
+	var out []drafted
+	if n := len(in.Report.Quality.Missing); n > 0 {
+		names := in.Report.Quality.Missing
+		shown := slices.Clone(names[:min(n, 4)])
+		if n > len(shown) {
+			shown = append(shown, fmt.Sprintf("%d more", n-len(shown)))
+		}
+		d := drafted{clause: fmt.Sprintf("%s of the profile %s not in the log", countSignals(n), plural(n, "is", "are"))}
+		d.Finding = schemas.Finding{
+			ID: id("sensor", "missing", 1), Kind: "sensor", Severity: schemas.SeverityWatch,
+			StartS: in.Report.Match.StartS, EndS: in.bell(), Short: "missing signals", Confidence: 0.99,
+			Title:   upperFirst(countSignals(n)) + " of the profile " + plural(n, "is", "are") + " not in the log.",
+			Because: "Missing: " + list(shown) + ".",
+			Numbers: []schemas.Number{number("missing signals", float64(n), "")},
+			Check:   []string{"Compare the names in the profile with those the robot sends, and look whether the sensor's part of the program runs."},
+		}
+		out = append(out, d)
+	}
+	for _, name := range faulty(in.Report.Quality.Faults, roles) {
+		var here []schemas.Fault
+		for _, f := range in.Report.Quality.Faults {
+			if f.Signal == name && asksForHands(f.Kind) {
+				here = append(here, f)
+			}
+		}
+		first, last := here[0], here[len(here)-1]
+		d := drafted{clause: fmt.Sprintf("the sensor %s cannot be believed", name)}
+		d.Finding = schemas.Finding{
+			ID: id("sensor", name, 1), Kind: "sensor", Severity: schemas.SeverityFix,
+			StartS: first.StartS, EndS: last.EndS, Short: "sensor", Confidence: 0.85,
+			Title:   fmt.Sprintf("The sensor %s cannot be believed: %s.", name, first.Kind),
+			Because: upperFirst(first.Note) + ".",
+			Caution: []string{cautionHands},
+			Check:   []string{fmt.Sprintf("Look at the plug and the cable of %s, and cover the sensor by hand while someone reads its value.", name)},
+		}
+		for _, f := range here {
+			d.Spans = append(d.Spans, schemas.Span{StartS: f.StartS, EndS: f.EndS})
+			d.Evidence = append(d.Evidence, evidence(name, f.StartS, f.EndS, f.Kind)...)
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+// asksForHands tells the kinds of faults that someone can mend; a stretch without
+// readings or far out is listed in the log's quality.
+func asksForHands(kind string) bool {
+	switch kind {
+	case "dead", "frozen", "stuck true", "stuck false", "flicker":
+		return true
+	}
+	return false
+}
+
+func faulty(faults []schemas.Fault, roles map[string]string) []string {
+	var out []string
+	for _, f := range faults {
+		if roles[f.Signal] != "" && asksForHands(f.Kind) && !slices.Contains(out, f.Signal) {
+			out = append(out, f.Signal)
+		}
+	}
+	return out
+}
+
+func countSignals(n int) string {
+	return fmt.Sprintf("%s %s", numberWord(n), plural(n, "signal", "signals"))
+}
+
+// gaps reports a log that stops before the match does, and silences long enough to hide
+// something.
+func gaps(in Input) []drafted {
+	var out []drafted
+	if d, ok := stopsEarly(in); ok {
+		out = append(out, d)
+	}
+	total, longest := 0.0, schemas.Gap{}
+	var spans []schemas.Span
+	for _, g := range in.Report.Quality.Gaps {
+		if g.Signal != "" || !inMatch(in, g) {
+			continue
+		}
+		total += g.EndS - g.StartS
+		spans = append(spans, schemas.Span{StartS: g.StartS, EndS: g.EndS})
+		if g.EndS-g.StartS > longest.EndS-longest.StartS {
+			longest = g
+		}
+	}
+	if total >= 1 {
+		d := drafted{clause: fmt.Sprintf("%.1f s of the match are not in the log", total)}
+		d.Finding = schemas.Finding{
+			ID: id("data_gap", "log", 1), Kind: "data_gap", Severity: schemas.SeverityWatch,
+			StartS: spans[0].StartS, EndS: spans[len(spans)-1].EndS, Spans: spans, Short: "gap", Confidence: 0.99,
+			Title:   fmt.Sprintf("%.1f s of the match are not in the log.", total),
+			Because: fmt.Sprintf("Nothing came in %s %s; the longest was %.1f s at %s.", numberWord(len(spans)), plural(len(spans), "stretch", "stretches"), longest.EndS-longest.StartS, in.at(longest.StartS)),
+			Numbers: []schemas.Number{number("not logged", total, "s")},
+			Check:   []string{"Look at the radio: antenna, mounting, power plug. What happened in a gap is unknown."},
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+func inMatch(in Input, g schemas.Gap) bool {
+	return g.StartS < in.Report.Match.EndS && g.EndS > in.Report.Match.StartS
+}
+
+// stopsEarly tells a log whose last period was cut short of the length the profile's game
+// promises while the robot was still enabled.
+func stopsEarly(in Input) (drafted, bool) {
+	g, periods := in.Profile.Game, in.Report.Match.Periods
+	if g == nil || in.Profile.Mode == nil || len(periods) == 0 {
+		return drafted{}, false
+	}
+	last := periods[len(periods)-1]
+	promised := g.DriverS
+	if last.Name == schemas.PeriodAutonomous {
+		promised = g.AutonomousS + g.DriverS
+	}
+	missing := promised - (last.EndS - last.StartS)
+	if promised == 0 || missing < 2 || last.EndS < in.LogEnd {
+		return drafted{}, false // whole, or the robot was disabled and the log went on
+	}
+	d := drafted{clause: fmt.Sprintf("the log stops at %s: %.0f s are missing", in.at(last.EndS), missing)}
+	d.Finding = schemas.Finding{
+		ID: id("data_gap", "end", 1), Kind: "data_gap", Severity: schemas.SeverityFix,
+		StartS: last.EndS, EndS: last.EndS, Short: "log stops", Confidence: 0.9,
+		Title:   upperFirst(d.clause) + ".",
+		Because: "The robot was still enabled at the last sample. A reboot, a lost main breaker or a lost radio look like this.",
+		Numbers: []schemas.Number{number("missing", missing, "s")},
+		Caution: []string{cautionHands},
+		Check:   []string{"Feel the main breaker, the battery lugs and the controller's power plug.", "Look at the radio's power plug and antenna."},
+	}
+	return d, true
+}

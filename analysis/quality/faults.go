@@ -1,0 +1,215 @@
+package quality
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// Kinds of faults.
+const (
+	NoReading = "no reading"
+	Dead      = "dead"
+	Frozen    = "frozen"
+	Outlier   = "outlier"
+)
+
+// noReadings are the stretches of NaN or infinite samples, each from its first such sample
+// to the first real one after it.
+func noReadings(s *schemas.Signal, times []int64) []schemas.Fault {
+	if s.Kind != schemas.Float64 || s.Boot != nil {
+		return nil
+	}
+	var out []schemas.Fault
+	for i := 0; i < len(s.Float); i++ {
+		if isReading(s.Float[i]) {
+			continue
+		}
+		from := i
+		for i < len(s.Float) && !isReading(s.Float[i]) {
+			i++
+		}
+		out = append(out, fault(s, NoReading, times[from], times[min(i, len(times)-1)],
+			fmt.Sprintf("%d samples hold no number", i-from)))
+	}
+	return out
+}
+
+// stillness finds an analogue sensor that repeats one value: "dead" when it never said
+// anything else, "frozen" where it stopped moving. A frozen stretch is FrozenMin long and
+// FrozenTimes its next longest repeat, and lies in a period: a disabled robot is still.
+func stillness(s *schemas.Signal, times []int64, periods []schemas.Period, cfg Config) []schemas.Fault {
+	n := len(s.Float)
+	if s.Boot != nil || n < 100 {
+		return nil // too few samples to know how restless it is
+	}
+	var repeats []repeat
+	for i := 0; i < n; {
+		j := i + 1
+		for j < n && s.Float[j] == s.Float[i] {
+			j++
+		}
+		if j == n && i == 0 {
+			return []schemas.Fault{fault(s, Dead, times[0], times[n-1],
+				fmt.Sprintf("reads %v from first to last sample", s.Float[0]))}
+		}
+		if j-i > 1 {
+			repeats = append(repeats, repeat{i, j, times[j-1] - times[i]})
+		}
+		i = j
+	}
+	slices.SortStableFunc(repeats, func(a, b repeat) int { return int(b.length - a.length) })
+	var out []schemas.Fault
+	for k, r := range repeats {
+		next := int64(0)
+		for _, other := range repeats[k+1:] {
+			if inPeriod(times[other.from], periods) {
+				next = other.length
+				break
+			}
+		}
+		if r.length < cfg.FrozenMin {
+			break
+		}
+		if float64(r.length) < cfg.FrozenTimes*float64(next) || !inPeriod(times[r.to-1], periods) {
+			continue
+		}
+		end := times[min(r.to, n-1)]
+		out = append(out, fault(s, Frozen, times[r.from], end,
+			fmt.Sprintf("repeats %v for %.2f s; its next longest repeat is %.2f s", s.Float[r.from], schemas.Seconds(r.length), schemas.Seconds(next))))
+	}
+	return out
+}
+
+// repeat is a run of one value: samples from up to, not including, to.
+type repeat struct {
+	from, to int
+	length   int64
+}
+
+func inPeriod(t int64, periods []schemas.Period) bool {
+	s := schemas.Seconds(t)
+	return slices.ContainsFunc(periods, func(p schemas.Period) bool { return p.StartS <= s && s < p.EndS })
+}
+
+// baselineBlock is how many samples make the baseline an excursion is measured from.
+const baselineBlock = 48
+
+// excursions are stretches in which a signal left the range of its own past and of all
+// its future: the deviation from the median of the block before exceeds ExcursionMin
+// robust standard deviations (1.4826 MAD of all deviations), and its peak stands
+// ExcursionLead above the largest deviation outside such stretches. A signal that often
+// deviates much, as a current does, has no stretch that stands apart and gives none.
+func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
+	if s.Boot != nil || len(s.Float) < 10*baselineBlock {
+		return nil
+	}
+	away := deviations(s.Float)
+	sigma := 1.4826 * medianOf(slices.Clone(away))
+	if sigma == 0 {
+		return nil // rests on one value most of the time: no scale to measure by
+	}
+	type stretch struct {
+		from, to int
+		peak     float64
+	}
+	var all []stretch
+	for i := 0; i < len(away); i++ {
+		if away[i] < cfg.ExcursionMin*sigma {
+			continue
+		}
+		if n := len(all); n > 0 && i-all[n-1].to <= baselineBlock {
+			all[n-1].to, all[n-1].peak = i+1, max(all[n-1].peak, away[i])
+			continue
+		}
+		all = append(all, stretch{i, i + 1, away[i]})
+	}
+	slices.SortStableFunc(all, func(a, b stretch) int {
+		switch {
+		case a.peak > b.peak:
+			return -1
+		case a.peak < b.peak:
+			return 1
+		}
+		return 0
+	})
+	apart := 0
+	for k := range all {
+		ordinary := cfg.ExcursionMin * sigma
+		if k+1 < len(all) {
+			ordinary = all[k+1].peak
+		}
+		if all[k].peak >= cfg.ExcursionLead*ordinary {
+			apart = k + 1
+		}
+	}
+	if apart > 3 {
+		return nil // not rare, so it is something this signal does
+	}
+	ordinary := cfg.ExcursionMin * sigma
+	if apart < len(all) {
+		ordinary = max(ordinary, all[apart].peak)
+	}
+	var out []schemas.Fault
+	for _, e := range all[:apart] {
+		if e.to-e.from < 3 {
+			continue // a spike of one or two samples is noise, not a fault that lasts
+		}
+		from := e.from
+		for from < e.to-1 && away[from] < ordinary {
+			from++
+		}
+		out = append(out, fault(s, Outlier, times[from], times[min(e.to, len(times)-1)],
+			fmt.Sprintf("%.3g away from its past; its next largest deviation is %.3g", e.peak, ordinary)))
+	}
+	return out
+}
+
+// deviations are the distances of each sample from the median of the last whole block
+// before it that was not itself deviating; 0 in the first block and where nothing was read.
+func deviations(v []float64) []float64 {
+	away := make([]float64, len(v))
+	block := make([]float64, 0, baselineBlock)
+	base := math.NaN()
+	spread := math.NaN()
+	for i := 0; i < len(v); i += baselineBlock {
+		block = block[:0]
+		for j := i; j < min(i+baselineBlock, len(v)); j++ {
+			if !isReading(v[j]) {
+				continue
+			}
+			block = append(block, v[j])
+			if !math.IsNaN(base) {
+				away[j] = math.Abs(v[j] - base)
+			}
+		}
+		if len(block) == 0 {
+			continue
+		}
+		m := medianOf(block)
+		s := block[len(block)*9/10] - block[len(block)/10] // medianOf sorted it
+		if math.IsNaN(base) || math.Abs(m-base) <= 20*max(s, spread) {
+			base, spread = m, s
+		} else {
+			spread *= 2 // give way in the end: a level that stays is the new usual
+		}
+	}
+	return away
+}
+
+// medianOf sorts v and returns its median; 0 when empty.
+func medianOf(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	return (v[len(v)/2] + v[(len(v)-1)/2]) / 2
+}
+
+func isReading(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+func fault(s *schemas.Signal, kind string, from, to int64, note string) schemas.Fault {
+	return schemas.Fault{Signal: s.Name, Kind: kind, StartS: schemas.Seconds(from), EndS: schemas.Seconds(to), Note: note}
+}
