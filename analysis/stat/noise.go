@@ -1,0 +1,111 @@
+package stat
+
+import "math"
+
+// Roughness is, for every sample, how far it and its six neighbours are from any smooth
+// curve: the sixth divided difference of (t, v), scaled so that for independent noise of
+// standard deviation s on a smooth curve its own standard deviation is s. Curves up to the
+// fifth degree leave nothing, at any spacing of t, so that motion is not taken for noise:
+// a swing sampled ten times a period leaves 0.2 % of its amplitude.
+//
+// t (any unit, strictly increasing) and v are equally long; the result is as long, its
+// first and last three values repeat their neighbour's. With fewer than seven samples it
+// is all zero. A jump or a spike shows in the seven values around it: take a median.
+func Roughness(t []int64, v []float64) []float64 {
+	const span = 7
+	out := make([]float64, len(v))
+	if len(v) < span {
+		return out
+	}
+	var w, x [span]float64
+	for i := 0; i+span <= len(v); i++ {
+		unit := float64(t[i+span-1] - t[i])
+		for j := range span {
+			x[j] = float64(t[i+j]-t[i]) / unit
+		}
+		sum, norm := 0.0, 0.0
+		for j := range span {
+			product := 1.0
+			for k := range span {
+				if k != j {
+					product *= x[j] - x[k]
+				}
+			}
+			w[j] = 1 / product
+			sum += w[j] * (v[i+j] - v[i])
+			norm += w[j] * w[j]
+		}
+		out[i+span/2] = sum / math.Sqrt(norm)
+	}
+	for i := range span / 2 {
+		out[i] = out[span/2]
+		out[len(out)-1-i] = out[len(out)-1-span/2]
+	}
+	return out
+}
+
+// Noise is the standard deviation of the noise on a smooth curve, from the median of
+// |Roughness|: jumps and spikes in up to a twentieth of the samples hardly move it. 0 with
+// fewer than seven samples or when more than half of them lie on a smooth curve exactly.
+func Noise(t []int64, v []float64) float64 {
+	if len(v) < 7 {
+		return 0
+	}
+	return SpreadAboutZero(Roughness(t, v))
+}
+
+// SpreadAboutZero is the standard deviation of x by the median of |x|, for x whose mean is
+// known to be zero. NaN for no values.
+func SpreadAboutZero(x []float64) float64 {
+	size := make([]float64, len(x))
+	for i, v := range x {
+		size[i] = math.Abs(v)
+	}
+	return MADToSigma * Median(size)
+}
+
+// Despike is v with spikes of one or two samples replaced by the straight line between
+// their neighbours. A spike stands off that line, all to one side, by more than
+//   - six standard deviations of the noise, and
+//   - any change within the two neighbours on either side, or between them:
+//     a step, a ramp or the top of a swing sampled more than six times a period is none.
+//
+// t (strictly increasing, any unit) and v are equally long and are not changed; noise is
+// in the unit of v and may be zero. The first two and the last two samples are left alone, having too
+// few neighbours to be judged by.
+func Despike(t []int64, v []float64, noise float64) []float64 {
+	out := append([]float64(nil), v...)
+	for i := 2; i+2 < len(out); i++ {
+		for width := 1; width <= 2 && i+width+1 < len(out); width++ {
+			if isSpike(t, out, i, width, noise) {
+				for j := range width {
+					out[i+j] = onLine(t, out, i-1, i+width, i+j)
+				}
+				break
+			}
+		}
+	}
+	return out
+}
+
+func isSpike(t []int64, v []float64, i, width int, noise float64) bool {
+	before, after := v[i-1], v[i+width]
+	usual := math.Max(math.Abs(after-before), math.Min(math.Abs(before-v[i-2]), math.Abs(v[i+width+1]-after)))
+	limit := math.Max(6*noise, usual)
+	side := 0.0
+	for j := range width {
+		d := v[i+j] - onLine(t, v, i-1, i+width, i+j)
+		if side == 0 {
+			side = math.Copysign(1, d)
+		}
+		if !(d*side > limit) {
+			return false
+		}
+	}
+	return true
+}
+
+// onLine is the value at sample at on the line through samples a and b.
+func onLine(t []int64, v []float64, a, b, at int) float64 {
+	return v[a] + (v[b]-v[a])*float64(t[at]-t[a])/float64(t[b]-t[a])
+}
