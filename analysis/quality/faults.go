@@ -97,6 +97,9 @@ func inPeriod(t int64, periods []schemas.Period) bool {
 // baselineBlock is how many samples make the baseline an excursion is measured from.
 const baselineBlock = 48
 
+// newUsual is after how many deviating blocks a level that stays is the new usual.
+const newUsual = 30
+
 // excursions are stretches in which a signal left the range of its own past and of all
 // its future: the deviation from the median of the block before exceeds ExcursionMin
 // robust standard deviations (1.4826 MAD of all deviations), and its peak stands
@@ -107,7 +110,7 @@ func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 		return nil
 	}
 	away := deviations(s.Float)
-	sigma := 1.4826 * medianOf(slices.Clone(away))
+	sigma := 1.4826 * medianOf(thinned(away, 4096))
 	if sigma == 0 {
 		return nil // rests on one value most of the time: no scale to measure by
 	}
@@ -172,8 +175,8 @@ func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 func deviations(v []float64) []float64 {
 	away := make([]float64, len(v))
 	block := make([]float64, 0, baselineBlock)
-	base := math.NaN()
-	spread := math.NaN()
+	base, spread := math.NaN(), math.NaN()
+	deviating := 0
 	for i := 0; i < len(v); i += baselineBlock {
 		block = block[:0]
 		for j := i; j < min(i+baselineBlock, len(v)); j++ {
@@ -190,13 +193,23 @@ func deviations(v []float64) []float64 {
 		}
 		m := medianOf(block)
 		s := block[len(block)*9/10] - block[len(block)/10] // medianOf sorted it
-		if math.IsNaN(base) || math.Abs(m-base) <= 20*max(s, spread) {
-			base, spread = m, s
-		} else {
-			spread *= 2 // give way in the end: a level that stays is the new usual
+		if math.IsNaN(base) || math.Abs(m-base) <= 20*spread {
+			base, spread, deviating = m, s, 0
+		} else if deviating++; deviating > newUsual {
+			base, spread, deviating = m, s, 0
 		}
 	}
 	return away
+}
+
+// thinned is a copy of at most n values spread evenly over v.
+func thinned(v []float64, n int) []float64 {
+	n = min(n, len(v))
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = v[i*len(v)/n]
+	}
+	return out
 }
 
 // medianOf sorts v and returns its median; 0 when empty.

@@ -103,15 +103,17 @@ func (s *Bool) Runs(end int64) []Interval {
 	return out
 }
 
-// Step is the usual time between samples: the median difference in microseconds, 0 with
-// fewer than two samples.
+// Step is the usual time between samples: the median difference in microseconds, of at
+// most 4096 differences spread evenly over the series; 0 with fewer than two samples.
 func Step(T []int64) int64 {
-	if len(T) < 2 {
+	n := len(T) - 1
+	if n < 1 {
 		return 0
 	}
-	d := make([]int64, len(T)-1)
+	d := make([]int64, min(n, 4096))
 	for i := range d {
-		d[i] = T[i+1] - T[i]
+		at := i * n / len(d)
+		d[i] = T[at+1] - T[at]
 	}
 	slices.Sort(d)
 	return d[len(d)/2]
