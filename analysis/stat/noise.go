@@ -65,7 +65,7 @@ func SpreadAboutZero(x []float64) float64 {
 }
 
 // Despike is v with spikes of one or two samples replaced by the straight line between
-// their neighbours. A spike stands off that line, all to one side, by more than
+// their neighbours. A spike stands off that line by more than
 //   - six standard deviations of the noise, and
 //   - any change within the two neighbours on either side, or between them:
 //     a step, a ramp or the top of a swing sampled more than six times a period is none.
@@ -76,8 +76,8 @@ func SpreadAboutZero(x []float64) float64 {
 func Despike(t []int64, v []float64, noise float64) []float64 {
 	out := append([]float64(nil), v...)
 	for i := 2; i+2 < len(out); i++ {
-		for width := 1; width <= 2 && i+width+1 < len(out); width++ {
-			if isSpike(t, out, i, width, noise) {
+		for width := 2; width >= 1; width-- {
+			if i+width+1 < len(out) && isSpike(t, out, i, width, noise) {
 				for j := range width {
 					out[i+j] = onLine(t, out, i-1, i+width, i+j)
 				}
@@ -90,15 +90,10 @@ func Despike(t []int64, v []float64, noise float64) []float64 {
 
 func isSpike(t []int64, v []float64, i, width int, noise float64) bool {
 	before, after := v[i-1], v[i+width]
-	usual := math.Max(math.Abs(after-before), math.Min(math.Abs(before-v[i-2]), math.Abs(v[i+width+1]-after)))
+	usual := max(math.Abs(after-before), math.Abs(before-v[i-2]), math.Abs(v[i+width+1]-after))
 	limit := math.Max(6*noise, usual)
-	side := 0.0
 	for j := range width {
-		d := v[i+j] - onLine(t, v, i-1, i+width, i+j)
-		if side == 0 {
-			side = math.Copysign(1, d)
-		}
-		if !(d*side > limit) {
+		if !(math.Abs(v[i+j]-onLine(t, v, i-1, i+width, i+j)) > limit) {
 			return false
 		}
 	}

@@ -15,7 +15,7 @@ func TestDespike(t *testing.T) {
 	}{
 		{"one sample", []float64{0, 0, 0, 9, 0, 0, 0}, []float64{0, 0, 0, 0, 0, 0, 0}},
 		{"two samples", []float64{0, 0, 0, 9, 7, 0, 0}, []float64{0, 0, 0, 0, 0, 0, 0}},
-		{"two in a row of opposite sign", []float64{0, 0, 0, 9, -9, 0, 0}, []float64{0, 0, 0, 9, -9, 0, 0}},
+		{"two samples of opposite sign", []float64{0, 0, 0, 9, -9, 0, 0}, []float64{0, 0, 0, 0, 0, 0, 0}},
 		{"downwards, on a slope", []float64{1, 2, 3, -6, 5, 6, 7}, []float64{1, 2, 3, 4, 5, 6, 7}},
 		{"three samples are no spike", []float64{0, 0, 9, 9, 9, 0, 0}, []float64{0, 0, 9, 9, 9, 0, 0}},
 		{"a step is no spike", []float64{0, 0, 0, 9, 9, 9, 9}, []float64{0, 0, 0, 9, 9, 9, 9}},
