@@ -153,7 +153,7 @@ func batteryName(id string) string {
 	return "battery " + id
 }
 
-// High resistance of battery and wiring. Common practice: a healthy 12 V sealed lead-acid
+// High resistance of battery and wiring. Common practice: a sound 12 V sealed lead-acid
 // battery with its leads shows 0.012 to 0.025 ohm; half as much again is worth a look.
 const highOhm = 0.0375
 
@@ -170,7 +170,7 @@ func battery(in Input) []drafted {
 		ID: id("battery", b.ID, 1), Kind: "battery", Severity: schemas.SeverityWatch,
 		StartS: in.Report.Match.StartS, EndS: in.bell(), Short: "battery", Confidence: 0.95,
 		Title: upperFirst(who) + " or its wiring has a high resistance.",
-		Because: fmt.Sprintf("Battery and wiring show %.3f ohm (%.3f to %.3f); common practice takes 0.012 to 0.025 ohm as healthy.",
+		Because: fmt.Sprintf("Battery and wiring show %.3f ohm (%.3f to %.3f); common practice takes 0.012 to 0.025 ohm as usual.",
 			*b.ResistanceOhm, *b.ResistanceLowOhm, *b.ResistanceHighOhm),
 		Numbers:  []schemas.Number{number("resistance", *b.ResistanceOhm, "ohm")},
 		Evidence: evidence(signal(in.Profile.Power.Voltage), in.Report.Match.StartS, in.bell(), "voltage against current"),

@@ -1,0 +1,244 @@
+package findings
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+const robot = `
+profile: 1
+robot: heron
+game: {name: Bakehouse Relay, autonomous_s: 20, driver_s: 120, endgame_s: 25, words: {piece: loaf, pieces: loaves, platform: peel}}
+mode: {signal: robot/mode}
+power: {voltage: power/voltage, current: power/current, brownout: {enter_v: 6.8, leave_v: 7.4}}
+path:
+  stages:
+    - {name: mouth, sensor: path/mouth/beam, command: path/mouth/command}
+    - {name: lift, command: path/lift/command, current: path/lift/current}
+    - {name: gate, sensor: path/gate/beam, command: path/gate/command}
+cycles: {score: game/score}
+balance: {tilt: imu/pitch, drive: drive/command}
+moves:
+  - {name: arm, position: arm/position, target: arm/target, within: 0.02}
+`
+
+// build gives the findings of a match from 10 to 150 s of log time with these facts.
+func build(t *testing.T, fill func(*schemas.Report)) ([]schemas.Finding, schemas.Verdict) {
+	t.Helper()
+	p, err := profile.Parse("robot.yaml", []byte(robot))
+	require.NoError(t, err)
+	r := &schemas.Report{Match: schemas.Match{
+		StartS: 10, EndS: 150,
+		Periods: []schemas.Period{{Name: "autonomous", StartS: 10, EndS: 30}, {Name: "driver", StartS: 30, EndS: 150}},
+		Game:    schemas.Game{Piece: "loaf", Pieces: "loaves", Platform: "peel"},
+	}}
+	for _, n := range []string{"path", "power", "cycles", "balance", "moves", "autonomous", "quality"} {
+		r.Analyses = append(r.Analyses, schemas.Analysis{Name: n, Ran: true})
+	}
+	fill(r)
+	f, v := Build(Input{Report: r, Profile: p, LogStart: 0, LogEnd: 160})
+	checkForm(t, f, v)
+	return f, v
+}
+
+// checkForm holds for every finding whatever its kind: ids are unique and of their form,
+// worst comes first, a check that sends hands has a caution, words keep the house's voice.
+func checkForm(t *testing.T, found []schemas.Finding, v schemas.Verdict) {
+	t.Helper()
+	ids := map[string]bool{}
+	form := regexp.MustCompile(`^[a-z_]+-[a-z0-9_]+-\d+$`)
+	voice := regexp.MustCompile(`!|\b(OK|healthy|passed inspection)\b`)
+	for i, f := range found {
+		assert.Regexp(t, form, f.ID)
+		assert.False(t, ids[f.ID], "id %s twice", f.ID)
+		ids[f.ID] = true
+		assert.NotEmpty(t, f.Short)
+		assert.NotEmpty(t, f.Check, f.ID)
+		assert.True(t, strings.HasSuffix(f.Title, "."), f.Title)
+		assert.True(t, f.Confidence > 0 && f.Confidence < 1, f.ID)
+		assert.LessOrEqual(t, f.StartS, f.EndS)
+		for _, text := range append([]string{f.Title, f.Because}, f.Check...) {
+			assert.NotRegexp(t, voice, text)
+		}
+		for _, c := range f.Check {
+			if strings.Contains(c, "by hand") || strings.Contains(c, "Swap") {
+				assert.NotEmpty(t, f.Caution, f.ID)
+			}
+		}
+		if i > 0 {
+			assert.LessOrEqual(t, schemas.SeverityRank(found[i-1].Severity), schemas.SeverityRank(f.Severity))
+		}
+	}
+	if len(found) > 0 {
+		assert.Equal(t, found[0].Severity, v.Severity)
+	}
+}
+
+func some(v float64) *float64 { return &v }
+
+func TestNothingFoundSaysHowMuchWasLookedAt(t *testing.T) {
+	found, v := build(t, func(r *schemas.Report) { r.Analyses[0].Ran = false })
+	assert.Empty(t, found)
+	assert.Equal(t, schemas.SeverityNone, v.Severity)
+	assert.Equal(t, "Nothing found by 6 of 7 analyses.", v.Text)
+	assert.Contains(t, v.Detail, "Not looked at, for want of signals: path.")
+	assert.Contains(t, v.Detail, "This does not say that the robot is fit.")
+}
+
+func TestAPieceStillInsideStopsTheRobot(t *testing.T) {
+	jammed := "jam"
+	found, v := build(t, func(r *schemas.Report) {
+		r.Jams = []schemas.Jam{
+			{Stage: "lift", StartS: 62.6, EndS: 74.4, Cleared: true, How: "backed_out", Confidence: 0.95, StillS: some(63.3), PeakA: some(36)},
+			{Stage: "lift", StartS: 130.3, EndS: 160, Confidence: 0.9},
+		}
+		r.Cycles = []schemas.Cycle{{Kind: "score", Period: "driver", StartS: 57, EndS: 79, DurationS: 22, Complete: true, Slow: true, Why: &jammed, ExcessS: some(11.6)}}
+		r.Brownouts = []schemas.Brownout{{StartS: 81.9, EndS: some(81.98), MinV: 6.52, Cause: "weak_battery"}}
+		r.Battery.ID = "B3"
+	})
+	require.Len(t, found, 2)
+	assert.Equal(t, "A loaf is still stuck in the lift, and battery B3 is browning out.", v.Text)
+	jam := found[0]
+	assert.Equal(t, schemas.SeverityStop, jam.Severity)
+	assert.Equal(t, "The lift jammed twice and still holds a loaf.", jam.Title)
+	assert.Contains(t, jam.Because, "A loaf stopped at 52.6 s and stood 11.8 s until 64.4 s, when it backed out. The roller stood still 0.70 s later, at 36 A.")
+	assert.InDelta(t, 11.6+19.7, *jam.CostS, 1e-9, "the slow cycle's excess, and the stand up to the bell")
+	assert.Equal(t, "Take out the loaf now standing in the lift.", jam.Check[0])
+	assert.Contains(t, jam.Check[len(jam.Check)-1], "there is no beam")
+	assert.Contains(t, jam.Caution[0], "robot disabled, main breaker off")
+	assert.Len(t, jam.Evidence, 4, "current and command, for both jams")
+	assert.Equal(t, schemas.SeverityFix, found[1].Severity)
+	assert.Contains(t, found[1].Caution[0], "sealed lead-acid")
+}
+
+func TestSeverityOfJams(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		jams []schemas.Jam
+		want string
+		text string
+	}{
+		{"short and single", []schemas.Jam{{Stage: "gate", StartS: 50, EndS: 50.6, Cleared: true, Confidence: 0.8}}, "watch", "One jam in the gate, since cleared."},
+		{"cleared after a while", []schemas.Jam{{Stage: "gate", StartS: 50, EndS: 52, Cleared: true, Confidence: 0.8}}, "fix", "One jam in the gate, since cleared."},
+		{"two", []schemas.Jam{{Stage: "gate", StartS: 50, EndS: 50.5, Cleared: true, Confidence: 0.8}, {Stage: "gate", StartS: 60, EndS: 60.4, Cleared: true, Confidence: 0.9}}, "fix", "Two jams in the gate, both cleared."},
+		{"in the end not cleared", []schemas.Jam{{Stage: "gate", StartS: 50, EndS: 50.5, Cleared: true, Confidence: 0.8}, {Stage: "gate", StartS: 60, EndS: 160, Confidence: 0.9}}, "stop", "A loaf is still stuck in the gate."},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			found, v := build(t, func(r *schemas.Report) { r.Jams = c.jams })
+			require.Len(t, found, 1)
+			assert.Equal(t, c.want, found[0].Severity)
+			assert.Equal(t, c.text, v.Text)
+		})
+	}
+}
+
+func TestSuspectedJamsAreAQuestion(t *testing.T) {
+	found, v := build(t, func(r *schemas.Report) {
+		r.SuspectedJams = []schemas.Jam{{Stage: "gate", StartS: 50, EndS: 51, Cleared: true, Confidence: 0.3}}
+	})
+	require.Len(t, found, 1)
+	assert.Equal(t, schemas.SeverityWatch, found[0].Severity)
+	assert.Equal(t, "A loaf may have stood in the gate.", v.Text)
+}
+
+func TestBrownouts(t *testing.T) {
+	found, _ := build(t, func(r *schemas.Report) {
+		r.Brownouts = []schemas.Brownout{
+			{StartS: 51.2, EndS: some(51.8), MinV: 5.94, Branches: []schemas.Share{{Name: "drive left", Share: 0.47}, {Name: "lift", Share: 0.12}, {Name: "drive right", Share: 0.39}}},
+			{StartS: 158, MinV: 6.7}, // the log ends in it, and after the bell
+		}
+		r.Battery = schemas.Battery{ResistanceOhm: some(0.039), OpenCircuitV: some(12.35), BrownoutA: some(142), PeakA: some(155)}
+	})
+	require.Len(t, found, 1)
+	f := found[0]
+	assert.Equal(t, schemas.SeverityStop, f.Severity, "over half a second without outputs")
+	assert.Equal(t, "Two brownouts.", f.Title, "no cause is told where none is known")
+	assert.InDelta(t, 0.6, *f.CostS, 1e-9, "only what lies in a period")
+	assert.InDelta(t, 160, f.EndS, 0)
+	assert.Contains(t, f.Because, "0.039 ohm and 12.35 V at no load: that browns out at 142 A, and the robot drew up to 155 A.")
+	assert.Contains(t, f.Because, "drive left (47 %) and drive right (39 %)")
+}
+
+func TestBalance(t *testing.T) {
+	found, _ := build(t, func(r *schemas.Report) {
+		r.Balances = []schemas.Balance{
+			{StartS: 60, EndS: 64, Outcome: "level", SettleS: some(3), Overshoots: 1}, // as it should be
+			{StartS: 132, EndS: 150, Outcome: "ran_out", Overshoots: 11, PeakDeg: 15, NaturalHz: some(0.34), DampingRatio: some(0.05),
+				Diagnosis: "proportional only: answers the tilt but not its rate", Advice: "add a rate term, starting at 0.01 per deg/s"},
+		}
+	})
+	require.Len(t, found, 1)
+	f := found[0]
+	assert.Equal(t, schemas.SeverityFix, f.Severity)
+	assert.Equal(t, "The peel never came level: it swung past level eleven times.", f.Title)
+	assert.Contains(t, f.Because, "0.34 Hz with a damping ratio of 0.05")
+	assert.Contains(t, strings.Join(f.Caution, " "), "disable switch")
+	assert.InDelta(t, 18-1.54, *f.CostS, 0.01, "over what damping 0.7 would take: ln 10 / (0.7 w)")
+}
+
+func TestSlowCyclesAreNamedByTheirPhaseAndJamsAreNotToldTwice(t *testing.T) {
+	why, jam := "collect", "jam"
+	found, _ := build(t, func(r *schemas.Report) {
+		r.Usual = schemas.Usual{CycleS: some(10.4), Phases: schemas.Phases{CollectS: some(2.5)}}
+		r.Cycles = []schemas.Cycle{
+			{Kind: "score", Period: "driver", StartS: 30, EndS: 40, DurationS: 10, Complete: true},
+			{Kind: "score", Period: "driver", StartS: 40, EndS: 57.6, DurationS: 17.6, Complete: true, Slow: true, Why: &why, ExcessS: some(7.2), P: some(0.004), Phases: schemas.Phases{CollectS: some(9.2)}},
+			{Kind: "score", Period: "driver", StartS: 60, EndS: 80, DurationS: 20, Complete: true, Slow: true, Why: &jam, ExcessS: some(9)},
+		}
+	})
+	require.Len(t, found, 1)
+	assert.Equal(t, "Cycle 2 lost 7.2 s picking up.", found[0].Title)
+	assert.Contains(t, found[0].Because, "It took 17.6 s where 10.4 s is usual. The collect phase took 9.2 s, usually 2.5 s.")
+}
+
+func TestLogThatStopsWhileTheRobotIsEnabled(t *testing.T) {
+	stop := func(r *schemas.Report) {
+		r.Match.EndS = 106.4
+		r.Match.Periods[1].EndS = 106.4
+	}
+	p, err := profile.Parse("robot.yaml", []byte(robot))
+	require.NoError(t, err)
+	r := &schemas.Report{Match: schemas.Match{StartS: 10, Periods: []schemas.Period{{Name: "autonomous", StartS: 10, EndS: 30}, {Name: "driver", StartS: 30}, {}}[:2]}}
+	stop(r)
+	found, _ := Build(Input{Report: r, Profile: p, LogStart: 0, LogEnd: 106.4})
+	require.Len(t, found, 1)
+	assert.Equal(t, "The log stops at 96.4 s: 44 s are missing.", found[0].Title)
+
+	found, _ = Build(Input{Report: r, Profile: p, LogStart: 0, LogEnd: 120}) // disabled, and the log went on
+	assert.Empty(t, found)
+}
+
+func TestSensors(t *testing.T) {
+	found, _ := build(t, func(r *schemas.Report) {
+		r.Quality.Missing = []string{"arm/position", "arm/target"}
+		r.Quality.Faults = []schemas.Fault{
+			{Signal: "path/gate/beam", Kind: "stuck true", StartS: 40, EndS: 160, Note: "blocked while 6 pieces passed"},
+			{Signal: "somewhere/else", Kind: "frozen", StartS: 40, EndS: 60, Note: "not in the profile"},
+			{Signal: "imu/pitch", Kind: "outlier", StartS: 40, EndS: 41, Note: "listed only"},
+		}
+	})
+	require.Len(t, found, 2)
+	assert.Equal(t, "The sensor path/gate/beam cannot be believed: stuck true.", found[0].Title)
+	assert.Equal(t, "Two signals of the profile are not in the log.", found[1].Title)
+	assert.Contains(t, found[1].Because, "arm/position and arm/target")
+}
+
+func TestMovesThatStopShort(t *testing.T) {
+	found, _ := build(t, func(r *schemas.Report) {
+		r.Moves = []schemas.Move{
+			{Name: "arm", StartS: 40, EndS: 42, From: 0, To: 1, Outcome: "short"},
+			{Name: "arm", StartS: 50, EndS: 51, From: 1, To: 0, Outcome: "settled"},
+			{Name: "arm", StartS: 60, EndS: 62, From: 0, To: 1, Outcome: "short"},
+		}
+	})
+	require.Len(t, found, 1)
+	assert.Equal(t, schemas.SeverityFix, found[0].Severity, "more than half of its moves")
+	assert.Equal(t, "The arm stopped short of its target twice in three moves.", found[0].Title)
+}
