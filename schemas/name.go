@@ -47,7 +47,7 @@ func TidyName(what, s string) (name string, changed bool, err error) {
 			dash = true
 		}
 	}
-	name = strings.TrimLeft(b.String(), "._")
+	name = strings.TrimLeft(b.String(), "._-")
 	if name != "" && what != "season" && name[0] >= '0' && name[0] <= '9' {
 		name = what[:1] + name
 	}

@@ -5,53 +5,7 @@ import (
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/units"
 )
-
-// fillDefaults sets what a profile may leave out, see Parse, and moves units that ride on
-// names to where they belong.
-func (d *decoder) fillDefaults(p *Profile) {
-	if p.Game != nil {
-		w := &p.Game.Words
-		for _, word := range []struct {
-			at      *string
-			usually string
-		}{{&w.Piece, "piece"}, {&w.Pieces, "pieces"}, {&w.Platform, "platform"}} {
-			if *word.at == "" {
-				*word.at = word.usually
-			}
-		}
-	}
-	if m := p.Mode; m != nil && m.Signal != nil && m.Values == nil {
-		m.Values = map[string][]string{}
-		for _, mode := range modes {
-			m.Values[mode] = []string{mode}
-		}
-	}
-	if b := p.Balance; b != nil {
-		for _, n := range []struct {
-			key     string
-			at      *float64
-			usually float64
-		}{
-			{"mount_deg", &b.MountDeg, DefaultMountDeg},
-			{"level_deg", &b.LevelDeg, DefaultLevelDeg},
-			{"hold_s", &b.HoldS, DefaultHoldS},
-		} {
-			if !d.has("balance." + n.key) {
-				*n.at = n.usually
-			}
-		}
-	}
-	for _, named := range p.Refs() {
-		r := named.Ref
-		name, unit := units.Split(r.Signal)
-		r.Signal = name
-		if _, known := units.Find(unit); known && r.Unit == "" && named.Want != WantText {
-			r.Unit = unit
-		}
-	}
-}
 
 // check is what types cannot say. It reports the first mistake by section.
 func (d *decoder) check(p *Profile) error {
@@ -127,7 +81,7 @@ func (d *decoder) checkMode(p *Profile) error {
 	seen := map[string]string{}
 	for _, mode := range modes {
 		for i, v := range m.Values[mode] {
-			if other, twice := seen[canonical(v)]; twice {
+			if other, twice := seen[canonical(v)]; twice && other != mode {
 				place := fmt.Sprintf("mode.values.%s[%d]", mode, i)
 				return d.fail(place, "value %q stands under %s and %s; it can mean only one mode", v, other, mode)
 			}
@@ -307,67 +261,4 @@ func (d *decoder) names(place, what string, n int, name func(int) string) error 
 		first[key] = d.at[at].Line
 	}
 	return nil
-}
-
-func (d *decoder) checkRefs(p *Profile) error {
-	for _, named := range p.Refs() {
-		if err := d.checkRef(named); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (d *decoder) checkRef(named NamedRef) error {
-	r, at := named.Ref, named.Role
-	threshold := r.Below != nil || r.Above != nil
-	switch {
-	case r.Signal == "":
-		return d.fail(at, "%s names no signal", at)
-	case len(r.Signal) > schemas.MaxSignalName:
-		return d.fail(at, "%s names a signal of %d bytes; names have at most %d", at, len(r.Signal), schemas.MaxSignalName)
-	case strings.ContainsAny(r.Signal, "\n\t"):
-		return d.fail(at, "%s names a signal with a line break or tab in it", at)
-	case named.Want == WantText && (r.Invert || r.Scale != nil || r.Offset != nil || r.Unit != "" || threshold || r.Hysteresis != 0):
-		return d.fail(at, "%s is words; it takes only a signal", at)
-	case r.Below != nil && r.Above != nil:
-		return d.fail(at, "%s has below and above; keep one", at)
-	case threshold && named.Want == WantNumber:
-		return d.fail(at, "%s is a measured value; below and above are for sensors that are on or off", at)
-	case r.Hysteresis < 0:
-		return d.fail(at+".hysteresis", "%s.hysteresis is %v; it cannot be negative", at, r.Hysteresis)
-	case r.Hysteresis != 0 && !threshold:
-		return d.fail(at+".hysteresis", "%s.hysteresis needs below or above beside it", at)
-	case r.Scale != nil && *r.Scale == 0:
-		return d.fail(at+".scale", "%s.scale is 0, which would make every reading the same", at)
-	}
-	return d.checkUnit(named)
-}
-
-// checkUnit refuses a unit nobody knows, and one that cannot become what the role needs.
-func (d *decoder) checkUnit(named NamedRef) error {
-	r, at := named.Ref, named.Role
-	if !d.has(at+".unit") && r.Unit == "" {
-		return nil
-	}
-	u, known := units.Find(r.Unit)
-	if !known {
-		return d.fail(at+".unit", "unit %q of %s is not known; use one such as %s, or scale instead", r.Unit, at, strings.Join(examples(named), ", "))
-	}
-	if named.Unit == (units.Unit{}) {
-		return nil
-	}
-	if _, err := u.To(named.Unit); err != nil {
-		return d.fail(at+".unit", "unit of %s: %v; use one such as %s", at, err, strings.Join(examples(named), ", "))
-	}
-	return nil
-}
-
-// examples are units that fit a role.
-func examples(named NamedRef) []string {
-	if named.Unit == (units.Unit{}) {
-		return []string{"V", "A", "m", "deg", "rpm"}
-	}
-	all := units.Of(named.Unit.Quantity)
-	return all[:min(len(all), 5)]
 }

@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"reflect"
@@ -94,9 +95,8 @@ func (d *decoder) decode(n ast.Node, place string, v reflect.Value) error {
 	switch v.Kind() {
 	case reflect.Pointer:
 		v.Set(reflect.New(v.Type().Elem()))
-		if ref, ok := v.Interface().(*Ref); ok && isText(n) {
-			ref.Signal = textOf(n)
-			return nil
+		if ref, ok := v.Interface().(*Ref); ok {
+			return d.decodeRef(n, place, ref)
 		}
 		return d.decode(n, place, v.Elem())
 	case reflect.Struct:
@@ -121,6 +121,18 @@ func (d *decoder) decode(n ast.Node, place string, v reflect.Value) error {
 		panic("profile: no way to decode into " + v.Type().String())
 	}
 	return nil
+}
+
+// decodeRef takes a bare name or a mapping.
+func (d *decoder) decodeRef(n ast.Node, place string, ref *Ref) error {
+	if isText(n) {
+		ref.Signal = textOf(n)
+		return nil
+	}
+	if _, ok := n.(*ast.MappingNode); !ok {
+		return d.fail(place, "%s must be a signal's name or {signal: NAME, ...}, not %s%s", place, describe(n), quoteHint(n))
+	}
+	return d.decodeStruct(n, place, reflect.ValueOf(ref).Elem())
 }
 
 func (d *decoder) decodeStruct(n ast.Node, place string, v reflect.Value) error {
@@ -172,7 +184,7 @@ func (d *decoder) eachKey(n ast.Node, place string, known []string, f func(strin
 			return d.failAt(at, "key %q stands twice in %s, first in line %d; keep one", key, orFile(place), line)
 		}
 		if !slices.Contains(known, key) {
-			return d.failAt(at, "unknown key %q in %s; %s", key, orFile(place), suggest(key, known))
+			return d.failAt(at, "unknown key %q in %s; %s", clip(key), orFile(place), suggest(key, known))
 		}
 		seen[key] = at.Line
 		if entry.Value.Type() == ast.NullType {
@@ -252,70 +264,28 @@ func (d *decoder) decodeText(n ast.Node, place string, v reflect.Value) error {
 
 func (d *decoder) decodeNumber(n ast.Node, place string, v reflect.Value) error {
 	switch n.(type) {
-	case *ast.IntegerNode, *ast.FloatNode:
+	case *ast.IntegerNode, *ast.FloatNode, *ast.InfinityNode, *ast.NanNode, *ast.StringNode:
 	default:
 		return d.fail(place, "%s must be a number, not %s", place, describe(n))
 	}
+	// YAML knows more numbers than a sample may be (0x10, 1_0), and takes one that is too
+	// large for a text.
 	f, err := strconv.ParseFloat(n.GetToken().Value, 64)
 	switch {
-	case err != nil || math.IsInf(f, 0):
-		return d.fail(place, "%s must be a decimal number, not %s", place, describe(n))
+	case errors.Is(err, strconv.ErrRange):
+		return d.fail(place, "%s is %s, which is too large", place, clip(n.GetToken().Value))
+	case isText(n):
+		return d.fail(place, "%s must be a number, not %s", place, describe(n))
+	case math.IsInf(f, 0) || math.IsNaN(f) || n.Type() == ast.InfinityType || n.Type() == ast.NanType:
+		return d.fail(place, "%s must be a finite number, not %s", place, n.GetToken().Value)
+	case err != nil:
+		return d.fail(place, "%s must be a decimal number, not %s", place, clip(n.GetToken().Value))
 	case v.Kind() == reflect.Float64:
 		v.SetFloat(f)
 	case f != math.Trunc(f) || math.Abs(f) > 1<<31:
-		return d.fail(place, "%s must be a whole number, not %s", place, describe(n))
+		return d.fail(place, "%s must be a whole number, not %s", place, n.GetToken().Value)
 	default:
 		v.SetInt(int64(f))
 	}
 	return nil
-}
-
-func isText(n ast.Node) bool { return n.Type() == ast.StringType || n.Type() == ast.LiteralType }
-
-func textOf(n ast.Node) string {
-	if literal, ok := n.(*ast.LiteralNode); ok {
-		return literal.Value.Value
-	}
-	return n.(*ast.StringNode).Value
-}
-
-// describe is what stands there, for a message.
-func describe(n ast.Node) string {
-	switch n := n.(type) {
-	case *ast.MappingNode, *ast.MappingValueNode:
-		return "a mapping"
-	case *ast.SequenceNode:
-		return "a list"
-	case *ast.BoolNode:
-		return n.GetToken().Value
-	case *ast.NullNode:
-		return "nothing"
-	case *ast.StringNode, *ast.LiteralNode:
-		return fmt.Sprintf("the text %q", clip(textOf(n)))
-	default:
-		return "the number " + clip(n.GetToken().Value)
-	}
-}
-
-func quoteHint(n ast.Node) string {
-	switch n.(type) {
-	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
-		return "; put it in quotes"
-	default:
-		return ""
-	}
-}
-
-func join(place, key string) string {
-	if place == "" {
-		return key
-	}
-	return place + "." + key
-}
-
-func orFile(place string) string {
-	if place == "" {
-		return "the profile"
-	}
-	return place
 }

@@ -3,6 +3,7 @@ package profile
 import (
 	"fmt"
 	"strings"
+	"unicode"
 )
 
 // Error is a mistake in a profile: what is wrong, where, and the text there. Line and
@@ -21,10 +22,11 @@ func (e *Error) Error() string {
 	return strings.Join(append([]string{first}, e.Excerpt...), "\n")
 }
 
-// widestExcerpt keeps a line of data from filling the screen, in characters.
-const widestExcerpt = 100
+// widest keeps a line of data from filling the screen, in characters.
+const widest = 100
 
-// excerpt is the line before, the line itself and a caret, each with its line number.
+// excerpt is the line before, the line itself and a caret, each with its line number. Of a
+// long line it is the part around the column.
 func excerpt(text string, line, column int) []string {
 	lines := strings.SplitN(text, "\n", line+1)
 	if line > len(lines) {
@@ -34,22 +36,20 @@ func excerpt(text string, line, column int) []string {
 	if line > 1 && strings.TrimSpace(lines[line-2]) != "" {
 		out = append(out, fmt.Sprintf("%5d | %s", line-1, clip(lines[line-2])))
 	}
-	at := []rune(clip(lines[line-1]))
-	if len(at) == 0 {
-		return out
+	at := []rune(lines[line-1])
+	column = min(column-1, len(at))
+	if column >= widest {
+		from := column - widest/2
+		at, column = append([]rune("..."), at[from:]...), widest/2+len("...")
 	}
-	out = append(out, fmt.Sprintf("%5d | %s", line, string(at)))
-	if column-1 > len(at) {
-		return out // behind the part shown
-	}
-	caret := make([]rune, column-1)
+	caret := make([]rune, column, column+1)
 	for i := range caret {
 		caret[i] = ' '
 		if at[i] == '\t' {
 			caret[i] = '\t'
 		}
 	}
-	return append(out, "      | "+string(caret)+"^")
+	return append(out, fmt.Sprintf("%5d | %s", line, clip(string(at))), "      | "+string(append(caret, '^')))
 }
 
 // clip cuts a line to what is worth showing and replaces control characters, which a
@@ -57,10 +57,10 @@ func excerpt(text string, line, column int) []string {
 func clip(s string) string {
 	var out []rune
 	for _, r := range s {
-		if len(out) == widestExcerpt {
+		if len(out) == widest {
 			return string(out) + "..."
 		}
-		if r < ' ' && r != '\t' || r >= 0x7f && r < 0xa0 {
+		if r != '\t' && unicode.IsControl(r) {
 			r = '?'
 		}
 		out = append(out, r)

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"reflect"
 	"strings"
 	"unicode/utf8"
@@ -26,13 +27,6 @@ const (
 	maxIndent  = 200 // column at which a block may still begin, which bounds its depth
 	maxAliases = 100
 	maxNodes   = 100_000 // nodes visited, aliases counted each time they are followed
-)
-
-// Defaults of what a profile may leave out.
-const (
-	DefaultMountDeg = 6.0 // tilt that says the robot is on the platform
-	DefaultLevelDeg = 2.5 // the band that counts as level
-	DefaultHoldS    = 1.0 // how long it must stay there
 )
 
 // SHA256 is the hash of a profile as written, in hexadecimal: what a report says it was
@@ -105,17 +99,16 @@ func (d *decoder) root() (ast.Node, error) {
 	if err != nil {
 		return nil, err
 	}
-	// Keys that stand twice are refused while decoding, where the message can name both lines.
-	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
+	file, err := d.parse(tokens)
 	if err != nil {
-		return nil, d.syntax(err)
+		return nil, err
 	}
 	var root ast.Node
 	for _, doc := range file.Docs {
 		switch {
 		case doc.Body == nil || doc.Body.Type() == ast.DirectiveType:
 		case root != nil:
-			return nil, d.failAt(doc.Body.GetToken().Position, "a second document begins here; a profile is one document, remove the --- line")
+			return nil, d.failAt(start(doc.Body), "a second document begins here; a profile is one document, remove the --- line")
 		default:
 			root = doc.Body
 		}
@@ -136,8 +129,14 @@ func (d *decoder) tokens() (token.Tokens, error) {
 	flow, aliases := 0, 0
 	for {
 		some, err := s.Scan()
-		if err != nil {
-			break
+		var invalid *scanner.InvalidTokenError
+		switch {
+		case errors.Is(err, io.EOF):
+			return all, nil
+		case errors.As(err, &invalid):
+			return nil, d.syntax(invalid.Token, invalid.Token.Error)
+		case err != nil:
+			return nil, d.syntax(nil, err.Error())
 		}
 		for _, t := range some {
 			switch t.Type {
@@ -156,7 +155,7 @@ func (d *decoder) tokens() (token.Tokens, error) {
 			}
 			switch {
 			case deep:
-				return nil, d.failAt(t.Position, "nested deeper than any profile")
+				return nil, d.failAt(t.Position, "goes deeper or further to the right than any profile")
 			case aliases > maxAliases:
 				return nil, d.failAt(t.Position, "more than %d aliases (*name); write the values out", maxAliases)
 			}
@@ -166,23 +165,40 @@ func (d *decoder) tokens() (token.Tokens, error) {
 			return nil, d.failAt(all[len(all)-1].Position, "file goes on longer than any profile")
 		}
 	}
-	return all, nil
+}
+
+// parse builds the tree. Keys that stand twice are let through: decoding refuses them with
+// both lines. The parser is not ours, so a panic in it is taken as a text it cannot read.
+func (d *decoder) parse(tokens token.Tokens) (file *ast.File, err error) {
+	defer func() {
+		if recover() != nil {
+			file, err = nil, d.syntax(nil, "its structure is not clear")
+		}
+	}()
+	file, err = parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
+	if err == nil {
+		return file, nil
+	}
+	var wrong *yaml.SyntaxError
+	if errors.As(err, &wrong) {
+		return nil, d.syntax(wrong.Token, wrong.Message)
+	}
+	return nil, d.syntax(nil, "its structure is not clear")
 }
 
 // syntax is the parser's complaint with a hint for the mistakes that are made most.
-func (d *decoder) syntax(err error) error {
-	var wrong *yaml.SyntaxError
-	if !errors.As(err, &wrong) || wrong.Token == nil || wrong.Token.Position == nil {
-		return &Error{File: d.file, Line: 1, Column: 1, Message: "cannot be read as YAML"}
-	}
-	message := "cannot be read as YAML: " + wrong.Message
+func (d *decoder) syntax(at *token.Token, complaint string) error {
+	message := "cannot be read as YAML: " + clip(complaint)
 	switch {
-	case strings.Contains(wrong.Message, "tab character"):
-		message += "; indent with spaces"
-	case strings.Contains(wrong.Message, "mapping value is not allowed"):
+	case strings.Contains(complaint, "tab ") || strings.Contains(complaint, "\t"):
+		message = "cannot be read as YAML: a tab stands here; indent with spaces"
+	case strings.Contains(complaint, "mapping value is not allowed"):
 		message += `; check the indentation, and put text that holds ": " in quotes`
 	}
-	return d.failAt(wrong.Token.Position, "%s", message)
+	if at == nil {
+		return d.failAt(nil, "%s", message)
+	}
+	return d.failAt(at.Position, "%s", message)
 }
 
 // anchorFinder notes every &name.

@@ -1,0 +1,16 @@
+package schemas
+
+import _ "embed"
+
+//go:embed report.schema.json
+var reportSchema string
+
+//go:embed profile.schema.json
+var profileSchema string
+
+// ReportSchema is the JSON Schema (draft 2020-12) of report.json and analyze --json.
+func ReportSchema() []byte { return []byte(reportSchema) }
+
+// ProfileSchema is the JSON Schema (draft 2020-12) of robot.yaml, for editors that complete
+// and check while typing. The profile package's Parse checks more.
+func ProfileSchema() []byte { return []byte(profileSchema) }
