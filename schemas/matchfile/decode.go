@@ -18,7 +18,7 @@ type decoder struct {
 	file  *File
 	delta delta.BinaryPackedEncoding
 	raw   []byte
-	ids   []uint16
+	ids   []int32
 	boots []int32
 	pages pageReader
 }
@@ -100,8 +100,8 @@ func (d *decoder) boot(s *schemas.Signal, p columnPages, rows int) error {
 		if err != nil {
 			return err
 		}
-		if d.ids, err = idsOf(d.ids, body, rows, 1); err != nil {
-			return err
+		if p.entries != 1 {
+			return fmt.Errorf("a dictionary of %d entries", p.entries)
 		}
 		boot := int32(uint32At(dict, 0))
 		if boot == 0 && s.Boot == nil {
@@ -160,14 +160,10 @@ func (d *decoder) numbers(out []float64, p columnPages) error {
 		if err != nil {
 			return err
 		}
-		entries := len(dict) / 8
-		if d.ids, err = idsOf(d.ids, body, len(out), entries); err != nil {
+		if d.ids, err = idsOf(d.ids, body, len(out)); err != nil {
 			return err
 		}
-		table := d.pages.table(dict)
-		for i, id := range d.ids {
-			out[i] = table[id]
-		}
+		return lookUp(out, d.pages.table(dict), d.ids)
 	case format.Plain:
 		if len(body) != 8*len(out) {
 			return fmt.Errorf("%d bytes for %d values", len(body), len(out))
@@ -207,19 +203,30 @@ func (d *decoder) texts(dst []string, p columnPages, rows int) ([]string, error)
 		if err != nil {
 			return dst, err
 		}
-		if d.ids, err = idsOf(d.ids, body, rows, len(entries)); err != nil {
+		if d.ids, err = idsOf(d.ids, body, rows); err != nil {
 			return dst, err
 		}
-		for _, id := range d.ids {
-			dst = append(dst, entries[id])
-		}
-		return dst, nil
+		at := len(dst)
+		dst = extend(dst, rows)
+		return dst, lookUp(dst[at:], entries, d.ids)
 	case format.Plain:
 		values, err := splitText(body, rows)
 		return append(dst, values...), err
 	default:
 		return dst, fmt.Errorf("encoding %s", p.encoding())
 	}
+}
+
+// lookUp fills out with the dictionary's entry for each index.
+func lookUp[T any](out, entries []T, ids []int32) error {
+	out = out[:len(ids)]
+	for i, id := range ids {
+		if uint(id) >= uint(len(entries)) {
+			return fmt.Errorf("dictionary index %d of %d entries", id, len(entries))
+		}
+		out[i] = entries[id]
+	}
+	return nil
 }
 
 // extend is s with room made for n more at its end; a signal of one row group is

@@ -1,20 +1,21 @@
 package matchfile
 
 import (
-	"encoding/binary"
 	"math"
 	"math/bits"
 	"slices"
+
+	"github.com/parquet-go/parquet-go/encoding/rle"
 )
 
-// maxEntries is the largest dictionary: an index is one or two bytes.
+// maxEntries is the largest dictionary: an index has at most 16 bits.
 const maxEntries = 1 << 16
 
 // dictionary numbers the distinct values of a column in order of first appearance. Values
 // are told apart by their bits, so that NaNs and zeros of either sign keep theirs.
 type dictionary struct {
 	entries []uint64
-	ids     []uint16 // of each row
+	ids     []int32  // of each row
 	slots   []uint32 // open addressing: 1 + index into entries, 0 where free
 	shift   int      // 64 - log2(len(slots))
 }
@@ -24,7 +25,7 @@ func (d *dictionary) index(values []float64) bool {
 	d.entries = d.entries[:0]
 	d.ids = slices.Grow(d.ids[:0], len(values))[:len(values)]
 	d.resize(1 << 10)
-	last, id := uint64(0), uint16(0)
+	last, id := uint64(0), int32(0)
 	for i, v := range values {
 		b := math.Float64bits(v)
 		if b != last || i == 0 {
@@ -36,12 +37,12 @@ func (d *dictionary) index(values []float64) bool {
 				}
 				d.entries = append(d.entries, b)
 				d.slots[at] = uint32(len(d.entries))
-				id = uint16(len(d.entries) - 1)
+				id = int32(len(d.entries) - 1)
 				if 2*len(d.entries) > len(d.slots) {
 					d.resize(4 * len(d.slots))
 				}
 			} else {
-				id = uint16(d.slots[at] - 1)
+				id = int32(d.slots[at] - 1)
 			}
 		}
 		d.ids[i] = id
@@ -77,30 +78,15 @@ func (d *dictionary) resize(n int) {
 	}
 }
 
-// appendIDs appends a page of dictionary indexes: their width in bits and one run of the
-// format's RLE/bit-packing hybrid. Of the widths it allows, whole bytes are used: what a
-// narrower one would save, compression saves too, and more where values are unevenly
-// frequent, and unpacking is a copy. One entry needs no bits and no rows.
-func appendIDs(dst []byte, ids []uint16, entries int) []byte {
-	n := len(ids)
-	if entries == 1 {
-		return binary.AppendUvarint(append(dst, 0), uint64(n)<<1)
+// appendIDs appends a page of dictionary indexes: their width in bits, then runs of the
+// format's RLE/bit-packing hybrid. Up to 256 entries take whole bytes, although fewer bits
+// would do: compression finds the repetitions of held and slow values in bytes, and saves
+// more than narrow indexes would.
+func appendIDs(dst []byte, ids []int32, entries int) ([]byte, error) {
+	width := bits.Len(uint(entries - 1))
+	if width > 0 && width < 8 {
+		width = 8
 	}
-	padded := (n + 7) / 8 * 8
-	if entries <= 1<<8 {
-		dst = binary.AppendUvarint(append(dst, 8), uint64(padded/8)<<1|1)
-		at := len(dst)
-		dst = slices.Grow(dst, padded)[:at+padded]
-		out := dst[at:]
-		for i, id := range ids {
-			out[i] = byte(id)
-		}
-		clear(out[n:])
-		return dst
-	}
-	dst = binary.AppendUvarint(append(dst, 16), uint64(padded/8)<<1|1)
-	for _, id := range ids {
-		dst = binary.LittleEndian.AppendUint16(dst, id)
-	}
-	return append(dst, make([]byte, 2*(padded-n))...)
+	runs, err := (&rle.Encoding{BitWidth: width}).EncodeInt32(nil, ids)
+	return append(append(dst, byte(width)), runs...), err
 }

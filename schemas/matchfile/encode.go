@@ -141,7 +141,11 @@ func (e *encoder) value(s *schemas.Signal) (chunk, error) {
 			e.dict = binary.LittleEndian.AppendUint64(e.dict, b)
 			c.widen(math.Float64frombits(b))
 		}
-		e.body = appendIDs(e.body[:0], e.values.ids, len(e.values.entries))
+		body, err := appendIDs(e.body[:0], e.values.ids, len(e.values.entries))
+		if err != nil {
+			return chunk{}, err
+		}
+		e.body = body
 		c.dict, c.entries, c.encoding = e.dict, len(e.values.entries), format.RLEDictionary
 	} else {
 		e.body = e.body[:0]
@@ -160,23 +164,24 @@ func (e *encoder) valueText(s *schemas.Signal) (chunk, error) {
 		return chunk{null: true}, nil
 	}
 	e.dict, e.body = e.dict[:0], e.body[:0]
-	numbers := map[string]uint16{}
-	ids := make([]uint16, 0, s.Len())
+	numbers := map[string]int32{}
+	ids := make([]int32, 0, s.Len())
 	for _, v := range s.Text {
 		id, ok := numbers[v]
 		if !ok {
 			if !pays(len(numbers)+1, len(ids), s.Len()) {
 				break
 			}
-			id = uint16(len(numbers))
+			id = int32(len(numbers))
 			numbers[v] = id
 			e.dict = appendText(e.dict, v)
 		}
 		ids = append(ids, id)
 	}
 	if len(ids) == s.Len() {
-		e.body = appendIDs(e.body, ids, len(numbers))
-		return chunk{dict: e.dict, entries: len(numbers), encoding: format.RLEDictionary, body: e.body}, nil
+		body, err := appendIDs(e.body, ids, len(numbers))
+		e.body = body
+		return chunk{dict: e.dict, entries: len(numbers), encoding: format.RLEDictionary, body: body}, err
 	}
 	for _, v := range s.Text {
 		e.body = appendText(e.body, v)

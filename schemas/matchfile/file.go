@@ -12,10 +12,8 @@ import (
 	"os"
 	"slices"
 
-	"github.com/parquet-go/parquet-go/encoding/thrift"
-	"github.com/parquet-go/parquet-go/format"
-
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/footer"
 )
 
 // File is an open match file. Its methods may be called from several goroutines at once,
@@ -57,17 +55,13 @@ func Open(path string) (*File, error) {
 
 // NewFile is a match file of size bytes in r.
 func NewFile(r io.ReaderAt, size int64) (*File, error) {
-	footer, end, err := readFooter(r, size)
+	raw, end, err := readFooter(r, size)
 	if err != nil {
 		return nil, err
 	}
-	f := &File{r: r, close: func() error { return nil }, meta: map[string]string{}}
-	kv, err := decodeKeyValues(footer)
-	if err != nil {
-		return nil, &DamageError{What: "the footer cannot be decoded", Err: err}
-	}
-	for _, kv := range kv {
-		f.meta[kv.Key] = kv.Value
+	f := &File{r: r, close: func() error { return nil }}
+	if f.meta, err = footer.KeyValues(raw); err != nil {
+		return nil, &DamageError{What: "the footer cannot be used", Err: err}
 	}
 	f.sha256 = f.meta[keySHA256]
 	if f.signals, err = decodeIndex(f.meta[keySignals], end); err != nil {
@@ -80,7 +74,7 @@ func NewFile(r io.ReaderAt, size int64) (*File, error) {
 
 // readFooter returns the footer's bytes, checked against the guard before it, and where
 // the data part of the file ends.
-func readFooter(r io.ReaderAt, size int64) (footer []byte, end int64, err error) {
+func readFooter(r io.ReaderAt, size int64) (raw []byte, end int64, err error) {
 	const tailLen = 4 + len(magic)
 	least := int64(len(magic) + guardLen + tailLen)
 	if size < least {
@@ -106,27 +100,14 @@ func readFooter(r io.ReaderAt, size int64) (footer []byte, end int64, err error)
 		}
 	}
 	guess = guess[int64(len(guess))-whole:]
-	guard, footer := guess[:guardLen], guess[guardLen:int64(guardLen)+length]
+	guard, raw := guess[:guardLen], guess[guardLen:int64(guardLen)+length]
 	if !bytes.Equal(guard[:len(guardMark)], []byte(guardMark)) {
 		return nil, 0, &DamageError{What: "a Parquet file, but not a match file as this program writes it"}
 	}
-	if binary.LittleEndian.Uint32(guard[len(guardMark):]) != crc32.Checksum(footer, castagnoli) {
+	if binary.LittleEndian.Uint32(guard[len(guardMark):]) != crc32.Checksum(raw, castagnoli) {
 		return nil, 0, &DamageError{What: "the footer is damaged: its checksum does not match"}
 	}
-	return footer, size - whole, nil
-}
-
-// decodeKeyValues reads the footer's key-value metadata and steps over the rest: decoding
-// the format's own description of all row groups would take longer than reading some
-// signals.
-func decodeKeyValues(footer []byte) (kv []format.KeyValue, err error) {
-	defer recoverInto(&err)
-	var m struct {
-		KeyValueMetadata thrift.Slice[format.KeyValue] `thrift:"5"`
-	}
-	var protocol thrift.CompactProtocol
-	err = thrift.Unmarshal(&protocol, footer, &m)
-	return m.KeyValueMetadata, err
+	return raw, size - whole, nil
 }
 
 // recoverInto turns a panic of a decoder into an error.

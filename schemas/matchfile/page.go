@@ -39,7 +39,8 @@ type pageWriter struct {
 func newPageWriter() pageWriter {
 	// The options are constants of this program; NewWriter refuses only bad ones.
 	z, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest),
-		zstd.WithEncoderConcurrency(1), zstd.WithEncoderCRC(false), zstd.WithZeroFrames(true))
+		zstd.WithEncoderConcurrency(1), zstd.WithEncoderCRC(false), zstd.WithZeroFrames(true),
+		zstd.WithAllLitEntropyCompression(true))
 	if err != nil {
 		panic(err)
 	}

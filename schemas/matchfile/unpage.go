@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"github.com/klauspost/compress/zstd"
+	"github.com/parquet-go/parquet-go/encoding/rle"
 	"github.com/parquet-go/parquet-go/encoding/thrift"
 	"github.com/parquet-go/parquet-go/format"
 )
@@ -147,40 +148,37 @@ func checkDelta(p columnPages, body []byte, rows int) error {
 	return nil
 }
 
-// idsOf reads what appendIDs wrote and makes sure that every index has its entry.
-func idsOf(ids []uint16, body []byte, rows, entries int) ([]uint16, error) {
-	if len(body) == 0 {
-		return ids, io.ErrUnexpectedEOF
+// idsOf reads a page of dictionary indexes, one for each row. The runs are counted first,
+// because the decoder would allocate whatever a run claims.
+func idsOf(ids []int32, body []byte, rows int) ([]int32, error) {
+	if len(body) == 0 || body[0] > 16 {
+		return ids, errors.New("no width of dictionary indexes")
 	}
-	width := body[0]
-	header, n := binary.Uvarint(body[1:])
-	if n <= 0 {
-		return ids, io.ErrUnexpectedEOF
-	}
-	body = body[1+n:]
-	ids = slices.Grow(ids[:0], rows)[:rows]
-	padded := (rows + 7) / 8 * 8
-	highest := uint16(0)
-	switch {
-	case width == 0 && header == uint64(rows)<<1 && len(body) == 0:
-		clear(ids)
-	case width == 8 && header == uint64(padded/8)<<1|1 && len(body) == padded:
-		for i := range ids {
-			ids[i] = uint16(body[i])
-			highest = max(highest, ids[i])
+	width, runs := int(body[0]), body[1:]
+	count := uint64(0)
+	for at := 0; at < len(runs); {
+		header, n := binary.Uvarint(runs[at:])
+		if n <= 0 {
+			return ids, io.ErrUnexpectedEOF
 		}
-	case width == 16 && header == uint64(padded/8)<<1|1 && len(body) == 2*padded:
-		for i := range ids {
-			ids[i] = binary.LittleEndian.Uint16(body[2*i:])
-			highest = max(highest, ids[i])
+		length, size := header>>1, uint64(width+7)/8
+		if length > uint64(rows+7) {
+			return ids, fmt.Errorf("a run of %d dictionary indexes for %d rows", length, rows)
 		}
-	default:
-		return ids, fmt.Errorf("%d dictionary indexes of %d bits in %d bytes", rows, width, len(body))
+		if header&1 == 1 { // bit-packed: groups of eight
+			length, size = 8*length, length*uint64(width)
+		}
+		count += length
+		if count > uint64(rows+7) || size > uint64(len(runs)-at-n) {
+			return ids, fmt.Errorf("more than %d dictionary indexes, or fewer bytes than they take", rows)
+		}
+		at += n + int(size)
 	}
-	if int(highest) >= entries {
-		return ids, fmt.Errorf("dictionary index %d of %d entries", highest, entries)
+	if count < uint64(rows) {
+		return ids, fmt.Errorf("%d dictionary indexes, not %d", count, rows)
 	}
-	return ids, nil
+	ids, err := (&rle.Encoding{BitWidth: width}).DecodeInt32(slices.Grow(ids[:0], rows+7), runs)
+	return ids[:min(rows, len(ids))], err
 }
 
 // splitText reads n texts as appendText wrote them.
