@@ -1,0 +1,72 @@
+package page
+
+import (
+	"html/template"
+	"strings"
+
+	"github.com/afterbell/afterbell/viewer/draw"
+)
+
+// Widths are the widths in pixels a picture is drawn at; the style sheet shows the one that
+// fits, so that its text never scales under 12 px: Wide from 1280 px on, Middle from 800 px
+// on and in print, Narrow below.
+const (
+	Wide   = 1040.0
+	Middle = 720.0
+	Narrow = 358.0
+)
+
+// Widths of pictures that stand side by side from Middle on.
+const (
+	WideHalf   = 496.0
+	MiddleHalf = 344.0
+)
+
+// Figure is a picture at its three widths with a table of the same facts for readers that
+// do not see it; id is unique in the page. It is empty when make says there is nothing to
+// draw.
+func Figure(id string, half bool, make func(width float64) (*draw.Picture, bool)) template.HTML {
+	widths := []float64{Wide, Middle, Narrow}
+	if half {
+		widths = []float64{WideHalf, MiddleHalf, Narrow}
+	}
+	var b strings.Builder
+	var table draw.Table
+	for i, class := range []string{"wide", "middle", "narrow"} {
+		p, ok := make(widths[i])
+		if !ok {
+			return ""
+		}
+		b.WriteString(p.SVG(id+"-"+class[:1], class))
+		table = p.Table
+	}
+	return template.HTML(`<figure class="figure">` + b.String() + Table(table, "for-readers") + `</figure>`)
+}
+
+// Small is a picture of one width, without a table.
+func Small(p *draw.Picture, id, class string) template.HTML {
+	return template.HTML(p.SVG(id, class))
+}
+
+// Table is a table of facts.
+func Table(t draw.Table, class string) string {
+	if len(t.Head) == 0 {
+		return ""
+	}
+	var b strings.Builder
+	e := template.HTMLEscapeString
+	b.WriteString(`<table class="` + e(class) + `"><thead><tr>`)
+	for _, h := range t.Head {
+		b.WriteString(`<th scope="col">` + e(h) + `</th>`)
+	}
+	b.WriteString(`</tr></thead><tbody>`)
+	for _, row := range t.Rows {
+		b.WriteString(`<tr>`)
+		for _, cell := range row {
+			b.WriteString(`<td>` + e(cell) + `</td>`)
+		}
+		b.WriteString(`</tr>`)
+	}
+	b.WriteString(`</tbody></table>`)
+	return b.String()
+}

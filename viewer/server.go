@@ -1,0 +1,202 @@
+// Package viewer serves the pit board and the match sheets of a data folder. It reads what
+// is stored and computes nothing about a match: whatever a page says stands in the report.
+//
+// Pages are documents made here; without scripts every one of them is whole. Nothing on
+// them is fetched from another host, nothing of a match is cached, and only requests that
+// name this machine as their host are answered.
+package viewer
+
+import (
+	"bytes"
+	"embed"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"path"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/viewer/page"
+	"github.com/afterbell/afterbell/viewer/sheet"
+)
+
+// built holds the scripts that `go run ./cmd/dev pages` makes, beside a placeholder that
+// lets a fresh clone compile.
+//
+//go:embed all:dist
+var built embed.FS
+
+// styleSheet is the one style sheet of all pages.
+const styleSheet = "page.css"
+
+// Options of a server.
+type Options struct {
+	Version string
+	Log     *slog.Logger // where trouble with stored files is told; nil for nowhere
+}
+
+// Server answers requests for pages. It may be used by many requests at once.
+type Server struct {
+	home    *home.Home
+	options Options
+	assets  map[string]page.Asset
+	scripts []string
+	rows    rowCache
+	handler http.Handler
+}
+
+// New is a server over a data folder.
+func New(h *home.Home, o Options) *Server {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	s := &Server{home: h, options: o, assets: map[string]page.Asset{}}
+	for _, a := range page.Assets() {
+		s.assets[a.Name] = a
+	}
+	style := s.assets[styleSheet]
+	style.Body = append(style.Body, boardCSS...)
+	s.assets[styleSheet] = style
+	if body, err := fs.ReadFile(built, "dist/app.js"); err == nil {
+		s.assets["app.js"] = page.Asset{Name: "app.js", Type: "text/javascript; charset=utf-8", Body: body}
+		s.scripts = []string{page.AssetsPath + "app.js"}
+	}
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", s.board)
+	mux.HandleFunc("GET /m/{event}/{match}/{robot}", s.sheet)
+	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}", s.sheet)
+	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}/report.json", s.report)
+	mux.HandleFunc("GET "+page.AssetsPath+"{name}", s.asset)
+	mux.HandleFunc("GET /", s.nothingHere)
+	s.handler = s.guarded(mux)
+	return s
+}
+
+// ServeHTTP answers one request.
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.handler.ServeHTTP(w, r) }
+
+// policy forbids everything but this server's own style sheet, scripts, font and pictures.
+const policy = "default-src 'none'; style-src 'self'; font-src 'self'; img-src 'self'; script-src 'self'; " +
+	"connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+// guarded refuses hosts that are not this machine (a page elsewhere could otherwise make a
+// name of its own lead here and read the answers) and sets the headers all answers share.
+func (s *Server) guarded(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !loopback(r.Host) {
+			http.Error(w, "this server answers to 127.0.0.1 and localhost only", http.StatusMisdirectedRequest)
+			return
+		}
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cache-Control", "no-store")
+		next.ServeHTTP(w, r)
+	})
+}
+
+func loopback(hostport string) bool {
+	host, _, err := net.SplitHostPort(hostport)
+	if err != nil {
+		host = hostport
+	}
+	ip := net.ParseIP(host)
+	return host == "localhost" || host == "[::1]" || ip != nil && ip.IsLoopback()
+}
+
+func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
+	a, ok := s.assets[r.PathValue("name")]
+	if !ok {
+		http.NotFound(w, r) // never a page in the place of a script
+		return
+	}
+	w.Header().Set("Content-Type", a.Type)
+	w.Header().Set("Cache-Control", "no-cache")
+	http.ServeContent(w, r, "", startTime, bytes.NewReader(a.Body))
+}
+
+// wanted is the match a request names; without a season there must be one such match.
+func (s *Server) wanted(r *http.Request) (schemas.MatchID, error) {
+	ref := path.Join(r.PathValue("season"), r.PathValue("event"), r.PathValue("match"), r.PathValue("robot"))
+	return s.home.Find(ref)
+}
+
+func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
+	id, err := s.wanted(r)
+	if err != nil {
+		s.problem(w, http.StatusNotFound, "There is no such match.", err.Error())
+		return
+	}
+	m, err := s.load(id)
+	if err != nil {
+		s.options.Log.Error("sheet", "match", id.String(), "err", err)
+		s.problem(w, http.StatusInternalServerError, fmt.Sprintf("The sheet of %s cannot be shown.", id.Match), err.Error())
+		return
+	}
+	var b bytes.Buffer
+	err = sheet.Render(&b, sheet.Input{
+		Report: m.report, Profile: m.profile, Log: m.log, Mode: sheet.Page,
+		Nav:     []page.Link{{Text: "Pit board", Href: "/"}, {Text: "Match sheet", Href: address(id), Current: true}},
+		Aside:   []page.Link{{Text: "Print", Href: "#print", ID: "print"}, {Text: "report.json", Href: longAddress(id) + "/report.json"}},
+		Scripts: s.scripts,
+	})
+	if err != nil {
+		s.options.Log.Error("sheet", "match", id.String(), "err", err)
+		s.problem(w, http.StatusInternalServerError, "The sheet cannot be drawn.", err.Error())
+		return
+	}
+	s.write(w, http.StatusOK, b.Bytes())
+}
+
+func (s *Server) report(w http.ResponseWriter, r *http.Request) {
+	id, err := s.wanted(r)
+	if err != nil {
+		s.problem(w, http.StatusNotFound, "There is no such match.", err.Error())
+		return
+	}
+	m, err := s.readReport(id)
+	if err != nil {
+		s.problem(w, http.StatusInternalServerError, "The report cannot be read.", err.Error())
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if err := json.NewEncoder(w).Encode(m); err != nil {
+		s.options.Log.Debug("report not delivered", "err", err)
+	}
+}
+
+func (s *Server) nothingHere(w http.ResponseWriter, r *http.Request) {
+	s.problem(w, http.StatusNotFound, "There is no such page.", "The pit board lists every match: "+r.Host+"/")
+}
+
+// problem is a page that says what went wrong and what to do.
+func (s *Server) problem(w http.ResponseWriter, status int, what, detail string) {
+	var b bytes.Buffer
+	err := page.Write(&b, page.Frame{
+		Title: what, Class: "problem", Nav: []page.Link{{Text: "Pit board", Href: "/"}},
+		Body: problemBody(what, detail),
+	})
+	if err != nil {
+		http.Error(w, errors.Join(errors.New(what), err).Error(), http.StatusInternalServerError)
+		return
+	}
+	s.write(w, status, b.Bytes())
+}
+
+func (s *Server) write(w http.ResponseWriter, status int, body []byte) {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	if _, err := w.Write(body); err != nil {
+		s.options.Log.Debug("page not delivered", "err", err)
+	}
+}
+
+// address is the page of a match; longAddress names its season too.
+func address(id schemas.MatchID) string     { return path.Join("/m", id.Event, id.Match, id.Robot) }
+func longAddress(id schemas.MatchID) string { return path.Join("/m", id.String()) }

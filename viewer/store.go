@@ -1,0 +1,127 @@
+package viewer
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+// startTime stands in for the modification time of files that are part of the program.
+var startTime = time.Now()
+
+// stored is one match as pages need it.
+type stored struct {
+	report  *schemas.Report
+	profile *profile.Profile
+	log     *schemas.Log // the signals the profile names
+}
+
+// load reads a match: its report, its profile, and of its samples the signals that pages
+// show. No file stays open.
+func (s *Server) load(id schemas.MatchID) (*stored, error) {
+	r, err := s.readReport(id)
+	if err != nil {
+		return nil, err
+	}
+	p, err := s.readProfile(id)
+	if err != nil {
+		return nil, err
+	}
+	names := shown(r, p)
+	log, err := s.readSignals(id, names)
+	return &stored{r, p, log}, err
+}
+
+func (s *Server) readReport(id schemas.MatchID) (*schemas.Report, error) {
+	name := filepath.Join(s.home.Dir(id), "report.json")
+	data, err := os.ReadFile(name)
+	if err != nil {
+		return nil, fmt.Errorf("%w; `afterbell verify --rebuild %s` makes it again", err, id)
+	}
+	var r schemas.Report
+	if err := json.Unmarshal(data, &r); err != nil {
+		return nil, fmt.Errorf("%s: %w; `afterbell verify --rebuild %s` makes it again", name, err, id)
+	}
+	return &r, nil
+}
+
+func (s *Server) readProfile(id schemas.MatchID) (*profile.Profile, error) {
+	name := filepath.Join(s.home.Dir(id), "robot.yaml")
+	data, err := os.ReadFile(name)
+	if err != nil {
+		return nil, err
+	}
+	return profile.Parse(name, data)
+}
+
+// shown are the signals that the profile names or a finding points at.
+func shown(r *schemas.Report, p *profile.Profile) map[string]bool {
+	names := map[string]bool{}
+	for _, ref := range p.Refs() {
+		names[ref.Ref.Signal] = true
+	}
+	for _, f := range r.Findings {
+		for _, e := range f.Evidence {
+			names[e.Signal] = true
+		}
+	}
+	return names
+}
+
+// readSignals reads those of the named signals that the match has.
+func (s *Server) readSignals(id schemas.MatchID, names map[string]bool) (*schemas.Log, error) {
+	f, err := matchfile.Open(filepath.Join(s.home.Dir(id), "signals.parquet"))
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	var have []string
+	for _, info := range f.Signals() {
+		if names[info.Name] {
+			have = append(have, info.Name)
+		}
+	}
+	if len(have) == 0 {
+		return &schemas.Log{}, nil
+	}
+	return f.Read(have...)
+}
+
+// rowCache keeps the drawn rows of the board, so that a board of many matches reads each
+// match once. A row is made again when its report file changed.
+type rowCache struct {
+	mu   sync.Mutex
+	rows map[schemas.MatchID]cachedRow
+}
+
+type cachedRow struct {
+	changed time.Time
+	size    int64
+	row     row
+}
+
+func (c *rowCache) get(id schemas.MatchID, info os.FileInfo) (row, bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	r, ok := c.rows[id]
+	if !ok || !r.changed.Equal(info.ModTime()) || r.size != info.Size() {
+		return row{}, false
+	}
+	return r.row, true
+}
+
+func (c *rowCache) put(id schemas.MatchID, info os.FileInfo, r row) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.rows == nil {
+		c.rows = map[schemas.MatchID]cachedRow{}
+	}
+	c.rows[id] = cachedRow{info.ModTime(), info.Size(), r}
+}
