@@ -188,28 +188,38 @@ func (c *svgCanvas) at(p vg.Point) (x, y float64) {
 	return m[0]*px + m[2]*py + m[4], c.height - (m[1]*px + m[3]*py + m[5])
 }
 
-// path writes path data. Runs of lines need no letter after an M, which keeps long traces
-// short.
+// path writes path data: absolute moves, and lines relative to the point before, which
+// halves the length of a trace. Each point is rounded to a tenth of a pixel before the
+// difference is taken, so that errors do not add up.
 func (c *svgCanvas) path(p vg.Path) string {
 	var b strings.Builder
-	implied := false // a bare pair of numbers would be read as a line
+	var x, y int // the point before, in tenths
+	lines := false
 	for i, e := range p {
-		x, y := c.at(e.Pos)
+		px, py := c.at(e.Pos)
+		tx, ty := tenths(px), tenths(py)
 		switch e.Type {
 		case vg.MoveComp:
-			b.WriteString("M" + pair(x, y))
-			implied = true
+			b.WriteString("M" + tenth(tx) + separated(tenth(ty)))
+			lines = false
 		case vg.LineComp:
-			if implied {
-				b.WriteByte(' ')
+			dx := tenth(tx - x)
+			if !lines {
+				dx = "l" + dx
 			} else {
-				b.WriteByte('L')
-				implied = true
+				dx = separated(dx)
 			}
-			b.WriteString(pair(x, y))
+			b.WriteString(dx + separated(tenth(ty-y)))
+			lines = true
 		case vg.ArcComp:
+			end := vg.Point{
+				X: e.Pos.X + e.Radius*vg.Length(math.Cos(e.Start+e.Angle)),
+				Y: e.Pos.Y + e.Radius*vg.Length(math.Sin(e.Start+e.Angle)),
+			}
 			c.arc(&b, e, i == 0)
-			implied = false
+			px, py = c.at(end)
+			tx, ty = tenths(px), tenths(py)
+			lines = false
 		case vg.CurveComp:
 			letter := "Q"
 			if len(e.Control) == 2 {
@@ -220,14 +230,45 @@ func (c *svgCanvas) path(p vg.Path) string {
 				cx, cy := c.at(ctl)
 				b.WriteString(pair(cx, cy) + " ")
 			}
-			b.WriteString(pair(x, y))
-			implied = false
+			b.WriteString(pair(px, py))
+			lines = false
 		case vg.CloseComp:
 			b.WriteByte('Z')
-			implied = false
+			lines = false
+			continue
 		}
+		x, y = tx, ty
 	}
 	return b.String()
+}
+
+// tenths is v in tenths of a pixel; a point far outside of every picture stays finite.
+func tenths(v float64) int {
+	const far = 1e7
+	if math.IsNaN(v) {
+		return 0
+	}
+	return int(math.Round(min(max(v, -far), far) * 10))
+}
+
+// tenth is n tenths as short as it goes: 0.5 is ".5".
+func tenth(n int) string {
+	s := num(float64(n) / 10)
+	if strings.HasPrefix(s, "0.") {
+		return s[1:]
+	}
+	if strings.HasPrefix(s, "-0.") {
+		return "-" + s[2:]
+	}
+	return s
+}
+
+// separated is a number that follows another: a minus sign parts them by itself.
+func separated(n string) string {
+	if n[0] == '-' {
+		return n
+	}
+	return " " + n
 }
 
 // arc writes an arc in two halves, since one SVG arc cannot close a circle.

@@ -133,15 +133,12 @@ func pathSentence(r *schemas.Report, n names) string {
 			held++
 		}
 	}
-	how := "went through"
-	if slices.ContainsFunc(r.Stages, func(s schemas.StageSum) bool { return s.UsualS != nil }) {
-		how = "went through unhindered"
-	}
+	const how = "went straight through"
 	text := capital(inWords(went)) + " of " + inWords(total) + " " + n.pieces + " " + how + "."
 	if total == 1 {
 		text = "The one " + n.piece + " " + how + "."
 		if went == 0 {
-			text = "The one " + n.piece + " did not go through unhindered."
+			text = "The one " + n.piece + " did not go straight through."
 		}
 	} else if went == total {
 		text = "All " + inWords(total) + " " + n.pieces + " " + how + "."
@@ -207,7 +204,7 @@ func powerSentence(s *draw.Scene) string {
 	case b.LowestV == nil:
 		return "The lowest voltage is unknown."
 	case cut == nil:
-		return "The lowest voltage was " + number(*b.LowestV, 2) + " V. The profile gives no cut-off."
+		return "The lowest voltage was " + number(*b.LowestV, 2) + " V."
 	case *b.LowestV > *cut:
 		return "The supply never came within " + number(math.Floor((*b.LowestV-*cut)*10)/10, 1) + " V of the cut-off."
 	default:
