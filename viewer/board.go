@@ -69,8 +69,8 @@ func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
 	if err = boardTemplate.Execute(&body, data); err == nil {
 		err = page.Write(&b, page.Frame{
 			Title: "Pit board, afterbell", Class: "board",
-			Nav:    []page.Link{{Text: "Pit board", Href: "/", Current: true}},
-			Body:   template.HTML(body.String()), //nolint:gosec // made by html/template above
+			Nav:     []page.Link{{Text: "Pit board", Href: "/", Current: true}},
+			Body:    template.HTML(body.String()), //nolint:gosec // made by html/template above
 			Scripts: s.scripts,
 		})
 	}

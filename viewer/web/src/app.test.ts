@@ -1,0 +1,51 @@
+// @vitest-environment jsdom
+import { beforeEach, expect, test } from "vitest";
+import { target } from "./keys";
+import { findingOf, light } from "./mates";
+import { keep, read, write } from "./ticks";
+
+beforeEach(() => {
+  localStorage.clear();
+  document.body.innerHTML = `
+    <a id="pin" href="/m/a/b/c#finding-2">pin</a>
+    <ol><li id="finding-1"><input type="checkbox" id="f1-1"></li><li id="finding-2"><input type="checkbox" id="f2-1"></li></ol>
+    <table class="matches"><tbody><tr><th><a id="r1" href="/m/1">1</a></th></tr><tr><th><a id="r2" href="/m/2">2</a></th></tr></tbody></table>`;
+});
+
+const box = (id: string) => document.getElementById(id) as HTMLInputElement;
+
+test("ticks come back on the same sheet and on no other", () => {
+  keep(document, localStorage, "/m/a");
+  box("f2-1").click();
+  expect([...read(localStorage, "/m/a")]).toEqual(["f2-1"]);
+  expect([...read(localStorage, "/m/b")]).toEqual([]);
+  box("f2-1").checked = false;
+  keep(document, localStorage, "/m/a");
+  expect(box("f2-1").checked).toBe(true);
+  expect(box("f1-1").checked).toBe(false);
+});
+
+test("a broken or full store loses only the ticks", () => {
+  localStorage.setItem("afterbell.ticks /m/a", "{not json");
+  expect([...read(localStorage, "/m/a")]).toEqual([]);
+  const full = { getItem: () => null, setItem: () => { throw new Error("full"); } };
+  expect(() => write(full, "/m/a", ["x"])).not.toThrow();
+});
+
+test("a pin and its row are mates", () => {
+  expect(findingOf(document.getElementById("pin")!)).toBe("finding-2");
+  expect(findingOf(box("f2-1"))).toBe("finding-2");
+  light(document, "finding-2");
+  expect([...document.querySelectorAll(".lit")].map((e) => e.id)).toEqual(["pin", "finding-2"]);
+  light(document, undefined);
+  expect(document.querySelectorAll(".lit")).toHaveLength(0);
+});
+
+test("keys lead to findings and through rows", () => {
+  expect(target(document, "2", null)?.id).toBe("finding-2");
+  expect(target(document, "7", null)).toBeUndefined();
+  expect(target(document, "ArrowDown", null)?.id).toBe("r1");
+  expect(target(document, "ArrowDown", document.getElementById("r1"))?.id).toBe("r2");
+  expect(target(document, "ArrowUp", document.getElementById("r1"))).toBeUndefined();
+  expect(target(document, "x", null)).toBeUndefined();
+});
