@@ -1,0 +1,90 @@
+package sim
+
+import "math"
+
+const degree = math.Pi / 180
+
+// body is how the robot itself rocks on its wheels: nose up when it starts, nose down when
+// it stops or is hit, at a few hertz. The tilt a robot measures is the ground's plus this.
+type body struct {
+	rock, rate  float64 // rad, rad/s
+	ground, was float64 // rad, slope under it now and a step ago
+}
+
+func (b *body) step(w *world, dt float64) {
+	const wn, zeta = 2 * math.Pi * 3.4, 0.35
+	want := 0.0018 * w.chassis.accel // rad per m/s2
+	b.rate += (wn*wn*(want-b.rock) - 2*zeta*wn*b.rate) * dt
+	b.rock += b.rate * dt
+	b.was, b.ground = b.ground, w.platform.pitch(w.chassis)
+}
+
+// tilt in degrees, nose up positive.
+func (b *body) tilt() float64 { return (b.ground + b.rock) / degree }
+
+// tiltRate in degrees a second.
+func (b *body) tiltRate() float64 { return ((b.ground-b.was)/step + b.rate) / degree }
+
+// knocks are hits by other robots: a push along, a twist, a shove aside that no wheel
+// feels, and a jolt.
+type knocks struct {
+	r     random
+	at    []float64
+	aside float64 // m/s, dying away
+}
+
+func newKnocks(r random, start, end float64) *knocks {
+	k := &knocks{r: r}
+	for t := start + autonomousS; ; {
+		t += -30 * math.Log(1-r.Float64()) // about one in half a minute
+		if t > end-25 {
+			return k
+		}
+		k.at = append(k.at, t)
+	}
+}
+
+func (k *knocks) step(w *world) {
+	if len(k.at) > 0 && w.now() >= k.at[0] {
+		k.at = k.at[1:]
+		if c := w.chassis; c.x > pickupX+0.5 && c.x < goalX-0.5 && !w.platform.carries(c) {
+			c.v += k.r.normal(0, 0.35)
+			c.yaw += k.r.normal(0, 0.7)
+			k.aside = k.r.normal(0, 0.7)
+			w.body.rate += k.r.normal(0, 1.3)
+		}
+	}
+	w.chassis.x -= k.aside * math.Sin(w.chassis.heading) * step
+	w.chassis.y += k.aside * math.Cos(w.chassis.heading) * step
+	k.aside *= 1 - step/0.06
+}
+
+// odometry is where the robot believes it is: wheels and gyro carried on, pulled towards
+// the truth where its camera sees the shelf.
+type odometry struct {
+	x, y, heading float64
+	scale         float64 // of the wheels as it believes them
+	drift         float64 // rad/s
+}
+
+func newOdometry(r random, c *chassis) odometry {
+	return odometry{
+		x: c.x + r.normal(0, 0.02), y: c.y + r.normal(0, 0.02), heading: c.heading + r.normal(0, 0.004),
+		scale: r.normal(1, 0.004), drift: r.normal(0, 1e-4),
+	}
+}
+
+func (o *odometry) step(w *world, dt float64) {
+	c := w.chassis
+	v := o.scale * (c.wheelSpeed(c.left) + c.wheelSpeed(c.right)) / 2
+	o.heading += (c.yaw + o.drift) * dt
+	sin, cos := math.Sincos(o.heading)
+	o.x += v * cos * dt
+	o.y += v * sin * dt
+	if c.x > goalX-1.5 && math.Abs(c.v) < 1.5 {
+		pull := 1.2 * dt
+		o.x += (c.x - o.x) * pull
+		o.y += (c.y - o.y) * pull
+		o.heading += (c.heading - o.heading) * pull
+	}
+}

@@ -1,0 +1,329 @@
+package sim
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+type phase int
+
+const (
+	toPickup phase = iota
+	collecting
+	backingOff
+	toGoal
+	aligning
+	placing
+	toPlatform
+	climbing
+	onPlatform
+)
+
+// driver is the person (in the autonomous period the program in its place) who drives:
+// to the oven, take, to the shelf backwards, line up, place, and to the peel at the end.
+type driver struct {
+	r     random
+	phase phase
+	since float64 // s, when the phase began
+	react float64 // s, until when nothing new is done
+
+	trip     int     // how many times a piece was fetched, the one under way included
+	pieces   int     // wanted on this trip
+	lookAt   float64 // y aimed for at the oven
+	misses   int     // times still to miss on purpose
+	top      float64 // m/s wanted on this trip
+	liftFrom float64 // x from which the lift goes up
+	hasty    bool
+	backing  bool    // makes room before the platform
+	wait     float64 // s it stops before the oven for a piece to lie right
+
+	goodFor  float64 // s inside the aim
+	settle   float64 // s it wants to see it there
+	forward  float64 // sticks
+	turn     float64
+	shakeF   float64
+	shakeT   float64
+	trouble  *trouble
+	easeTill float64 // s, drives gently until then: it felt the robot cut out
+	trips    int
+}
+
+func newDriver(r random) *driver {
+	d := &driver{r: r}
+	d.start(toPickup, 0)
+	return d
+}
+
+const freeSpeed = 3.4 // m/s at full stick, as the driver feels it
+
+// start begins a phase after the driver's reaction.
+func (d *driver) start(p phase, now float64) {
+	d.phase, d.since = p, now
+	d.react = now + d.r.delay(0.22, 0.3)
+	d.goodFor, d.settle = 0, d.r.delay(0.35, 0.6)
+}
+
+// plan decides on the next trip.
+func (d *driver) plan(w *world) {
+	d.trip++
+	plan := w.scenario.trips[d.trip]
+	d.pieces = max(1, plan.pieces)
+	d.misses = plan.misses
+	d.lookAt = w.field.next.y + d.r.normal(0, 0.035)
+	if d.misses > 0 {
+		d.lookAt += math.Copysign(0.30, d.r.Float64()-0.5)
+	}
+	d.top = d.r.normal(2.85, 0.2)
+	d.liftFrom = d.r.normal(11.4, 0.2)
+	d.wait = d.r.delay(0.25, 0.7)
+	d.hasty = plan.hasty
+	if d.hasty {
+		d.liftFrom = 0
+	}
+}
+
+func (d *driver) look(w *world) {
+	const dt = people * step
+	if w.mode() == schemas.ModeDisabled {
+		d.forward, d.turn = 0, 0
+		w.program.forward, w.program.turn = 0, 0
+		w.program.release, w.program.intake, w.program.levelling = false, false, false
+		return
+	}
+	if d.trip == 0 {
+		d.plan(w)
+	}
+	if w.supply.trips > d.trips {
+		d.trips, d.easeTill = w.supply.trips, w.now()+d.r.delay(1.6, 0.3)
+	}
+	forward, turn := 0.0, 0.0
+	if w.now() >= d.react {
+		forward, turn = d.act(w)
+	}
+	human := w.mode() == schemas.PeriodDriver
+	shake, quick := 0.008, 1.0/0.32
+	if human {
+		shake, quick = 0.035, 1.0/w.scenario.stick
+		if d.hasty && d.phase == toGoal {
+			quick = 1.0 / 0.15
+		}
+	}
+	d.shakeF += (-d.shakeF/0.4)*dt + shake*math.Sqrt(2*dt/0.4)*d.r.NormFloat64()
+	d.shakeT += (-d.shakeT/0.4)*dt + shake*math.Sqrt(2*dt/0.4)*d.r.NormFloat64()
+	if forward != 0 {
+		forward += d.shakeF
+		turn += d.shakeT
+	}
+	if w.now() < d.easeTill && w.now() > d.easeTill-1.3 {
+		forward = clamp(forward, 0.62)
+	}
+	d.forward += clamp(clamp(forward, 1)-d.forward, quick*dt)
+	d.turn += clamp(clamp(turn, 0.6)-d.turn, 1.5*quick*dt)
+	w.program.forward, w.program.turn = d.forward, d.turn
+}
+
+// act is what the sticks should do in this phase; it also moves on to the next.
+func (d *driver) act(w *world) (forward, turn float64) {
+	c, now := w.chassis, w.now()
+	w.program.intake = (d.phase == toPickup && c.x < 3.4 || d.phase == collecting) && len(w.path.pieces) < d.pieces
+	w.program.release = d.phase == placing
+	w.program.levelling = d.phase == onPlatform
+	switch d.phase {
+	case toPickup:
+		x := w.field.next.x + reach
+		if c.x < x+0.75 {
+			d.phase, d.since, d.react = collecting, now, now+d.wait
+		}
+		return d.towards(w, x+0.25, d.lookAt, d.top, false)
+	case collecting:
+		return d.collect(w)
+	case backingOff:
+		if c.x > w.field.next.x+reach+0.75 {
+			d.lookAt = w.field.next.y + d.r.normal(0, 0.035)
+			d.misses--
+			if d.misses > 0 {
+				d.lookAt += math.Copysign(0.30, d.r.Float64()-0.5)
+			}
+			d.start(collecting, now)
+		}
+		return d.speed(w, -0.9), 0
+	case toGoal:
+		if len(w.path.pieces) == 0 {
+			d.leave(w) // lost on the way
+			return 0, 0
+		}
+		if math.Abs(w.field.aim.x-c.x) < 0.30 && math.Abs(c.v) < 0.8 {
+			d.phase, d.since = aligning, now
+		}
+		top := d.top
+		if d.hasty {
+			top = 3.4
+		}
+		return d.towards(w, w.field.aim.x, w.field.aim.y, top, true)
+	case aligning:
+		return d.align(w)
+	case placing:
+		if len(w.path.pieces) == 0 {
+			d.leave(w)
+		}
+		return 0, 0
+	case toPlatform:
+		return d.approach(w)
+	case climbing:
+		if w.platform.along(c) > -0.55 && w.body.tilt() > 7 {
+			d.start(onPlatform, now)
+		}
+		forward, turn = d.line(w, w.platform.y, 1.1)
+		return forward, turn
+	default: // onPlatform: the leveller drives
+		return 0, 0
+	}
+}
+
+// collect drives slowly onto the piece until it is in.
+func (d *driver) collect(w *world) (forward, turn float64) {
+	c, now := w.chassis, w.now()
+	if d.take(w) {
+		if len(w.path.pieces) < d.pieces {
+			w.field.another()
+			d.lookAt = w.field.next.y + d.r.normal(0, 0.03)
+			return d.speed(w, 0.5), 0
+		}
+		if d.trouble != nil {
+			d.trouble.end = now
+			w.troubles = append(w.troubles, *d.trouble)
+			d.trouble = nil
+		}
+		w.field.offer()
+		w.field.choose()
+		d.start(toGoal, now)
+		return 0, 0
+	}
+	if len(w.path.pieces) > 0 && d.pieces == len(w.path.pieces) {
+		d.start(toGoal, now)
+		return 0, 0
+	}
+	if c.x < w.field.next.x+reach-0.12 || c.x < reach+0.02 { // drove past it: missed
+		if d.trouble == nil {
+			d.trouble = &trouble{why: "collect", start: now}
+		}
+		d.start(backingOff, now)
+		return 0, 0
+	}
+	return d.towards(w, w.field.next.x+reach-0.4, d.lookAt, 0.95, false)
+}
+
+// take is the mouth closing on the piece: near enough, straight enough, belts running.
+func (d *driver) take(w *world) bool {
+	forward, left := w.chassis.ahead(w.field.next.x, w.field.next.y)
+	if w.path.belts[0].surface() < 0.2 || forward > reach || math.Abs(left) > 0.15 {
+		return false
+	}
+	if last := len(w.path.pieces) - 1; last >= 0 && w.path.pieces[last].x-w.path.pieces[last].length < 0.05 {
+		return false
+	}
+	c := newPiece(w.field.r)
+	if plan := w.scenario.trips[d.trip]; plan.catch != nil {
+		c.catch = plan.catch(w.field.r)
+	}
+	w.path.admit(c, math.Max(0.1, w.chassis.v))
+	return true
+}
+
+// align creeps to the aiming point, and places once lift and piece are there too.
+func (d *driver) align(w *world) (forward, turn float64) {
+	const dt = people * step
+	c, now := w.chassis, w.now()
+	if len(w.path.pieces) == 0 {
+		d.leave(w) // it was lost on the way
+		return 0, 0
+	}
+	if w.mode() == schemas.PeriodDriver && w.bell-now < 21 && w.operator.onItsWay(w) != nil {
+		d.start(toPlatform, now) // no use waiting longer
+		return 0, 0
+	}
+	if w.field.offAim(c) < goodM {
+		d.goodFor += dt
+	} else {
+		d.goodFor = 0
+	}
+	ready := w.operator.onItsWay(w) == nil && math.Abs(w.arm.position-placeAt) < 0.03
+	if d.goodFor > d.settle && ready {
+		d.start(placing, now)
+		return 0, 0
+	}
+	along := w.field.aim.x - c.x // the robot faces down the field: forward is less x
+	if math.Abs(along) > 0.02 {
+		forward = d.speed(w, clamp(-2.2*along, 0.5))
+	}
+	if aside := w.field.aside(c); math.Abs(aside) > 0.015 {
+		turn = clamp(1.6*aside, 0.25) - 0.10*c.yaw
+		turn += math.Copysign(0.08, aside) // scrub of the wheels
+	}
+	return forward, turn
+}
+
+// leave is what comes after placing: another trip, or the platform.
+func (d *driver) leave(w *world) {
+	if d.endgame(w) {
+		d.start(toPlatform, w.now())
+		return
+	}
+	d.plan(w)
+	d.start(toPickup, w.now())
+}
+
+// endgame says whether it is time to go to the platform.
+func (d *driver) endgame(w *world) bool {
+	return w.mode() == schemas.PeriodDriver && w.scenario.climbS > 0 && w.bell-w.now() < w.scenario.climbS
+}
+
+// approach drives to the foot of the platform, straight before it.
+func (d *driver) approach(w *world) (forward, turn float64) {
+	c := w.chassis
+	if c.x < w.platform.x+w.platform.half+0.9 && math.Abs(c.y-w.platform.y) < 0.45 {
+		d.start(climbing, w.now())
+		return d.forward, 0
+	}
+	if c.x < w.platform.x+w.platform.half+0.7 || d.backing && c.x < 11.5 { // too far already
+		d.backing = true
+		return d.towards(w, 12.2, w.platform.y-1.2, 2.0, true)
+	}
+	d.backing = false
+	return d.line(w, w.platform.y, 2.2)
+}
+
+// towards drives to a point, backwards if asked, slowing down for it.
+func (d *driver) towards(w *world, x, y, top float64, backwards bool) (forward, turn float64) {
+	c := w.chassis
+	dx, dy := x-c.x, y-c.y
+	dist := math.Hypot(dx, dy)
+	want := math.Min(top, math.Sqrt(2*3.2*math.Max(0, dist-0.05)))
+	facing := c.heading
+	if backwards {
+		facing += math.Pi
+		want = -want
+	}
+	off := wrap(math.Atan2(dy, dx) - facing)
+	if dist < 0.3 {
+		off = wrap(math.Pi - c.heading) // near: only straighten up
+	}
+	if math.Abs(off) > 1 {
+		want *= 0.3
+	}
+	return d.speed(w, want), clamp(0.75*off, 0.4) - 0.12*c.yaw
+}
+
+// line drives forwards along a line of constant y, down the field.
+func (d *driver) line(w *world, y, top float64) (forward, turn float64) {
+	c := w.chassis
+	lean := clamp(1.3*(y-c.y), 1.35)
+	off := wrap(math.Pi - lean - c.heading)
+	return d.speed(w, top*math.Max(0.3, math.Cos(off))), clamp(0.8*off, 0.4) - 0.12*c.yaw
+}
+
+// speed is the stick for a wanted speed, m/s.
+func (d *driver) speed(w *world, want float64) float64 {
+	return want/freeSpeed + 0.35*(want-w.chassis.v)
+}

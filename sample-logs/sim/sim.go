@@ -1,0 +1,100 @@
+// Package sim makes logs of matches that never were: a robot as springs, coils and belts, a
+// battery, a field, and two people at the controls, stepped a millisecond at a time. Beside
+// the log it gives the truth: what happened by the project's definitions, read from the
+// noise-free state, so that analyses can be scored against it.
+//
+// It is written from physics and knows nothing of how any analysis looks for things. The
+// same name and seed give the same match on every run; there is no wall clock in it. A
+// seed varies the robot, its battery, the people and where the pieces lie.
+//
+// One file a subject: battery, motor, supply, chassis, path (belts and pieces), catch (what
+// makes a piece jam), platform, arm; the robot's own program; the driver and the operator;
+// the sensors; and what is true (truth and its parts).
+package sim
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// Info names one scenario.
+type Info struct {
+	Name    string
+	Summary string
+	Robot   string
+	Seed    uint64 // the scenario's own, that of the committed log
+}
+
+// Match is one simulated match: what was logged, what the signals mean, and what was true.
+type Match struct {
+	Log     *schemas.Log
+	Profile []byte          // robot.yaml
+	Truth   *schemas.Report // only what the simulation knows; the rest is null or empty
+
+	Season, Event, MatchName, Robot string
+	At                              string // RFC 3339, wall clock of the start
+}
+
+// Options choose a match. What is left zero comes from the scenario, its own seed too.
+type Options struct {
+	Scenario string
+	Seed     uint64
+
+	Season, Event, MatchName string
+	At                       string
+	Battery                  string  // which battery is in, as the log names it
+	ResistanceOhm            float64 // its resistance, wiring included
+}
+
+// Scenarios lists what Run can play, in the order of their telling.
+func Scenarios() []Info {
+	var out []Info
+	for _, s := range scenarios() {
+		out = append(out, Info{Name: s.name, Summary: s.summary, Robot: s.robot, Seed: s.seed})
+	}
+	return out
+}
+
+// Run plays a scenario. Seeds vary parts, people and luck; the story stays, though luck may
+// bend it (a robot that swings may come to rest just before the bell). Seed 0 is the
+// scenario's own.
+func Run(name string, seed uint64) (*Match, error) {
+	return RunOptions(Options{Scenario: name, Seed: seed})
+}
+
+// RunOptions plays a scenario with some of its facts replaced.
+func RunOptions(o Options) (*Match, error) {
+	s, ok := findScenario(o.Scenario)
+	if !ok {
+		var names []string
+		for _, i := range Scenarios() {
+			names = append(names, i.Name)
+		}
+		return nil, fmt.Errorf("scenario %q is not known: use one of %s", o.Scenario, strings.Join(names, ", "))
+	}
+	if o.Seed == 0 {
+		o.Seed = s.seed
+	}
+	w := newWorld(s, o)
+	w.run()
+	m := &Match{
+		Log:       w.recorder.log(),
+		Profile:   profileFor(s),
+		Season:    or(o.Season, "2031"),
+		Event:     or(o.Event, "millbrook-open"),
+		MatchName: or(o.MatchName, s.match),
+		Robot:     s.robot,
+		At:        or(o.At, s.at),
+	}
+	m.Truth = truth(w, m)
+	return m, nil
+}
+
+func or(s, otherwise string) string {
+	if s == "" {
+		return otherwise
+	}
+	return s
+}

@@ -1,0 +1,157 @@
+package sim
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+const (
+	step     = 0.001 // s, of the physics
+	programs = 10    // steps between two runs of the robot's program
+	people   = 20    // steps between two looks of the people
+)
+
+// world is everything there is in one match.
+type world struct {
+	scenario scenario
+	seed     uint64
+
+	steps int     // since the log's begin
+	begin float64 // s, robot clock at the log's begin
+	bell  float64 // s since the log's begin, end of the driver period
+
+	battery  *battery
+	supply   *supply
+	chassis  *chassis
+	path     *path
+	arm      *arm
+	platform *platform
+	axes     []*axis
+
+	program  *program
+	driver   *driver
+	operator *operator
+	field    *field
+	body     body
+	knocks   *knocks
+	odometry odometry
+	recorder *recorder
+	troubles []trouble
+
+	// Kept for the truth.
+	track    []schemas.TrackedAt // true place, every 10 ms
+	boarded  []boarding
+	atStart  battery // when the match began and ended
+	atBell   battery
+	emfSum   float64 // V, over the log
+	emfCount int
+	restV    float64 // V, at the end of the lead-in
+}
+
+// boarding is a moment the robot came onto the platform or left it, s robot clock.
+type boarding struct {
+	at float64
+	on bool
+}
+
+// trouble is something the scenario did on purpose that costs time; truth needs to know.
+type trouble struct {
+	why        string // collect or jam
+	start, end float64
+}
+
+// now is the time since the log's begin in s, not the robot's clock.
+func (w *world) now() float64 { return float64(w.steps) * step }
+
+// mode at a time since the log's begin.
+func (w *world) mode() string {
+	s := w.scenario
+	t := w.now() - s.leadS
+	switch {
+	case t < 0:
+		return schemas.ModeDisabled
+	case t < autonomousS:
+		return schemas.PeriodAutonomous
+	case t < autonomousS+s.pauseS:
+		return schemas.ModeDisabled
+	case w.now() < w.bell:
+		return schemas.PeriodDriver
+	default:
+		return schemas.ModeDisabled
+	}
+}
+
+func newWorld(s scenario, o Options) *world {
+	w := &world{scenario: s, seed: o.Seed}
+	w.begin = math.Round(stream(o.Seed, "clock").between(20, 400)*1e4) / 1e4
+	w.bell = s.leadS + autonomousS + s.pauseS + driverS
+	build(w, o)
+	w.path.begin = w.begin
+	w.field = newField(stream(o.Seed, "field"))
+	w.knocks = newKnocks(stream(o.Seed, "knocks"), s.leadS, w.bell)
+	w.program = newProgram(w)
+	w.operator = newOperator(stream(o.Seed, "operator"))
+	w.driver = newDriver(stream(o.Seed, "driver"))
+	w.odometry = newOdometry(stream(o.Seed, "odometry"), w.chassis)
+	w.recorder = newRecorder(w, o)
+	return w
+}
+
+// run plays the match from the lead-in to the end of the log.
+func (w *world) run() {
+	for last := int((w.bell + w.scenario.tailS) / step); w.steps < last; w.steps++ {
+		w.advance()
+	}
+}
+
+// advance is one step of everything: people and program first, then currents, then what
+// the currents move, then what is seen of it.
+func (w *world) advance() {
+	if w.steps%people == 0 {
+		w.driver.look(w)
+		w.operator.look(w)
+	}
+	if w.steps%programs == 0 {
+		w.program.run(w)
+	}
+	w.supply.solve(w.axes, step)
+	slope := 0.0
+	if w.platform.carries(w.chassis) {
+		slope = -gravity * math.Sin(w.platform.pitch(w.chassis))
+	}
+	w.chassis.step(slope, step)
+	w.knocks.step(w)
+	w.platform.step(w.chassis, step)
+	w.arm.step(step)
+	for _, c := range w.path.step(w.driven, step) {
+		w.field.dropped(w, c)
+	}
+	w.field.step(w)
+	w.body.step(w, step)
+	w.odometry.step(w, step)
+	w.recorder.step(w)
+	w.remember()
+}
+
+// remember keeps what the truth is told from.
+func (w *world) remember() {
+	c := w.chassis
+	if w.steps%10 == 0 {
+		w.track = append(w.track, schemas.TrackedAt{AtS: w.begin + w.now(), X: c.x, Y: c.y})
+	}
+	if on := w.platform.carries(c); on != (len(w.boarded) > 0 && w.boarded[len(w.boarded)-1].on) {
+		w.boarded = append(w.boarded, boarding{w.begin + w.now(), on})
+	}
+	w.emfSum += w.battery.emf()
+	w.emfCount++
+	switch w.steps {
+	case int(w.scenario.leadS / step):
+		w.atStart, w.restV = *w.battery, w.supply.voltage
+	case int(w.bell / step):
+		w.atBell = *w.battery
+	}
+}
+
+// driven says whether a belt is being driven onward: told to, and not cut off.
+func (w *world) driven(b *belt) bool { return b.axis.command > 0.05 && !w.supply.off }
