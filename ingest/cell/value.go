@@ -1,0 +1,93 @@
+// Package cell reads what stands in one cell of a text log: a value or a time. It works on
+// bytes, keeps no memory of other cells, and allocates nothing.
+package cell
+
+import "bytes"
+
+// Class is what a cell looks like on its own, before anything is known about its signal.
+type Class uint8
+
+// The classes. A cell of blanks is Text, not Empty: blanks are part of a field (RFC 4180,
+// section 2, rule 4).
+const (
+	Empty Class = iota // nothing at all: no sample
+	Int                // sign and digits within int64
+	Float              // point, exponent, nan, inf, or an integer int64 cannot hold
+	Bool               // true or false
+	Text               // everything else
+)
+
+// Value is one cell, read.
+type Value struct {
+	Class Class
+	Int   int64   // of Int, and of Bool as 0 or 1
+	Float float64 // of Float
+	Raw   []byte  // the cell as it stood, sharing memory with the line it was read from
+}
+
+// Read sets v to what raw says. Blanks around a number, true or false do not count.
+//
+// A number is decimal: optional sign, digits with at most one point before, between or
+// after them, optional exponent; or nan, inf, -inf in any case. Hexadecimal, digits grouped
+// by underscores, a decimal comma and what a float64 cannot hold (1e400) are no numbers.
+// Floats are rounded to the nearest float64, ties to even, as strconv does. -0 is Float,
+// because an int64 has no negative zero.
+func (v *Value) Read(raw []byte) {
+	v.Raw = raw
+	if len(raw) == 0 {
+		v.Class = Empty
+		return
+	}
+	s := raw
+	if s[0] <= ' ' || s[len(s)-1] <= ' ' {
+		if s = bytes.Trim(s, " \t"); len(s) == 0 {
+			v.Class = Text
+			return
+		}
+	}
+	switch c := s[0]; {
+	case c-'0' <= 9 || c == '-' || c == '+' || c == '.':
+		if v.readNumber(s) || v.readWord(s) {
+			v.Raw = raw
+			return
+		}
+		v.Raw = raw
+	case c|0x20 == 'n' || c|0x20 == 'i' || c|0x20 == 't' || c|0x20 == 'f':
+		if v.readWord(s) {
+			return
+		}
+	}
+	v.Class = Text
+}
+
+// readWord reads the values that are words.
+func (v *Value) readWord(s []byte) bool {
+	switch {
+	case is(s, "true"):
+		v.Class, v.Int = Bool, 1
+	case is(s, "false"):
+		v.Class, v.Int = Bool, 0
+	case is(s, "nan"):
+		v.Class, v.Float = Float, nan
+	case is(s, "inf"):
+		v.Class, v.Float = Float, inf
+	case is(s, "-inf"):
+		v.Class, v.Float = Float, -inf
+	default:
+		return false
+	}
+	return true
+}
+
+// is reports whether s is word (lower-case ASCII) in any case.
+func is(s []byte, word string) bool {
+	if len(s) != len(word) {
+		return false
+	}
+	for i := range s {
+		if c := s[i]; c != word[i] && (c < 'A' || c > 'Z' || c|0x20 != word[i]) {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,101 @@
+package csvlog
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/afterbell/afterbell/ingest/cell"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/units"
+)
+
+// WriteLong writes log in the long form with types, so that Read gives the same log back,
+// bit for bit: floats in the shortest form that reads back as the same float64, times exact
+// to the microsecond, text as it is, CR and LF included. Lines end in LF.
+//
+// Rows are in order of signal, then boot, then time, so that writing needs no memory and
+// reading finds each signal in one piece. The log must be normalized.
+//
+// What the form cannot say: which power-up a sample belongs to (boots become one; where
+// two share a time the later boot is read back) and the payload of a NaN.
+// Names that units.Split would not give back, and text that is not UTF-8, are errors.
+func WriteLong(w io.Writer, log *schemas.Log) error {
+	out := bufio.NewWriterSize(w, 64<<10)
+	out.WriteString("time_s,signal,value,type\n")
+	var row []byte
+	for _, s := range log.Signals {
+		name, err := spell(s)
+		if err != nil {
+			return err
+		}
+		middle := append(appendField([]byte{','}, name), ',')
+		end := "," + s.Kind.String() + "\n"
+		for i, t := range s.Time {
+			row = append(cell.AppendSeconds(row[:0], t), middle...)
+			if s.Kind == schemas.Text && !utf8.ValidString(s.Text[i]) {
+				return fmt.Errorf("signal %s at %s s: the text %q is not UTF-8 and cannot be written as CSV", s.Name, cell.AppendSeconds(nil, t), s.Text[i])
+			}
+			row = append(appendValue(row, s, i), end...)
+			if _, err := out.Write(row); err != nil {
+				return fmt.Errorf("write CSV: %w", err)
+			}
+		}
+	}
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("write CSV: %w", err)
+	}
+	return nil
+}
+
+// spell is name and unit in one, as units.Split takes them apart again.
+func spell(s *schemas.Signal) (string, error) {
+	title := s.Name
+	if s.Unit != "" {
+		title += " [" + s.Unit + "]"
+	}
+	if name, unit := units.Split(title); name != s.Name || unit != s.Unit || name == "" || !utf8.ValidString(title) {
+		return "", fmt.Errorf("signal %q with unit %q cannot be written as CSV: rename it", s.Name, s.Unit)
+	}
+	return title, nil
+}
+
+func appendValue(row []byte, s *schemas.Signal, i int) []byte {
+	switch s.Kind {
+	case schemas.Int64:
+		return strconv.AppendInt(row, s.Int[i], 10)
+	case schemas.Bool:
+		return strconv.AppendBool(row, s.Bool[i])
+	case schemas.Text:
+		return appendField(row, s.Text[i])
+	default:
+		return appendFloat(row, s.Float[i])
+	}
+}
+
+func appendFloat(row []byte, f float64) []byte {
+	switch {
+	case math.IsNaN(f):
+		return append(row, "nan"...)
+	case math.IsInf(f, 1):
+		return append(row, "inf"...)
+	case math.IsInf(f, -1):
+		return append(row, "-inf"...)
+	default:
+		return strconv.AppendFloat(row, f, 'g', -1, 64)
+	}
+}
+
+// appendField quotes s where RFC 4180, section 2, rules 6 and 7, ask for it.
+func appendField(row []byte, s string) []byte {
+	if !strings.ContainsAny(s, ",\"\r\n") {
+		return append(row, s...)
+	}
+	row = append(row, '"')
+	row = append(row, strings.ReplaceAll(s, `"`, `""`)...)
+	return append(row, '"')
+}

@@ -1,0 +1,130 @@
+package csvlog_test
+
+import (
+	"bytes"
+	"errors"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"github.com/afterbell/afterbell/ingest/csvlog"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/units"
+)
+
+func write(t require.TestingT, log *schemas.Log) string {
+	var b bytes.Buffer
+	require.NoError(t, csvlog.WriteLong(&b, log))
+	return b.String()
+}
+
+func TestWriteLong(t *testing.T) {
+	log := &schemas.Log{Signals: []*schemas.Signal{
+		{Name: "a [x]", Unit: "y", Kind: schemas.Bool, Time: []int64{-1}, Bool: []bool{true}},
+		{Name: "mode, \"spoken\"", Kind: schemas.Text, Time: []int64{0, 1, 2, 3}, Text: []string{"", "nan", "a\r\nb", `say "x"`}},
+		{Name: "n", Kind: schemas.Int64, Time: []int64{1_500_000}, Int: []int64{math.MinInt64}},
+		{
+			Name: "power/voltage", Unit: "V", Kind: schemas.Float64, Time: []int64{0, 1_250_000, 2_000_000, 3_000_000, 4_000_000, 5_000_000},
+			Float: []float64{12, 0.1, math.NaN(), math.Inf(1), math.Inf(-1), math.Copysign(0, -1)},
+		},
+	}}
+	text := write(t, log)
+	assert.Equal(t, "time_s,signal,value,type\n"+
+		"-0.000001,a [x] [y],true,bool\n"+
+		"0,\"mode, \"\"spoken\"\"\",,text\n"+
+		"0.000001,\"mode, \"\"spoken\"\"\",nan,text\n"+
+		"0.000002,\"mode, \"\"spoken\"\"\",\"a\r\nb\",text\n"+
+		"0.000003,\"mode, \"\"spoken\"\"\",\"say \"\"x\"\"\",text\n"+
+		"1.5,n,-9223372036854775808,int64\n"+
+		"0,power/voltage [V],12,float64\n"+
+		"1.25,power/voltage [V],0.1,float64\n"+
+		"2,power/voltage [V],nan,float64\n"+
+		"3,power/voltage [V],inf,float64\n"+
+		"4,power/voltage [V],-inf,float64\n"+
+		"5,power/voltage [V],-0,float64\n", text)
+	assert.Equal(t, describe(log), describe(mustRead(t, text)))
+}
+
+func TestBootsBecomeOne(t *testing.T) {
+	log := &schemas.Log{Signals: []*schemas.Signal{
+		{Name: "s", Kind: schemas.Int64, Time: []int64{1, 3, 2, 3}, Boot: []int32{0, 0, 1, 1}, Int: []int64{10, 30, 21, 31}},
+	}}
+	s := mustRead(t, write(t, log)).Find("s")
+	assert.Equal(t, []int64{1, 2, 3}, s.Time)
+	assert.Equal(t, []int64{10, 21, 31}, s.Int, "the later boot wins")
+}
+
+func TestWriteLongRefuses(t *testing.T) {
+	one := func(s schemas.Signal) *schemas.Log {
+		s.Kind, s.Time, s.Text = schemas.Text, []int64{5}, []string{s.Unit + "x"}
+		return &schemas.Log{Signals: []*schemas.Signal{&s}}
+	}
+	for _, s := range []schemas.Signal{{Name: ""}, {Name: " a"}, {Name: "a\n"}, {Name: "a", Unit: "[V"}, {Name: "a", Unit: " V"}, {Name: "a [V]"}, {Name: "\xff"}} {
+		var b bytes.Buffer
+		assert.ErrorContains(t, csvlog.WriteLong(&b, one(s)), "cannot be written as CSV: rename it", "%q [%s]", s.Name, s.Unit)
+	}
+	log := one(schemas.Signal{Name: "a"})
+	log.Signals[0].Text[0] = "\xfe"
+	var b bytes.Buffer
+	assert.EqualError(t, csvlog.WriteLong(&b, log), `signal a at 0.000005 s: the text "\xfe" is not UTF-8 and cannot be written as CSV`)
+	assert.EqualError(t, csvlog.WriteLong(full{}, one(schemas.Signal{Name: "a"})), "write CSV: disk full")
+}
+
+// full is a disk without room.
+type full struct{}
+
+func (full) Write([]byte) (int, error) { return 0, errors.New("disk full") }
+
+// anyLog makes normalized logs of all kinds with the oddest names, times and values.
+var anyLog = rapid.Custom(func(t *rapid.T) *schemas.Log {
+	name := rapid.OneOf(rapid.StringMatching(`[a-z]{1,4}(/[a-z0-9 ,"\[\]\r\n]{1,6})?( \[[a-zA-Z%/²]*\])?`), rapid.StringN(1, 20, 80))
+	time := rapid.OneOf(rapid.Int64Range(-20, 20), rapid.Int64Range(-9e18, 9e18))
+	text := rapid.OneOf(rapid.SampledFrom([]string{"", "nan", "1", "true", "\r\n", "\"", ",", " ", "-0", "a\rb"}), rapid.String())
+	log := &schemas.Log{}
+	seen := map[string]bool{}
+	for range rapid.IntRange(1, 5).Draw(t, "signals") {
+		s := &schemas.Signal{Kind: rapid.SampledFrom([]schemas.Kind{schemas.Float64, schemas.Int64, schemas.Bool, schemas.Text}).Draw(t, "kind")}
+		s.Name, s.Unit = units.Split(name.Draw(t, "name"))
+		if s.Name == "" || seen[s.Name] {
+			continue
+		}
+		seen[s.Name] = true
+		s.Time = rapid.SliceOfN(time, 1, 12).Draw(t, "time")
+		for range s.Time {
+			switch s.Kind {
+			case schemas.Float64:
+				s.Float = append(s.Float, rapid.OneOf(rapid.Float64(), rapid.Custom(anyBits), rapid.SampledFrom([]float64{nan, math.Inf(1), math.Inf(-1), math.Copysign(0, -1), 5e-324})).Draw(t, "float"))
+			case schemas.Int64:
+				s.Int = append(s.Int, rapid.Int64().Draw(t, "int"))
+			case schemas.Bool:
+				s.Bool = append(s.Bool, rapid.Bool().Draw(t, "bool"))
+			case schemas.Text:
+				s.Text = append(s.Text, text.Draw(t, "text"))
+			}
+		}
+		log.Signals = append(log.Signals, s)
+	}
+	log.Normalize()
+	return log
+})
+
+func anyBits(t *rapid.T) float64 { return math.Float64frombits(rapid.Uint64().Draw(t, "bits")) }
+
+// What is written is read back the same, and written again it is the same bytes.
+func TestRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		log := anyLog.Draw(t, "log")
+		if len(log.Signals) == 0 {
+			return
+		}
+		text := write(t, log)
+		in, err := read(noOptions, text)
+		require.NoError(t, err)
+		require.False(t, in.twice)
+		require.Equal(t, describe(log), describe(in.log))
+		require.Equal(t, text, write(t, in.log))
+	})
+}
