@@ -87,10 +87,13 @@ func (r *Ref) numbers(s *schemas.Signal, target *units.Unit) (*series.Float, err
 	if s.Kind == schemas.Float64 && s.Boot == nil && convert.Identity() && r.asIs() && !slices.ContainsFunc(s.Float, noReading) {
 		return &series.Float{Name: s.Name, T: s.Time, V: s.Float}, nil
 	}
+	converted := make([]float64, s.Len())
+	for i := range converted {
+		converted[i] = r.shape(convert.Apply(s.Number(i)))
+	}
 	out := &series.Float{Name: s.Name, T: make([]int64, 0, s.Len()), V: make([]float64, 0, s.Len())}
-	for _, i := range byTime(s, func(i int) bool { return !noReading(r.shape(convert.Apply(s.Number(i)))) }) {
-		out.T = append(out.T, s.Time[i])
-		out.V = append(out.V, r.shape(convert.Apply(s.Number(i))))
+	for _, i := range byTime(s, func(i int) bool { return !noReading(converted[i]) }) {
+		out.T, out.V = append(out.T, s.Time[i]), append(out.V, converted[i])
 	}
 	return out, nil
 }

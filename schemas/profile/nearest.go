@@ -7,9 +7,14 @@ import (
 
 // suggest names the known key that was probably meant, or all of them when none is near.
 func suggest(key string, known []string) string {
+	key = strings.ToLower(key)
 	best, least := "", len(key)
 	for _, k := range known {
-		if d := distance(strings.ToLower(key), k); d < least {
+		d := distance(key, k)
+		if len(key) > 2 && strings.HasPrefix(k, key) {
+			d = 1 // volt for voltage, hold for hold_s
+		}
+		if d < least {
 			best, least = k, d
 		}
 	}

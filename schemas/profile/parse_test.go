@@ -89,6 +89,8 @@ func TestParseDefaults(t *testing.T) {
 	assert.Equal(t, map[string][]string{"disabled": {"disabled"}, "autonomous": {"autonomous"}, "driver": {"driver"}}, p.Mode.Values)
 	assert.Nil(t, p.Power.Brownout)
 	assert.Equal(t, profile.Balance{Tilt: signal("t"), MountDeg: 6, LevelDeg: 2.5, HoldS: 2}, *p.Balance)
+	p = parse(t, head+"balance: {tilt: t}\n")
+	assert.Equal(t, profile.Balance{Tilt: signal("t"), MountDeg: 6, LevelDeg: 2.5, HoldS: 1}, *p.Balance)
 }
 
 func TestParseReferences(t *testing.T) {
@@ -138,13 +140,13 @@ func TestRefs(t *testing.T) {
 	p := parse(t, readHeron(t))
 	var roles, places []string
 	for _, r := range p.Refs() {
-		roles, places = append(roles, r.Role), append(places, r.Place)
+		roles, places = append(roles, strings.TrimSpace(r.Role+" "+r.Unit.Symbol)), append(places, r.Place)
 	}
 	assert.Equal(t, []string{
-		"mode.signal", "power.voltage", "power.current", "power.battery", "power.branches[0].current",
-		"path.stages[0].sensor", "path.stages[0].command", "path.stages[0].current", "path.stages[0].speed", "path.release",
-		"cycles.score", "cycles.handover", "cycles.align.error", "cycles.pose.x", "cycles.pose.y", "cycles.pose.heading",
-		"balance.tilt", "balance.rate", "balance.drive", "moves[0].position", "moves[0].target", "moves[0].current",
+		"mode.signal", "power.voltage V", "power.current A", "power.battery", "power.branches[0].current A",
+		"path.stages[0].sensor", "path.stages[0].command 1", "path.stages[0].current A", "path.stages[0].speed rad/s", "path.release",
+		"cycles.score", "cycles.handover", "cycles.align.error m", "cycles.pose.x m", "cycles.pose.y m", "cycles.pose.heading rad",
+		"balance.tilt deg", "balance.rate deg/s", "balance.drive 1", "moves[0].position", "moves[0].target", "moves[0].current A",
 	}, roles)
 	assert.Contains(t, places, "current of branch drive left")
 	assert.Contains(t, places, "sensor of stage mouth")
