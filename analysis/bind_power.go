@@ -4,8 +4,10 @@ import (
 	"slices"
 
 	"github.com/afterbell/afterbell/analysis/power"
+	"github.com/afterbell/afterbell/analysis/standby"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 func lookAtPower(m *match) outcome {
@@ -32,7 +34,21 @@ func lookAtPower(m *match) outcome {
 	m.report.Brownouts, m.report.Battery = out.Brownouts, out.Battery
 	m.report.Battery.UsualResistanceOhm = usualResistance(m.History, out.Battery.ID)
 	m.note(out.Notes)
+	m.report.StandbyDraws = lookForStandbyDraws(m, in.Branches)
 	return outcome{}
+}
+
+func lookForStandbyDraws(m *match, branches []power.Branch) []schemas.StandbyDraw {
+	in := standby.Input{}
+	for _, b := range branches {
+		in.Branches = append(in.Branches, standby.Branch{Name: b.Name, Current: b.Current})
+	}
+	for _, s := range m.Match.Modes {
+		if s.Mode == schemas.ModeDisabled {
+			in.Disabled = append(in.Disabled, series.Interval{Start: s.Start, End: s.End})
+		}
+	}
+	return standby.Detect(in, standby.DefaultConfig())
 }
 
 // usualResistance is the median over this robot's earlier matches with that battery.

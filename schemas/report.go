@@ -10,25 +10,26 @@ const ReportVersion = 1
 // never null (Finish sees to that). The JSON Schema beside this file says the same and a
 // test holds the two together.
 type Report struct {
-	Report        int        `json:"report"`
-	From          From       `json:"from"`
-	Match         Match      `json:"match"`
-	Verdict       Verdict    `json:"verdict"`
-	Analyses      []Analysis `json:"analyses"`
-	Quality       Quality    `json:"quality"`
-	Findings      []Finding  `json:"findings"`
-	Passes        []Pass     `json:"passes"`
-	Stages        []StageSum `json:"stages"`
-	Jams          []Jam      `json:"jams"`
-	SuspectedJams []Jam      `json:"suspected_jams"`
-	Brownouts     []Brownout `json:"brownouts"`
-	Battery       Battery    `json:"battery"`
-	Cycles        []Cycle    `json:"cycles"`
-	Usual         Usual      `json:"usual"`
-	Balances      []Balance  `json:"balances"`
-	Moves         []Move     `json:"moves"`
-	Autonomous    Autonomous `json:"autonomous"`
-	Unknowns      []Unknown  `json:"unknowns"`
+	Report        int           `json:"report"`
+	From          From          `json:"from"`
+	Match         Match         `json:"match"`
+	Verdict       Verdict       `json:"verdict"`
+	Analyses      []Analysis    `json:"analyses"`
+	Quality       Quality       `json:"quality"`
+	Findings      []Finding     `json:"findings"`
+	Passes        []Pass        `json:"passes"`
+	Stages        []StageSum    `json:"stages"`
+	Jams          []Jam         `json:"jams"`
+	SuspectedJams []Jam         `json:"suspected_jams"`
+	Brownouts     []Brownout    `json:"brownouts"`
+	Battery       Battery       `json:"battery"`
+	StandbyDraws  []StandbyDraw `json:"standby_draws"`
+	Cycles        []Cycle       `json:"cycles"`
+	Usual         Usual         `json:"usual"`
+	Balances      []Balance     `json:"balances"`
+	Moves         []Move        `json:"moves"`
+	Autonomous    Autonomous    `json:"autonomous"`
+	Unknowns      []Unknown     `json:"unknowns"`
 }
 
 // From says which program, profile and samples a report was made of.
@@ -36,7 +37,8 @@ type From struct {
 	Afterbell     string `json:"afterbell"`
 	ProfileSHA256 string `json:"profile_sha256"`
 	SignalsSHA256 string `json:"signals_sha256"`
-	Seal          string `json:"seal,omitempty"` // the seal number all files of a stored match carry
+	Seal          string `json:"seal,omitempty"`      // the seal number all files of a stored match carry
+	StoredAt      string `json:"stored_at,omitempty"` // RFC 3339, when the match was first stored
 }
 
 // Match names the match and when its periods ran.
@@ -268,6 +270,15 @@ type Share struct {
 	Share float64 `json:"share"`
 }
 
+// StandbyDraw is a branch that drew current while the robot was disabled.
+type StandbyDraw struct {
+	Branch  string  `json:"branch"`
+	Signal  string  `json:"signal"`
+	StartS  float64 `json:"start_s"`
+	EndS    float64 `json:"end_s"`
+	MedianA float64 `json:"median_a"`
+}
+
 // Battery is what the load told about the battery. By contract section 5.
 type Battery struct {
 	ID                 string   `json:"id"`
@@ -449,6 +460,7 @@ func (r *Report) Finish() {
 	for i := range r.Brownouts {
 		fill(&r.Brownouts[i].Branches)
 	}
+	fill(&r.StandbyDraws)
 	fill(&r.Cycles)
 	fill(&r.Usual.Matches)
 	fill(&r.Balances)

@@ -242,3 +242,17 @@ func TestMovesThatStopShort(t *testing.T) {
 	assert.Equal(t, schemas.SeverityFix, found[0].Severity, "more than half of its moves")
 	assert.Equal(t, "The arm stopped short of its target twice in three moves.", found[0].Title)
 }
+
+func TestABranchThatDrawsWhileDisabledStopsTheRobot(t *testing.T) {
+	found, v := build(t, func(r *schemas.Report) {
+		r.StandbyDraws = []schemas.StandbyDraw{
+			{Branch: "lift", Signal: "power/branch/3", StartS: 1, EndS: 10, MedianA: 7.2},
+			{Branch: "lift", Signal: "power/branch/3", StartS: 151, EndS: 160, MedianA: 7.1},
+		}
+	})
+	require.Len(t, found, 1)
+	assert.Equal(t, "The branch lift draws current while the robot is disabled.", v.Text)
+	assert.Equal(t, schemas.SeverityStop, found[0].Severity)
+	assert.Len(t, found[0].Spans, 2)
+	assert.Equal(t, "Open the main breaker before anything else.", found[0].Check[0])
+}
