@@ -3,7 +3,9 @@ package analysis
 import (
 	"github.com/afterbell/afterbell/analysis/balance"
 	"github.com/afterbell/afterbell/analysis/moves"
+	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 func lookAtBalance(m *match) outcome {
@@ -31,11 +33,17 @@ func lookAtMoves(m *match) outcome {
 		return off("moves")
 	}
 	in := moves.Input{Periods: m.report.Match.Periods, Start: m.start, End: m.end}
-	for _, p := range m.Profile.Moves {
-		mech := moves.Mechanism{
-			Name: p.Name, Position: m.float(p.Position, (*profile.Ref).Float), Target: m.float(p.Target, (*profile.Ref).Float),
-			Current: m.float(p.Current, (*profile.Ref).Amps), Within: p.Within,
-		}
+	for i := range m.Profile.Moves {
+		p := &m.Profile.Moves[i]
+		mech := moves.Mechanism{Name: p.Name, Current: m.float(p.Current, (*profile.Ref).Amps), Within: p.Within}
+		mech.Position = m.float(p.Position, func(_ *profile.Ref, log *schemas.Log) (*series.Float, error) {
+			position, _, err := p.Bind(log)
+			return position, err
+		})
+		mech.Target = m.float(p.Target, func(_ *profile.Ref, log *schemas.Log) (*series.Float, error) {
+			_, target, err := p.Bind(log)
+			return target, err
+		})
 		if mech.Position != nil && mech.Target != nil {
 			in.Mechanisms = append(in.Mechanisms, mech)
 		}

@@ -27,8 +27,8 @@ func (m *Mode) Of(value string) (mode string, ok bool) {
 
 // Series is the mode over time, in either form, as disabled, autonomous or driver. A value
 // the profile does not list counts as disabled: the robot is in none of the two periods.
-// In the form of two bools the series begins when both have had a sample. It is nil
-// without error when a signal it needs is not in the log.
+// It is nil without error when the log lacks the mode signal, or enabled in the form of two
+// bools.
 func (m *Mode) Series(log *schemas.Log) (*series.Text, error) {
 	if m == nil {
 		return nil, nil
@@ -50,29 +50,33 @@ func (m *Mode) Series(log *schemas.Log) (*series.Text, error) {
 	return s, nil
 }
 
+// ofBools reads enabled and autonomous. Where autonomous is not known, because the log lacks
+// it or it has not been said yet, an enabled robot counts as driven.
 func (m *Mode) ofBools(log *schemas.Log) (*series.Text, error) {
 	enabled, err := m.Enabled.Bool(log)
-	if err != nil {
+	if err != nil || enabled == nil {
 		return nil, err
 	}
 	autonomous, err := m.Autonomous.Bool(log)
-	if err != nil || enabled == nil || autonomous == nil {
+	if err != nil {
 		return nil, err
 	}
-	times := slices.Concat(enabled.T, autonomous.T)
+	times := slices.Clone(enabled.T)
+	if autonomous == nil {
+		autonomous = &series.Bool{}
+	}
+	times = append(times, autonomous.T...)
 	slices.Sort(times)
 	out := &series.Text{Name: enabled.Name}
 	for _, t := range slices.Compact(times) {
 		on, known := enabled.At(t)
-		auto, both := autonomous.At(t)
-		if !known || !both {
+		if !known {
 			continue
 		}
 		mode := schemas.PeriodDriver
-		switch {
-		case !on:
+		if auto, _ := autonomous.At(t); !on {
 			mode = schemas.ModeDisabled
-		case auto:
+		} else if auto {
 			mode = schemas.PeriodAutonomous
 		}
 		out.T, out.V = append(out.T, t), append(out.V, mode)

@@ -69,10 +69,13 @@ func TestModeSeriesOfBools(t *testing.T) {
 	autonomous := &schemas.Signal{Name: "a", Kind: schemas.Int64, Time: []int64{5, 10, 35}, Int: []int64{1, 1, 0}}
 	s, err := m.Series(logOf(enabled, autonomous))
 	require.NoError(t, err)
-	assert.Equal(t, []int64{5, 10, 30, 35, 40, 60}, s.T, "from when both have had a sample")
-	assert.Equal(t, []string{"disabled", "autonomous", "disabled", "disabled", "driver", "disabled"}, s.V)
+	assert.Equal(t, []int64{0, 5, 10, 30, 35, 40, 60}, s.T)
+	assert.Equal(t, []string{"disabled", "disabled", "autonomous", "disabled", "disabled", "driver", "disabled"}, s.V)
 
 	s, err = m.Series(logOf(enabled))
+	require.NoError(t, err)
+	assert.Equal(t, []string{"disabled", "driver", "disabled", "driver", "disabled"}, s.V, "never said to be autonomous")
+	s, err = m.Series(logOf(autonomous))
 	assert.Nil(t, s)
 	assert.NoError(t, err)
 	words := &schemas.Signal{Name: "a", Kind: schemas.Text, Time: []int64{0}, Text: []string{"yes"}}

@@ -1,0 +1,179 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"github.com/afterbell/afterbell/ingest/csvlog"
+	"github.com/afterbell/afterbell/sample-logs/sim"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/viewer/sheet"
+)
+
+type demoOptions struct {
+	listen       string
+	noOpen, once bool
+}
+
+func (a *app) demoCommand() *cobra.Command {
+	var o demoOptions
+	c := &cobra.Command{
+		Use:   "demo",
+		Short: "Make simulated matches, import and analyze them, and show their sheets",
+		Long: `Demo does the whole job on a match that never was: it simulates an event, writes each
+match as a CSV log, imports and analyzes it as any log, prints the newest sheet, and
+serves the pages until it is interrupted. It uses its own data folder unless --data says
+otherwise, and makes the same matches each time.`,
+		Example: "  afterbell demo\n  afterbell demo --once --no-open",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if !c.Flags().Changed("data") && os.Getenv("AFTERBELL_DATA") == "" {
+				a.dataDir = "afterbell-data/demo"
+			}
+			return a.runDemo(c.Context(), o)
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.listen, "listen", "127.0.0.1:0", "loopback `address` to serve on; port 0 picks a free one")
+	f.BoolVar(&o.noOpen, "no-open", false, "do not open a browser")
+	f.BoolVar(&o.once, "once", false, "stop when the sheet has been served once")
+	return c
+}
+
+// demoMatch is one match of the demo's event, in order of time; the last is the newest.
+type demoMatch struct {
+	match, scenario, at string
+	seed                uint64
+}
+
+func demoEvent() []demoMatch {
+	return []demoMatch{
+		{"q2", "clean", "2031-03-01T10:22:00Z", 2},
+		{"q5", "clean", "2031-03-01T11:36:00Z", 3},
+		{"q8", "rookie", "2031-03-01T12:40:00Z", 4},
+		{"q11", "jam-reversed", "2031-03-01T13:41:00Z", 5},
+		{"q14", "demo", "2031-03-01T14:32:00Z", 1},
+	}
+}
+
+func (a *app) runDemo(ctx context.Context, o demoOptions) error {
+	h, err := home.Create(a.dataDir)
+	if err != nil {
+		return err
+	}
+	lock, err := h.Lock()
+	if err != nil {
+		return err
+	}
+	defer lock.Unlock()
+	started := time.Now()
+	var newest schemas.MatchID
+	for _, d := range demoEvent() {
+		if newest, err = a.demoImport(ctx, h, d); err != nil {
+			return err
+		}
+	}
+	r, err := readReport(h, newest)
+	if err != nil {
+		return err
+	}
+	if err := sheet.Text(a.stdout, r, 80, isTerminal(a.stdout)); err != nil {
+		return err
+	}
+	a.say("%d matches simulated, imported and analyzed in %.1f s, stored in %s", len(demoEvent()), time.Since(started).Seconds(), a.dataDir)
+
+	s, err := a.listen(ctx, h, o.listen)
+	if err != nil {
+		return err
+	}
+	page := fmt.Sprintf("%s/m/%s/%s/%s", s.url, newest.Event, newest.Match, newest.Robot)
+	fmt.Fprintf(a.stdout, "\nserving on %s\nthe sheet: %s\n", s.url, page)
+	if o.once {
+		return a.serveOnce(ctx, s, page)
+	}
+	if !o.noOpen {
+		openBrowser(page)
+	}
+	a.say("interrupt (Ctrl C) to stop")
+	return s.run(ctx)
+}
+
+// demoImport simulates one match, writes it as a log file and imports that file, the way
+// any other log comes in.
+func (a *app) demoImport(ctx context.Context, h *home.Home, d demoMatch) (schemas.MatchID, error) {
+	a.say("simulating %s (%s)", d.match, d.scenario)
+	m, err := sim.RunOptions(sim.Options{Scenario: d.scenario, Seed: d.seed, Event: "millbrook-open", MatchName: d.match, At: d.at})
+	if err != nil {
+		return schemas.MatchID{}, err
+	}
+	dir, err := os.MkdirTemp("", "afterbell-demo-*")
+	if err != nil {
+		return schemas.MatchID{}, err
+	}
+	defer os.RemoveAll(dir)
+	file := filepath.Join(dir, d.match+".csv")
+	if err := writeFile(file, func(w io.Writer) error { return csvlog.WriteLong(w, m.Log) }); err != nil {
+		return schemas.MatchID{}, err
+	}
+	prof, err := parseProfile(m.Robot+".yaml", m.Profile)
+	if err != nil {
+		return schemas.MatchID{}, err
+	}
+	id := schemas.MatchID{Season: m.Season, Event: m.Event, Match: d.match, Robot: m.Robot}
+	_, err = a.importLog(ctx, h, []string{file}, id, prof, importOptions{at: m.At, replace: true})
+	return id, err
+}
+
+// serveOnce asks the server for the sheet, to see that it is there, and stops.
+func (a *app) serveOnce(ctx context.Context, s *pages, page string) error {
+	ctx, stop := context.WithCancel(ctx)
+	done := make(chan error, 1)
+	go func() { done <- s.run(ctx) }()
+	err := fetch(ctx, page)
+	stop()
+	if served := <-done; err == nil {
+		err = served
+	}
+	return err
+}
+
+func fetch(ctx context.Context, page string) error {
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, page, nil)
+	if err != nil {
+		return err
+	}
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return err
+	}
+	defer res.Body.Close()
+	if _, err := io.Copy(io.Discard, res.Body); err != nil {
+		return err
+	}
+	if res.StatusCode != http.StatusOK {
+		return fmt.Errorf("%s answers %s", page, res.Status)
+	}
+	return nil
+}
+
+// openBrowser shows a page; where that does not work the printed address is enough.
+func openBrowser(page string) {
+	switch runtime.GOOS {
+	case "windows":
+		_ = exec.Command("rundll32", "url.dll,FileProtocolHandler", page).Start()
+	case "darwin":
+		_ = exec.Command("open", page).Start()
+	default:
+		_ = exec.Command("xdg-open", page).Start()
+	}
+}

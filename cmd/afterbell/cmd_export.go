@@ -1,0 +1,130 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"github.com/afterbell/afterbell/ingest/csvlog"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/arrowlog"
+	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/schemas/matchfile"
+)
+
+type exportOptions struct {
+	format, out string
+	signals     []string
+	from, to    float64
+}
+
+func (a *app) exportCommand() *cobra.Command {
+	var o exportOptions
+	c := &cobra.Command{
+		Use:   "export MATCH --format csv|parquet|arrow",
+		Short: "Write the samples of a stored match in another form",
+		Long: `Export writes a stored match, or some of its signals and a stretch of it, in long form:
+CSV that import reads back without loss, Parquet, or an Arrow IPC file. Times are log
+time. What leaves this laptop may say more than its samples: names of people do not
+belong into signal names.`,
+		Example: "  afterbell export millbrook-open/q14/heron --format csv --out q14.csv\n" +
+			"  afterbell export q14 --format parquet --signal power/voltage --from 50 --to 60 --out dip.parquet",
+		Args: oneArg("a match"),
+		RunE: func(c *cobra.Command, args []string) error { return a.runExport(args[0], o) },
+	}
+	f := c.Flags()
+	f.StringVar(&o.format, "format", "csv", "csv, parquet or arrow")
+	f.StringArrayVar(&o.signals, "signal", nil, "only this `signal`; may be given again")
+	f.Float64Var(&o.from, "from", math.Inf(-1), "from this log time, `seconds`")
+	f.Float64Var(&o.to, "to", math.Inf(1), "to this log time, `seconds`")
+	f.StringVar(&o.out, "out", "", "write to this `file`; standard output when left out")
+	return c
+}
+
+func (a *app) runExport(ref string, o exportOptions) error {
+	write, ok := map[string]func(io.Writer, *schemas.Log) error{
+		"csv":   csvlog.WriteLong,
+		"arrow": arrowlog.Write,
+		"parquet": func(w io.Writer, log *schemas.Log) error {
+			_, err := matchfile.Write(w, log, nil)
+			return err
+		},
+	}[o.format]
+	if !ok {
+		return usagef("--format %q is not known: use csv, parquet or arrow", o.format)
+	}
+	if math.IsNaN(o.from) || math.IsNaN(o.to) || o.from > o.to {
+		return usagef("--from %v is later than --to %v", o.from, o.to)
+	}
+	h, err := home.Open(a.dataDir)
+	if err != nil {
+		return err
+	}
+	id, err := h.Find(ref)
+	if err != nil {
+		return err
+	}
+	log, err := a.stretch(h, id, o)
+	if err != nil {
+		return err
+	}
+	if o.out == "" {
+		return write(a.stdout, log)
+	}
+	return replaceFile(o.out, func(w io.Writer) error { return write(w, log) })
+}
+
+// stretch reads the signals and the time asked for.
+func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schemas.Log, error) {
+	f, err := matchfile.Open(filepath.Join(h.Dir(id), signalsFile))
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	have := map[string]bool{}
+	for _, s := range f.Signals() {
+		have[s.Name] = true
+	}
+	for _, name := range o.signals {
+		if !have[name] {
+			return nil, fmt.Errorf("%s has no signal %q", id, name)
+		}
+	}
+	log, err := f.Read(o.signals...)
+	if err != nil {
+		return nil, err
+	}
+	return log.Cut(micros(o.from), micros(o.to)), nil
+}
+
+// micros is seconds as microseconds, clamped to what can be stored.
+func micros(s float64) int64 {
+	const limit = 9e12
+	return schemas.Micros(math.Max(-limit, math.Min(limit, s)))
+}
+
+// replaceFile writes beside the target and renames, so that the target is whole or what
+// it was.
+func replaceFile(path string, write func(io.Writer) error) error {
+	f, err := os.CreateTemp(filepath.Dir(path), ".afterbell-*")
+	if err != nil {
+		return err
+	}
+	tmp := f.Name()
+	if err := f.Close(); err != nil {
+		return err
+	}
+	if err := writeFile(tmp, write); err != nil {
+		os.Remove(tmp)
+		return err
+	}
+	if err := os.Chmod(tmp, 0o644); err != nil {
+		os.Remove(tmp)
+		return err
+	}
+	return os.Rename(tmp, path)
+}

@@ -1,0 +1,95 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/viewer"
+)
+
+// defaultListen is where pages are served when nobody says otherwise.
+const defaultListen = "127.0.0.1:4150"
+
+func (a *app) serveCommand() *cobra.Command {
+	var listen string
+	c := &cobra.Command{
+		Use:     "serve",
+		Short:   "Show the pit board and the match sheets in a browser",
+		Long:    "Serve shows what the data folder holds, on this machine only, until it is interrupted.",
+		Example: "  afterbell serve\n  afterbell serve --data season-2031 --listen 127.0.0.1:0",
+		Args:    noArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			h, err := home.Open(a.dataDir)
+			if err != nil {
+				return err
+			}
+			s, err := a.listen(c.Context(), h, listen)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(a.stdout, "serving on %s\n", s.url)
+			return s.run(c.Context())
+		},
+	}
+	c.Flags().StringVar(&listen, "listen", defaultListen, "loopback `address` to serve on; port 0 picks a free one")
+	return c
+}
+
+// pages is a server that is bound and not yet running.
+type pages struct {
+	url      string
+	listener net.Listener
+	server   *http.Server
+}
+
+// listen binds before anything is printed, so that a printed address can be opened.
+func (a *app) listen(ctx context.Context, h *home.Home, address string) (*pages, error) {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return nil, usagef("--listen %q is not an address: use 127.0.0.1:4150, or port 0 for a free one", address)
+	}
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, usagef("--listen %q would show the pages to other machines; this version serves loopback only, such as %s", address, defaultListen)
+	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("cannot serve on %s: %w; another program may use it, try --listen 127.0.0.1:0", address, err)
+	}
+	handler := viewer.New(h, viewer.Options{Version: version, Log: slog.New(slog.NewTextHandler(a.stderr, nil))})
+	return &pages{
+		url:      "http://" + l.Addr().String(),
+		listener: l,
+		server: &http.Server{
+			Handler:           handler,
+			ReadHeaderTimeout: 10 * time.Second,
+			IdleTimeout:       2 * time.Minute,
+			BaseContext:       func(net.Listener) context.Context { return ctx },
+		},
+	}, nil
+}
+
+// run serves until ctx ends.
+func (p *pages) run(ctx context.Context) error {
+	done := make(chan error, 1)
+	go func() { done <- p.server.Serve(p.listener) }()
+	select {
+	case err := <-done:
+		return err
+	case <-ctx.Done():
+	}
+	grace, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	err := p.server.Shutdown(grace)
+	if served := <-done; !errors.Is(served, http.ErrServerClosed) {
+		err = errors.Join(err, served)
+	}
+	return err
+}

@@ -1,0 +1,272 @@
+package main
+
+import (
+	"cmp"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"time"
+
+	"github.com/afterbell/afterbell/analysis"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/period"
+	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/tables"
+	"github.com/afterbell/afterbell/viewer/sheet"
+)
+
+// Names of the files of a stored match.
+const (
+	signalsFile = "signals.parquet"
+	reportFile  = "report.json"
+	sheetFile   = "report.html"
+	profileFile = "robot.yaml"
+)
+
+// robotProfile is a profile with the bytes it was read from, which are stored with a match.
+type robotProfile struct {
+	*profile.Profile
+	data []byte
+}
+
+// readProfile reads robot.yaml; whatever is wrong with it is a usage error.
+func readProfile(path string) (*robotProfile, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, usagef("profile: %w", err)
+	}
+	return parseProfile(path, data)
+}
+
+func parseProfile(name string, data []byte) (*robotProfile, error) {
+	p, err := profile.Parse(name, data)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	return &robotProfile{p, data}, nil
+}
+
+// job is one match on its way from samples to a stored sheet.
+type job struct {
+	id      schemas.MatchID
+	at      *string
+	log     *schemas.Log // cut to the match
+	match   period.Match
+	profile *robotProfile
+	history []*schemas.Report
+	seal    int
+	stored  string // RFC 3339, when it was first stored; empty for one that is not
+}
+
+// analyze makes the report.
+func (j *job) analyze() (*schemas.Report, error) {
+	sum, err := matchfile.ContentSHA256(j.log)
+	if err != nil {
+		return nil, err
+	}
+	return j.analyzeWithSum(sum)
+}
+
+func (j *job) analyzeWithSum(signalsSHA256 string) (*schemas.Report, error) {
+	from := schemas.From{
+		Afterbell: version, ProfileSHA256: profile.SHA256(j.profile.data), SignalsSHA256: signalsSHA256, StoredAt: j.stored,
+	}
+	if j.seal > 0 {
+		from.Seal = strconv.Itoa(j.seal)
+	}
+	return analysis.Run(analysis.Input{
+		Log: j.log, Profile: j.profile.Profile, Match: j.match, ID: j.id, At: j.at, From: from, History: j.history,
+	})
+}
+
+// files are the writers of everything that is derived from the report, by file name.
+func (j *job) files(r *schemas.Report) map[string]func(io.Writer) error {
+	out := tables.Writers(r)
+	out[sheetFile] = func(w io.Writer) error {
+		return sheet.Render(w, sheet.Input{Report: r, Profile: j.profile.Profile, Log: j.log, Mode: sheet.File})
+	}
+	out[profileFile] = func(w io.Writer) error {
+		_, err := w.Write(j.profile.data)
+		return err
+	}
+	out[reportFile] = func(w io.Writer) error { return writeReport(w, r) }
+	return out
+}
+
+func writeReport(w io.Writer, r *schemas.Report) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", " ")
+	e.SetEscapeHTML(false)
+	return e.Encode(r)
+}
+
+// publish writes the whole folder of a match, which appears at once or not at all.
+func (j *job) publish(h *home.Home, replace bool) (*schemas.Report, error) {
+	var r *schemas.Report
+	err := h.Publish(j.id, replace, func(dir string) error {
+		var sum matchfile.Summary
+		err := writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
+			sum, err = matchfile.Write(w, j.log, j.meta())
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		if r, err = j.analyzeWithSum(sum.SHA256); err != nil {
+			return err
+		}
+		for name, write := range j.files(r) {
+			if err := writeFile(filepath.Join(dir, name), write); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return r, err
+}
+
+// meta is what the match file says of itself beside its samples.
+func (j *job) meta() map[string]string {
+	m := map[string]string{"seal": strconv.Itoa(j.seal), "stored_at": j.stored}
+	if j.at != nil {
+		m["at"] = *j.at
+	}
+	return m
+}
+
+// renew analyzes a stored match again under the next seal number and writes every file
+// anew, the report last.
+func (j *job) renew(h *home.Home, signalsSHA256 string) (*schemas.Report, error) {
+	j.seal++
+	r, err := j.analyzeWithSum(signalsSHA256)
+	if err != nil {
+		return nil, err
+	}
+	files := j.files(r)
+	files[signalsFile] = func(w io.Writer) error {
+		_, err := matchfile.Write(w, j.log, j.meta())
+		return err
+	}
+	return r, h.Update(j.id, files)
+}
+
+// writeFile writes, syncs and closes; a full disk shows at the latest here.
+func writeFile(path string, write func(io.Writer) error) error {
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	err = write(f)
+	if err == nil {
+		err = f.Sync()
+	}
+	return errors.Join(err, f.Close())
+}
+
+// readReport reads the report of a stored match.
+func readReport(h *home.Home, id schemas.MatchID) (*schemas.Report, error) {
+	path := filepath.Join(h.Dir(id), reportFile)
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("%s has no report: %w; `afterbell verify --rebuild %s` makes it again", id, err, id)
+	}
+	var r schemas.Report
+	if err := json.Unmarshal(data, &r); err != nil {
+		return nil, fmt.Errorf("%s: not a report: %w; `afterbell verify --rebuild %s` makes it again", path, err, id)
+	}
+	return &r, nil
+}
+
+// earlier are the reports of the robot's earlier matches of the season, in order of time.
+// A match's time is its wall clock when that is known, else when it was stored; stored is
+// that of the match that asks. Unreadable reports are left out: one damaged match must
+// not stop the next from being analyzed.
+func earlier(h *home.Home, id schemas.MatchID, at *string, stored string) ([]*schemas.Report, error) {
+	all, err := h.List()
+	if err != nil {
+		return nil, err
+	}
+	self := orderKey(at, stored)
+	var out []*schemas.Report
+	for _, e := range all {
+		if e.Season != id.Season || e.Robot != id.Robot || e == id {
+			continue
+		}
+		r, err := readReport(h, e)
+		if err != nil || orderKey(r.Match.At, r.From.StoredAt) >= self {
+			continue
+		}
+		out = append(out, r)
+	}
+	slices.SortStableFunc(out, func(a, b *schemas.Report) int {
+		return cmp.Compare(orderKey(a.Match.At, a.From.StoredAt), orderKey(b.Match.At, b.From.StoredAt))
+	})
+	return out, nil
+}
+
+// orderKey sorts as text: times are kept in UTC with fixed digits.
+func orderKey(at *string, stored string) string {
+	s := stored
+	if at != nil {
+		s = *at
+	}
+	t, err := time.Parse(time.RFC3339Nano, s)
+	if err != nil {
+		return s
+	}
+	return t.UTC().Format("2006-01-02T15:04:05.000000000Z")
+}
+
+// loadStored reads a stored match back into a job: all its samples, its profile (or
+// another one) and the match inside it.
+func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, string, error) {
+	dir := h.Dir(id)
+	j := &job{id: id, profile: other}
+	if other == nil {
+		data, err := os.ReadFile(filepath.Join(dir, profileFile))
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, "", fmt.Errorf("%s has no %s beside it: give one with --profile", id, profileFile)
+		} else if err != nil {
+			return nil, "", err
+		}
+		if j.profile, err = parseProfile(filepath.Join(dir, profileFile), data); err != nil {
+			return nil, "", err
+		}
+	}
+	f, err := matchfile.Open(filepath.Join(dir, signalsFile))
+	if err != nil {
+		return nil, "", err
+	}
+	defer f.Close()
+	if j.log, err = f.Read(); err != nil {
+		return nil, "", err
+	}
+	meta := f.Meta()
+	j.stored = meta["stored_at"]
+	if at, ok := meta["at"]; ok {
+		j.at = &at
+	}
+	j.seal, _ = strconv.Atoi(meta["seal"])
+	matches, err := period.Find(j.profile.Mode, j.log)
+	if err != nil {
+		return nil, "", err
+	}
+	if len(matches) == 0 {
+		return nil, "", fmt.Errorf("%s holds no samples", id)
+	}
+	j.match = longest(matches)
+	return j, f.SHA256(), nil
+}
+
+// longest is the match a stored folder is about: its lead-in may hold the end of another.
+func longest(matches []period.Match) period.Match {
+	return slices.MaxFunc(matches, func(a, b period.Match) int { return cmp.Compare(a.End-a.Start, b.End-b.Start) })
+}
