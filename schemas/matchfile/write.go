@@ -19,10 +19,10 @@ import (
 
 // Summary is what Write can tell about the file it wrote.
 type Summary struct {
-	SignalsSHA256 string // as ContentSHA256
-	Samples       int
-	Bytes         int64
-	Signals       []Info
+	SHA256  string // as ContentSHA256
+	Samples int
+	Bytes   int64
+	Signals []Info
 }
 
 // encoded is a signal ready to be written.
@@ -71,7 +71,7 @@ func Write(w io.Writer, log *schemas.Log, meta map[string]string) (Summary, erro
 	if err != nil {
 		return Summary{}, err
 	}
-	sum := Summary{SignalsSHA256: logHash(sums), Samples: log.Samples(), Signals: infos}
+	sum := Summary{SHA256: logHash(sums), Samples: log.Samples(), Signals: infos}
 	if err := out.footer(sum, meta); err != nil {
 		return Summary{}, err
 	}
@@ -135,7 +135,7 @@ func (f *fileWriter) footer(sum Summary, meta map[string]string) error {
 	if err != nil {
 		return err
 	}
-	all := map[string]string{keySignals: index, keySHA256: sum.SignalsSHA256}
+	all := map[string]string{keySignals: index, keySHA256: sum.SHA256}
 	maps.Copy(all, meta)
 	m := format.FileMetaData{
 		Version:      2,

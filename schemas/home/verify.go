@@ -1,0 +1,156 @@
+package home
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/tables"
+)
+
+// Problem is one thing that is wrong with a stored match.
+type Problem struct {
+	File string // inside the match's folder
+	Text string
+}
+
+func (p Problem) String() string { return p.File + ": " + p.Text }
+
+// Verify opens every stored file of a match and compares what they say of each other: the
+// samples with their hashes, the profile with the one the report was made of, and the seal
+// that all carry. A match that was stored without a profile has samples only, which is no
+// problem. The error is for a match that is not there.
+func (h *Home) Verify(id schemas.MatchID) ([]Problem, error) {
+	if !h.Exists(id) {
+		return nil, fmt.Errorf("%s is not stored in %s: %w", id, h.dir, fs.ErrNotExist)
+	}
+	v := verifier{dir: h.Dir(id)}
+	sum, seal := v.signals()
+	v.notes()
+	r := v.report()
+	if r == nil {
+		return v.problems, nil
+	}
+	if m := r.Match; m.Season != id.Season || m.Event != id.Event || m.Match != id.Match || m.Robot != id.Robot {
+		v.say(reportFile, "it is about %s/%s/%s/%s", m.Season, m.Event, m.Match, m.Robot)
+	}
+	if sum != "" && sum != r.From.SignalsSHA256 {
+		v.say(reportFile, "it was made of other samples: signals_sha256 is %s there, %s in %s", r.From.SignalsSHA256, sum, signalsFile)
+	}
+	if sum != "" && seal != r.From.Seal {
+		v.say(signalsFile, "its seal is %q, that of %s is %q", seal, reportFile, r.From.Seal)
+	}
+	v.profile(r.From.ProfileSHA256)
+	for _, name := range tables.Names() {
+		v.table(name, r.From.Seal)
+	}
+	if _, err := os.Stat(filepath.Join(v.dir, sheetFile)); err != nil {
+		v.unreadable(sheetFile, err)
+	}
+	return v.problems, nil
+}
+
+type verifier struct {
+	dir      string
+	problems []Problem
+}
+
+func (v *verifier) say(file, format string, args ...any) {
+	v.problems = append(v.problems, Problem{file, fmt.Sprintf(format, args...)})
+}
+
+// unreadable says that a file could not be opened. The path in the error is left out: the
+// file is named anyway.
+func (v *verifier) unreadable(file string, err error) {
+	if errors.Is(err, fs.ErrNotExist) {
+		v.say(file, "it is missing")
+		return
+	}
+	v.say(file, "%s", strings.TrimPrefix(err.Error(), filepath.Join(v.dir, file)+": "))
+}
+
+// signals checks the samples against the hashes beside them and returns hash and seal.
+func (v *verifier) signals() (sum, seal string) {
+	f, err := matchfile.Open(filepath.Join(v.dir, signalsFile))
+	if err != nil {
+		v.unreadable(signalsFile, err)
+		return "", ""
+	}
+	defer f.Close()
+	if err := f.Verify(); err != nil {
+		v.unreadable(signalsFile, err)
+		return "", ""
+	}
+	return f.SHA256(), f.Meta()[tables.MetaSeal]
+}
+
+func (v *verifier) report() *schemas.Report {
+	data, err := os.ReadFile(filepath.Join(v.dir, reportFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		if _, err := os.Stat(filepath.Join(v.dir, profileFile)); err != nil {
+			return nil // never analyzed
+		}
+	}
+	if err != nil {
+		v.unreadable(reportFile, err)
+		return nil
+	}
+	var r schemas.Report
+	if err := json.Unmarshal(data, &r); err != nil {
+		v.say(reportFile, "it is not a report: %v", err)
+		return nil
+	}
+	if r.Report != schemas.ReportVersion {
+		v.say(reportFile, "it is of version %d, this program knows %d", r.Report, schemas.ReportVersion)
+		return nil
+	}
+	return &r
+}
+
+func (v *verifier) profile(want string) {
+	data, err := os.ReadFile(filepath.Join(v.dir, profileFile))
+	if err != nil {
+		v.unreadable(profileFile, err)
+		return
+	}
+	if got := profile.SHA256(data); got != want {
+		v.say(profileFile, "it is not the profile the report was made with: profile_sha256 is %s there, %s here", want, got)
+	}
+}
+
+func (v *verifier) table(name, seal string) {
+	got, err := tables.Verify(filepath.Join(v.dir, name))
+	switch {
+	case err != nil:
+		v.unreadable(name, err)
+	case got != seal:
+		v.say(name, "its seal is %q, that of %s is %q", got, reportFile, seal)
+	}
+}
+
+// notes checks that each line of the crew's notes, if there are any, is JSON.
+func (v *verifier) notes() {
+	data, err := os.ReadFile(filepath.Join(v.dir, notesFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		return
+	} else if err != nil {
+		v.unreadable(notesFile, err)
+		return
+	}
+	lines := bufio.NewScanner(bytes.NewReader(data))
+	lines.Buffer(nil, len(data)+1)
+	for n := 1; lines.Scan(); n++ {
+		if line := bytes.TrimSpace(lines.Bytes()); len(line) > 0 && !json.Valid(line) {
+			v.say(notesFile, "line %d is not JSON", n)
+		}
+	}
+}

@@ -1,0 +1,249 @@
+package tables
+
+import "github.com/afterbell/afterbell/schemas"
+
+// Cycle is a row of cycles.parquet.
+type Cycle struct {
+	Seal      string   `parquet:"seal"`
+	Cycle     int32    `parquet:"cycle"` // counts from 0 in order of time
+	Kind      string   `parquet:"kind"`
+	Pieces    int32    `parquet:"pieces"`
+	Period    string   `parquet:"period"`
+	StartS    float64  `parquet:"start_s"`
+	EndS      float64  `parquet:"end_s"`
+	DurationS float64  `parquet:"duration_s"`
+	Complete  bool     `parquet:"complete"`
+	Slow      bool     `parquet:"slow"`
+	Why       *string  `parquet:"why,optional"`
+	ReturnS   *float64 `parquet:"return_s,optional"`
+	CollectS  *float64 `parquet:"collect_s,optional"`
+	CarryS    *float64 `parquet:"carry_s,optional"`
+	PlaceS    *float64 `parquet:"place_s,optional"`
+	P         *float64 `parquet:"p,optional"`
+	ExcessS   *float64 `parquet:"excess_s,optional"`
+}
+
+func cycleRows(r *schemas.Report) []Cycle {
+	out := make([]Cycle, len(r.Cycles))
+	for i, c := range r.Cycles {
+		out[i] = Cycle{
+			Seal: r.From.Seal, Cycle: int32(i), Kind: c.Kind, Pieces: int32(c.Pieces), Period: c.Period,
+			StartS: c.StartS, EndS: c.EndS, DurationS: c.DurationS, Complete: c.Complete, Slow: c.Slow, Why: c.Why,
+			ReturnS: c.Phases.ReturnS, CollectS: c.Phases.CollectS, CarryS: c.Phases.CarryS, PlaceS: c.Phases.PlaceS,
+			P: c.P, ExcessS: c.ExcessS,
+		}
+	}
+	return out
+}
+
+// Pass is a row of passes.parquet: a piece at one stage. A pass of which no stage is known
+// is one row without stage.
+type Pass struct {
+	Seal           string   `parquet:"seal"`
+	Pass           int32    `parquet:"pass"` // counts from 0
+	Piece          int32    `parquet:"piece"`
+	EnterS         *float64 `parquet:"enter_s,optional"` // of the whole pass
+	LeaveS         *float64 `parquet:"leave_s,optional"`
+	Outcome        string   `parquet:"outcome"`
+	Stage          *string  `parquet:"stage,optional"`
+	StageEnterS    *float64 `parquet:"stage_enter_s,optional"`
+	StageLeaveS    *float64 `parquet:"stage_leave_s,optional"`
+	StageEnterEstS *float64 `parquet:"stage_enter_est_s,optional"`
+	StageLeaveEstS *float64 `parquet:"stage_leave_est_s,optional"`
+}
+
+func passRows(r *schemas.Report) []Pass {
+	out := []Pass{}
+	for i, p := range r.Passes {
+		row := Pass{
+			Seal: r.From.Seal, Pass: int32(i), Piece: int32(p.Piece),
+			EnterS: p.EnterS, LeaveS: p.LeaveS, Outcome: p.Outcome,
+		}
+		if len(p.Stages) == 0 {
+			out = append(out, row)
+		}
+		for _, s := range p.Stages {
+			row.Stage = &s.Stage
+			row.StageEnterS, row.StageLeaveS = s.EnterS, s.LeaveS
+			row.StageEnterEstS, row.StageLeaveEstS = s.EnterEstS, s.LeaveEstS
+			out = append(out, row)
+		}
+	}
+	return out
+}
+
+// Stage is a row of stages.parquet.
+type Stage struct {
+	Seal     string   `parquet:"seal"`
+	Position int32    `parquet:"position"` // along the path, from 0
+	Stage    string   `parquet:"stage"`
+	Sensor   bool     `parquet:"sensor"`
+	TransitS *float64 `parquet:"transit_s,optional"` // median of undisturbed passes
+	Passes   int32    `parquet:"passes"`             // that entered the stage
+	Jams     int32    `parquet:"jams"`
+}
+
+func stageRows(r *schemas.Report) []Stage {
+	out := make([]Stage, len(r.Stages))
+	for i, s := range r.Stages {
+		out[i] = Stage{
+			Seal: r.From.Seal, Position: int32(i), Stage: s.Stage, Sensor: s.Sensor,
+			TransitS: s.TransitS, Passes: int32(s.Passes), Jams: int32(s.Jams),
+		}
+	}
+	return out
+}
+
+// Jam is a row of jams.parquet and of suspected_jams.parquet.
+type Jam struct {
+	Seal       string   `parquet:"seal"`
+	Stage      string   `parquet:"stage"`
+	StartS     float64  `parquet:"start_s"`
+	EndS       float64  `parquet:"end_s"`
+	Cleared    bool     `parquet:"cleared"`
+	Confidence float64  `parquet:"confidence"`
+	How        *string  `parquet:"how,optional"`
+	Cause      *string  `parquet:"cause,optional"`
+	Piece      *int64   `parquet:"piece,optional"`
+	StillS     *float64 `parquet:"still_s,optional"`
+	PeakA      *float64 `parquet:"peak_a,optional"`
+	OnsetLowS  *float64 `parquet:"onset_low_s,optional"`
+	OnsetHighS *float64 `parquet:"onset_high_s,optional"`
+	Reversals  int32    `parquet:"reversals"`
+}
+
+func jamRows(seal string, jams []schemas.Jam) []Jam {
+	out := make([]Jam, len(jams))
+	for i, j := range jams {
+		out[i] = Jam{
+			Seal: seal, Stage: j.Stage, StartS: j.StartS, EndS: j.EndS, Cleared: j.Cleared,
+			Confidence: j.Confidence, How: text(j.How), Cause: text(j.Cause), Piece: int64s(j.Piece),
+			StillS: j.StillS, PeakA: j.PeakA, OnsetLowS: j.OnsetLowS, OnsetHighS: j.OnsetHighS,
+			Reversals: int32(j.Reversals),
+		}
+	}
+	return out
+}
+
+// Brownout is a row of brownouts.parquet.
+type Brownout struct {
+	Seal        string   `parquet:"seal"`
+	Brownout    int32    `parquet:"brownout"` // counts from 0
+	StartS      float64  `parquet:"start_s"`
+	EndS        *float64 `parquet:"end_s,optional"`
+	MinV        float64  `parquet:"min_v"`
+	MinAtS      float64  `parquet:"min_at_s"`
+	VoltSeconds float64  `parquet:"volt_seconds"`
+	CurrentA    *float64 `parquet:"current_a,optional"`
+	OtherShare  *float64 `parquet:"other_share,optional"`
+	Period      *string  `parquet:"period,optional"`
+	Cause       *string  `parquet:"cause,optional"`
+}
+
+func brownoutRows(r *schemas.Report) []Brownout {
+	out := make([]Brownout, len(r.Brownouts))
+	for i, b := range r.Brownouts {
+		out[i] = Brownout{
+			Seal: r.From.Seal, Brownout: int32(i), StartS: b.StartS, EndS: b.EndS, MinV: b.MinV, MinAtS: b.MinAtS,
+			VoltSeconds: b.VoltSeconds, CurrentA: b.CurrentA, OtherShare: b.OtherShare,
+			Period: text(b.Period), Cause: text(b.Cause),
+		}
+	}
+	return out
+}
+
+// Branch is a row of brownout_branches.parquet.
+type Branch struct {
+	Seal     string  `parquet:"seal"`
+	Brownout int32   `parquet:"brownout"` // as in brownouts.parquet
+	Branch   string  `parquet:"branch"`
+	Share    float64 `parquet:"share"`
+}
+
+func branchRows(r *schemas.Report) []Branch {
+	out := []Branch{}
+	for i, b := range r.Brownouts {
+		for _, s := range b.Branches {
+			out = append(out, Branch{r.From.Seal, int32(i), s.Name, s.Share})
+		}
+	}
+	return out
+}
+
+// Balance is a row of balances.parquet.
+type Balance struct {
+	Seal         string   `parquet:"seal"`
+	StartS       float64  `parquet:"start_s"`
+	EndS         float64  `parquet:"end_s"`
+	Outcome      string   `parquet:"outcome"`
+	SettleS      *float64 `parquet:"settle_s,optional"`
+	Overshoots   int32    `parquet:"overshoots"`
+	DampingRatio *float64 `parquet:"damping_ratio,optional"`
+	NaturalHz    *float64 `parquet:"natural_hz,optional"`
+	PeakDeg      float64  `parquet:"peak_deg"`
+	Diagnosis    *string  `parquet:"diagnosis,optional"`
+	Period       *string  `parquet:"period,optional"`
+}
+
+func balanceRows(r *schemas.Report) []Balance {
+	out := make([]Balance, len(r.Balances))
+	for i, b := range r.Balances {
+		out[i] = Balance{
+			Seal: r.From.Seal, StartS: b.StartS, EndS: b.EndS, Outcome: b.Outcome, SettleS: b.SettleS,
+			Overshoots: int32(b.Overshoots), DampingRatio: b.DampingRatio, NaturalHz: b.NaturalHz,
+			PeakDeg: b.PeakDeg, Diagnosis: text(b.Diagnosis), Period: text(b.Period),
+		}
+	}
+	return out
+}
+
+// Move is a row of moves.parquet.
+type Move struct {
+	Seal      string   `parquet:"seal"`
+	Name      string   `parquet:"name"`
+	StartS    float64  `parquet:"start_s"`
+	EndS      float64  `parquet:"end_s"`
+	From      float64  `parquet:"from"`
+	To        float64  `parquet:"to"`
+	SettleS   *float64 `parquet:"settle_s,optional"`
+	Overshoot float64  `parquet:"overshoot"`
+	Outcome   string   `parquet:"outcome"`
+	PeakA     *float64 `parquet:"peak_a,optional"`
+}
+
+func moveRows(r *schemas.Report) []Move {
+	out := make([]Move, len(r.Moves))
+	for i, m := range r.Moves {
+		out[i] = Move{
+			Seal: r.From.Seal, Name: m.Name, StartS: m.StartS, EndS: m.EndS, From: m.From, To: m.To,
+			SettleS: m.SettleS, Overshoot: m.Overshoot, Outcome: m.Outcome, PeakA: m.PeakA,
+		}
+	}
+	return out
+}
+
+// Finding is a row of findings.parquet.
+type Finding struct {
+	Seal        string   `parquet:"seal"`
+	ID          string   `parquet:"id"`
+	Kind        string   `parquet:"kind"`
+	Severity    string   `parquet:"severity"`
+	StartS      float64  `parquet:"start_s"`
+	EndS        float64  `parquet:"end_s"`
+	Occurrences int32    `parquet:"occurrences"`
+	CostS       *float64 `parquet:"cost_s,optional"`
+	Confidence  float64  `parquet:"confidence"`
+	Title       string   `parquet:"title"`
+	Because     string   `parquet:"because"`
+}
+
+func findingRows(r *schemas.Report) []Finding {
+	out := make([]Finding, len(r.Findings))
+	for i, f := range r.Findings {
+		out[i] = Finding{
+			Seal: r.From.Seal, ID: f.ID, Kind: f.Kind, Severity: f.Severity, StartS: f.StartS, EndS: f.EndS,
+			Occurrences: int32(len(f.Spans)), CostS: f.CostS, Confidence: f.Confidence, Title: f.Title, Because: f.Because,
+		}
+	}
+	return out
+}
