@@ -20,6 +20,7 @@ import (
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
@@ -71,6 +72,7 @@ func New(h *home.Home, o Options) *Server {
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}/report.json", s.report)
 	mux.HandleFunc("GET "+page.AssetsPath+"{name}", s.asset)
+	mux.HandleFunc("GET /favicon.ico", s.favicon)
 	mux.HandleFunc("GET /", s.nothingHere)
 	s.handler = s.guarded(mux)
 	return s
@@ -119,6 +121,14 @@ func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", a.Type)
 	w.Header().Set("Cache-Control", "no-cache")
 	http.ServeContent(w, r, "", startTime, bytes.NewReader(a.Body))
+}
+
+// favicon is the mark of the project.
+func (s *Server) favicon(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if err := draw.Brand().WriteSVG(w); err != nil {
+		s.options.Log.Debug("mark not delivered", "err", err)
+	}
 }
 
 // wanted is the match a request names; without a season there must be one such match.

@@ -31,17 +31,15 @@ func jams(in Input) []drafted {
 		g := in.Report.Match.Game
 		title := fmt.Sprintf("The %s jammed %s", stage, times(len(here)))
 		clause := fmt.Sprintf("%s %s in the %s, %s cleared", numberWord(len(here)), plural(len(here), "jam", "jams"), stage, bothAll(len(here)))
-		short := "jam"
 		if !last.Cleared {
 			title += fmt.Sprintf(" and still holds a %s", g.Piece)
 			clause = fmt.Sprintf("a %s is still stuck in the %s", g.Piece, stage)
-			short = "jam, not cleared"
 		}
 		d := drafted{clause: clause}
 		d.Finding = schemas.Finding{
 			ID: id("jam", stage, 1), Kind: "jam", Severity: severity,
 			StartS: here[0].StartS, EndS: last.EndS,
-			Title: title + ".", Short: short, Because: in.whyJam(here),
+			Title: title + ".", Short: "jam", Because: in.whyJam(here),
 			CostS: schemas.Some(in.jamCost(here)), Confidence: surest(here),
 			Spans:   spansOf(here),
 			Numbers: []schemas.Number{number("standing", stand, "s"), number("jams", float64(len(here)), "")},
@@ -246,12 +244,13 @@ func spansOf(jams []schemas.Jam) []schemas.Span {
 	return out
 }
 
+// surest is the confidence in at least the clearest of the jams; never said to be certain.
 func surest(jams []schemas.Jam) float64 {
 	best := 0.0
 	for _, j := range jams {
 		best = math.Max(best, j.Confidence)
 	}
-	return best
+	return math.Min(best, 0.99)
 }
 
 func overlap(a0, a1, b0, b1 float64) float64 {

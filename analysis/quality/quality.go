@@ -61,7 +61,7 @@ type Input struct {
 // Detect lists what the log lacks. Gaps and faults are sorted by signal, then time.
 func Detect(in Input, cfg Config) schemas.Quality {
 	out := schemas.Quality{Samples: in.Log.Samples(), Signals: len(in.Log.Signals)}
-	restless := map[string]bool{}
+	restless, mapped := map[string]bool{}, map[string]bool{}
 	for _, m := range in.Mapped {
 		if in.Log.Find(m.Signal) == nil {
 			if !slices.Contains(out.Missing, m.Signal) {
@@ -69,6 +69,7 @@ func Detect(in Input, cfg Config) schemas.Quality {
 			}
 			continue
 		}
+		mapped[m.Signal] = true
 		restless[m.Signal] = restless[m.Signal] || m.Restless
 	}
 	slices.Sort(out.Missing)
@@ -90,7 +91,9 @@ func Detect(in Input, cfg Config) schemas.Quality {
 			if restless[s.Name] {
 				faults = append(faults, stillness(s, times, in.Periods, cfg)...)
 			}
-			faults = append(faults, excursions(s, times, cfg)...)
+			if !mapped[s.Name] { // a tilt or a pose that leaves its past is what its own analysis looks for
+				faults = append(faults, excursions(s, times, cfg)...)
+			}
 		}
 		slices.SortStableFunc(faults, func(a, b schemas.Fault) int { return cmp.Compare(a.StartS, b.StartS) })
 		out.Notes = appendCapped(out.Notes, s.Name, "faults", len(faults), cfg.MaxListed)

@@ -189,7 +189,9 @@ func (a *app) importLog(ctx context.Context, h *home.Home, files []string, id sc
 		if err != nil {
 			return nil, err
 		}
-		log = ingest.Merge(old.log, log)
+		if log, err = ingest.Merge(old.log, log); err != nil {
+			return nil, err
+		}
 		stored, seal = old.stored, old.seal+1
 		if at == nil {
 			at = old.at
@@ -246,17 +248,15 @@ func shifted(at *string, us int64) *string {
 // readLog reads files as one log, with a bar on a terminal.
 func (a *app) readLog(ctx context.Context, files []string, skipBadRows bool) (*schemas.Log, int, error) {
 	bar := a.progress("reading")
-	o := ingest.DefaultOptions()
-	o.SkipBadRows, o.Progress = skipBadRows, bar.at
-	log, report, err := ingest.ReadFiles(ctx, files, o)
+	log, report, err := ingest.ReadFiles(ctx, files, ingest.Options{SkipBadRows: skipBadRows, Progress: bar.at})
 	bar.done()
 	if err != nil {
 		return nil, 0, err
 	}
-	for _, n := range report.Notes() {
-		a.say("note: %s", n)
+	if report.BadRows > 0 {
+		a.say("note: %d bad rows left out; the first: %v", report.BadRows, report.First[0])
 	}
-	return log, report.Skipped, nil
+	return log, report.BadRows, nil
 }
 
 func severityWord(s string) string {
