@@ -24,8 +24,8 @@ type operator struct {
 }
 
 type beltStep struct {
-	belts int
-	for_  float64
+	belts   int
+	seconds float64
 }
 
 func newOperator(r random) *operator {
@@ -112,7 +112,7 @@ func (o *operator) begin(c *piece, now float64) {
 		{beltsStop, o.r.delay(0.25, 0.3)},
 		{beltsRun, o.r.delay(1.7, 0.3)},
 	}
-	o.until = now + o.steps[0].for_
+	o.until = now + o.steps[0].seconds
 }
 
 func (o *operator) work(w *world, c *piece, now float64) {
@@ -130,7 +130,7 @@ func (o *operator) work(w *world, c *piece, now float64) {
 	}
 	o.steps = o.steps[1:]
 	if len(o.steps) > 0 {
-		o.until = now + o.steps[0].for_
+		o.until = now + o.steps[0].seconds
 		return
 	}
 	if o.round%4 == 0 { // let it be for a while

@@ -89,6 +89,7 @@ func scenarios() []scenario {
 	reversed.summary = "a piece jams in the lift and comes free by running back"
 	reversed.trips = map[int]tripPlan{5: {catch: inLift}}
 	reversed.battery = "B2"
+	reversed.gaps = []gap{{start: 111.3, length: 0.62}}
 
 	stuck := heron
 	stuck.seed = 12
@@ -118,11 +119,13 @@ func scenarios() []scenario {
 	rookie.summary = "a simple robot that logs five signals"
 	rookie.robot, rookie.signals, rookie.battery = "curlew", curlewSignals, ""
 	rookie.climbS, rookie.pauseS = 0, 0
+	rookie.gaps = []gap{{start: 58.4, length: 0.9}, {start: 131.1, length: 2.3}}
 
 	demo := heron
 	demo.seed = 4
 	demo.name, demo.match, demo.at = "demo", "q14", "2031-03-01T14:32:00Z"
 	demo.summary = "two jams in the lift, the second for good; battery B3 browns out twice; a slow pick-up; the peel swings to the bell"
+	demo.gaps = []gap{{start: 72.6, length: 0.41}}
 	demo.battery, demo.spits, demo.climbS = "B3", 1, 21
 	demo.parts = func(w *world, r random) { weakBattery(w.battery, r.about(0.0375, 0.015)) }
 	demo.leveller = noRate

@@ -83,6 +83,7 @@ func (w *world) mode() string {
 }
 
 func newWorld(s scenario, o Options) *world {
+	s.battery = or(o.Battery, s.battery)
 	w := &world{scenario: s, seed: o.Seed}
 	w.begin = math.Round(stream(o.Seed, "clock").between(20, 400)*1e4) / 1e4
 	w.bell = s.leadS + autonomousS + s.pauseS + driverS
@@ -146,9 +147,9 @@ func (w *world) remember() {
 	w.emfSum += w.battery.emf()
 	w.emfCount++
 	switch w.steps {
-	case int(w.scenario.leadS / step):
+	case int(w.scenario.leadS/step) - 1:
 		w.atStart, w.restV = *w.battery, w.supply.voltage
-	case int(w.bell / step):
+	case int(w.bell/step) - 1:
 		w.atBell = *w.battery
 	}
 }
