@@ -67,7 +67,7 @@ func newPath(r random) *path {
 	return p
 }
 
-// newPiece is a loaf off the oven: soft, no two alike.
+// newPiece is one piece: soft, no two alike.
 func newPiece(r random) *piece {
 	return &piece{
 		length: r.normal(0.22, 0.006), mass: r.about(0.42, 0.06),

@@ -21,22 +21,22 @@ const (
 )
 
 // driver is the person (in the autonomous period the program in its place) who drives:
-// to the oven, take, to the shelf backwards, line up, place, and to the peel at the end.
+// to the pickup zone, take, to the goal backwards, line up, place, and to the platform at the
+// end.
 type driver struct {
 	r     random
 	phase phase
-	since float64 // s, when the phase began
 	react float64 // s, until when nothing new is done
 
 	trip     int     // how many times a piece was fetched, the one under way included
 	pieces   int     // wanted on this trip
-	lookAt   float64 // y aimed for at the oven
+	lookAt   float64 // y aimed for when taking
 	misses   int     // times still to miss on purpose
 	top      float64 // m/s wanted on this trip
 	liftFrom float64 // x from which the lift goes up
 	hasty    bool
 	backing  bool    // makes room before the platform
-	wait     float64 // s it stops before the oven for a piece to lie right
+	wait     float64 // s it stops before taking, for a piece to lie right
 
 	goodFor  float64 // s inside the aim
 	settle   float64 // s it wants to see it there
@@ -57,7 +57,7 @@ func newDriver(r random) *driver {
 
 // start begins a phase after the driver's reaction.
 func (d *driver) start(p phase, now float64) {
-	d.phase, d.since = p, now
+	d.phase = p
 	d.react = now + d.r.delay(0.22, 0.3)
 	d.goodFor, d.settle = 0, d.r.delay(0.35, 0.6)
 }
@@ -131,7 +131,7 @@ func (d *driver) act(w *world) (forward, turn float64) {
 	case toPickup:
 		x := w.field.next.x + reach
 		if c.x < x+0.75 {
-			d.phase, d.since, d.react = collecting, now, now+d.wait
+			d.phase, d.react = collecting, now+d.wait
 		}
 		return d.towards(w, x+0.25, d.lookAt, d.top, false)
 	case collecting:
@@ -152,7 +152,7 @@ func (d *driver) act(w *world) (forward, turn float64) {
 			return 0, 0
 		}
 		if math.Abs(w.field.aim.x-c.x) < 0.30 && math.Abs(c.v) < 0.8 {
-			d.phase, d.since = aligning, now
+			d.phase = aligning
 		}
 		top := d.top
 		if d.hasty {

@@ -19,7 +19,7 @@ type scenario struct {
 	leveller             func(*leveller, random)
 }
 
-// tripPlan is what is special about one trip to the oven.
+// tripPlan is what is special about one trip to the pickup zone.
 type tripPlan struct {
 	pieces int  // to take, 1 if 0
 	misses int  // times the driver drives past the piece

@@ -62,7 +62,7 @@ func (v view) cycle(period string, start, end float64, pieces int, scored []int)
 func (v view) phases(start, end float64, id int) schemas.Phases {
 	var out schemas.Phases
 	track := v.world.track
-	arrive, enter := math.NaN(), math.NaN() // first into the oven zone, last into the shelf zone
+	arrive, enter := math.NaN(), math.NaN() // first into the pickup zone, last into the goal zone
 	inGoal := false
 	for _, p := range track {
 		if p.AtS > end {
