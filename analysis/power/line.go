@@ -1,8 +1,151 @@
 package power
 
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+)
+
 // LoadLine is V = OpenCircuitV - ResistanceOhm * I with 95 % intervals.
 type LoadLine struct {
 	OpenCircuitV, OpenCircuitLow, OpenCircuitHigh      float64
 	ResistanceOhm, ResistanceLowOhm, ResistanceHighOhm float64
-	Points                                             int
+	Points                                             int     // steps of the load it rests on
+	LagS                                               float64 // how much later the current's reading comes than the voltage's
+}
+
+// loadLine measures the battery, or says why it cannot.
+func loadLine(pair *aligned, cfg Config, r *Result) (*LoadLine, string) {
+	if s := pair.stepS(); s > cfg.LongestStepS {
+		return nil, fmt.Sprintf("sampled too slowly: voltage and current come every %.2f s, a step of the load takes at most %.2f s to tell resistance from relaxation", s, cfg.LongestStepS)
+	}
+	short, least := pair.loadSteps(cfg.HalfGapS, cfg)
+	if n := len(events(short, cfg)); n < cfg.LeastSteps {
+		return nil, fmt.Sprintf("loads too steady: %d separate steps of the current over %.1f A, %d are needed", n, least, cfg.LeastSteps)
+	}
+	long, _ := pair.loadSteps(cfg.SlowHalfGapS, cfg)
+	short, long = pair.trim(short), pair.trim(long)
+	early, ok1 := pair.resistance(short)
+	late, ok2 := pair.resistance(long)
+	if !ok1 || !ok2 {
+		return nil, "voltage and current do not change together"
+	}
+	steps, ohm := short, early
+	if pair.lag != 0 || late < early*(1-cfg.SmoothedPart) {
+		steps, ohm = long, late // the current had not fully arrived: its sensor lags or smooths
+	}
+	draws := pair.resampled(steps, cfg)
+	n := float64(len(events(steps, cfg)))
+	if n < float64(cfg.LeastSteps) || len(draws) < cfg.Resamples/2 {
+		return nil, "too few steps of the load agree with each other"
+	}
+	spread := stat.MADToSigma * stat.MAD(draws) // robust: a draw of two steps over and over has no line
+	model := cfg.ModelError
+	if pair.apart {
+		model += cfg.ApartError * schemas.Seconds(pair.finer)
+	}
+	se := math.Hypot(spread*math.Sqrt(n/(n-1)), math.Hypot(model*ohm, (late-early)/2))
+	half := se * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(0.975)
+	if ohm+half < 0 {
+		return nil, "the voltage rises with the current: is the sign of the current turned around?"
+	}
+	if ohm-half <= 0 {
+		return nil, fmt.Sprintf("the voltage does not follow the current closely enough: %.1f milliohm, give or take %.1f", ohm*1e3, half*1e3)
+	}
+	if half > 0.25*ohm {
+		r.note("the battery's resistance is known to %.0f %% only, from %d steps of the load", 100*half/ohm, len(steps))
+	}
+	if pair.lag != 0 {
+		r.note("the current's reading comes %+.0f ms after the voltage's; corrected", float64(pair.lag)/1e3)
+	}
+	l := &LoadLine{
+		ResistanceOhm: ohm, ResistanceLowOhm: ohm - half, ResistanceHighOhm: ohm + half,
+		Points: len(steps), LagS: float64(pair.lag) / 1e6,
+	}
+	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = pair.openCircuit(ohm, half, cfg)
+	return l, ""
+}
+
+// resistance is minus the slope of York's line through the steps, after what relaxation
+// put into both coordinates has been taken out: a straight dependence on the charge that
+// flowed during the step beyond what flowed before.
+func (a *aligned) resistance(steps []step) (ohm float64, ok bool) {
+	var ui, uv, uu float64
+	for _, s := range steps {
+		ui += s.u * s.di
+		uv += s.u * s.dv
+		uu += s.u * s.u
+	}
+	x, y := make([]float64, len(steps)), make([]float64, len(steps))
+	sx, sy := make([]float64, len(steps)), make([]float64, len(steps))
+	for k, s := range steps {
+		x[k], y[k] = s.di, s.dv
+		if uu > 0 {
+			x[k] -= ui / uu * s.u
+			y[k] -= uv / uu * s.u
+		}
+		sx[k], sy[k] = a.noiseI*math.Sqrt(2/s.n), max(a.noiseV, 1e-6)*math.Sqrt(2/s.n)
+	}
+	l, ok := stat.FitYork(x, y, sx, sy)
+	return -l.Slope, ok
+}
+
+// trim leaves out steps that do not lie on the line of the others: a glitch of a sensor, a
+// contact that opened for a moment.
+func (a *aligned) trim(steps []step) []step {
+	const far = 6
+	ohm, ok := a.resistance(steps)
+	if !ok {
+		return steps
+	}
+	off := make([]float64, len(steps))
+	for k, s := range steps {
+		off[k] = s.dv + ohm*s.di
+	}
+	middle, spread := stat.Median(off), stat.MADToSigma*stat.MAD(off)
+	var out []step
+	for k, s := range steps {
+		if math.Abs(off[k]-middle) <= far*max(spread, a.noiseV) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// events groups steps that follow each other: those of one event of the load share its
+// relaxation and the driver's hand, so they are drawn together.
+func events(steps []step, cfg Config) [][]step {
+	var out [][]step
+	from := 0
+	for k := 1; k <= len(steps); k++ {
+		if k == len(steps) || float64(steps[k].t-steps[k-1].t)/1e6 > cfg.EventS {
+			out = append(out, steps[from:k])
+			from = k
+		}
+	}
+	return out
+}
+
+// resampled is the resistance of many draws of the load's events, with repetition. The
+// seed is fixed: the same log gives the same interval.
+func (a *aligned) resampled(steps []step, cfg Config) []float64 {
+	rng := rand.New(rand.NewPCG(0, uint64(len(steps))))
+	all := events(steps, cfg)
+	var out []float64
+	var draw []step
+	for range cfg.Resamples {
+		draw = draw[:0]
+		for range all {
+			draw = append(draw, all[rng.IntN(len(all))]...)
+		}
+		if ohm, ok := a.resistance(draw); ok {
+			out = append(out, ohm)
+		}
+	}
+	return out
 }

@@ -1,0 +1,75 @@
+package power
+
+// Config is how the supply is judged. Thresholds of batteries are for a 12 V sealed
+// lead-acid battery; another kind needs its own.
+type Config struct {
+	// A silence is a gap when longer than both GapSteps usual steps of its signal and GapS
+	// seconds. Chosen by us: a late sample is none, a lost second is.
+	GapSteps float64
+	GapS     float64
+
+	// A step of the load is measured from the readings of AverageS seconds before it to
+	// those after it, leaving out HalfGapS on either side for the step itself, the sensor's
+	// lag and its smoothing. Where the sensors are slower than that, SlowHalfGapS. All
+	// within the 200 ms that keep relaxation small. Chosen by us.
+	AverageS, HalfGapS, SlowHalfGapS float64
+	// LocateS seconds on either side find where the load steps. Chosen by us.
+	LocateS float64
+	// RelaxS is the time constant of the relaxation that is taken out of a step. The result
+	// hardly depends on it, for a step is short. Chosen by us: between the tenth of a second
+	// that still counts as resistance and the seconds of a battery's relaxation.
+	RelaxS float64
+	// LagS is the largest lag between the two sensors that is looked for. Chosen by us.
+	LagS float64
+	// LongestStepS is the slowest sampling that still shows a step of the load: past it
+	// relaxation cannot be told from resistance.
+	LongestStepS float64
+
+	// Excitation: a step counts from NoiseTimes the current's noise on, and from LargeShare
+	// of the match's large steps (their 99 % point); fewer than LeastSteps separate events,
+	// or none, and the resistance is refused. Chosen by us: 5 and 5.
+	NoiseTimes float64
+	LargeShare float64
+	LeastSteps int
+	EventS     float64 // steps nearer than this belong to one event of the load
+	// SmoothedPart is by how much the resistance must fall from the shorter gap to the
+	// longer for the current's sensor to be taken as a slow one. Chosen by us.
+	SmoothedPart float64
+	// ModelError is the part of the resistance, as a standard error, that timing and
+	// relaxation may leave in it whatever the number of steps. ApartError is added to it
+	// when voltage and current were read at different times, for each second of the faster
+	// one's step. OpenErrorV is the same of the open-circuit voltage. All three measured on
+	// synthetic batteries of other relaxation, lag and sampling than assumed here.
+	ModelError, ApartError, OpenErrorV float64
+	Resamples                          int // of the block bootstrap
+
+	// True rest: RestS seconds at the log's beginning with the robot disabled, no more than
+	// RestA amperes (the controller's own draw) and, over its last SettledS seconds, a drift
+	// under RestDriftVS volts a second. Chosen by us.
+	RestS, RestA, SettledS, RestDriftVS float64
+
+	// What a healthy battery with its wiring does, common practice for 12 V sealed
+	// lead-acid of about 18 Ah: 0.012 to 0.025 ohm, and 12.4 V without load. Under LowRestV
+	// at rest it is half empty at best, under LowOpenV by the load line nearly empty
+	// (makers' tables of resting voltage: 12.3 V for half, 12.0 V for a quarter).
+	HealthyOhm, HealthyOpenV float64
+	LowRestV, LowOpenV       float64
+	// These batteries are the ones the thresholds speak of: their open-circuit voltage.
+	LeastOpenV, MostOpenV float64
+	// A dip is blamed on a connection when more than LooseV volts of it, and more than
+	// LooseShare of what the resistance explains, go beyond the load line. Chosen by us.
+	LooseV, LooseShare float64
+}
+
+// DefaultConfig is the configuration used unless a caller knows better.
+func DefaultConfig() Config {
+	return Config{
+		GapSteps: 3, GapS: 0.2,
+		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04, LocateS: 0.04,
+		RelaxS: 0.5, LagS: 0.1, LongestStepS: 0.1,
+		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.005, ApartError: 0.5, OpenErrorV: 0.02, Resamples: 200,
+		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
+		HealthyOhm: 0.025, HealthyOpenV: 12.4, LowRestV: 12.2, LowOpenV: 12.0, LeastOpenV: 9, MostOpenV: 15,
+		LooseV: 0.7, LooseShare: 0.5,
+	}
+}

@@ -1,0 +1,168 @@
+package power
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
+)
+
+// relaxS are the time constants, in seconds, between which relaxation is taken apart: a
+// sum of a fast, a middle and a slow one follows any relaxation in between closely.
+var relaxS = [...]float64{0.5, 4, 30}
+
+const relaxations = 1 + len(relaxS) // the level and what lowers it
+
+// stretch is the normal equations of some seconds of log.
+type stretch struct {
+	a [relaxations][relaxations]float64
+	b [relaxations]float64
+}
+
+// openCircuit is the voltage at no load: what is left of V + R I when relaxation is taken
+// out. Relaxation follows the current with several time constants and can only lower the
+// voltage, so a part that comes out raising it is left out. The level is that of the whole
+// log; of a battery that empties meanwhile, the middle of its way.
+//
+// The interval holds the resistance's, half, and that of the level by drawing stretches of
+// ten seconds, within which readings are not independent. volts is NaN without readings.
+func (a *aligned) openCircuit(ohm, half float64, cfg Config) (volts, low, high float64) {
+	parts, meanI := a.stretches(ohm)
+	var all stretch
+	for _, p := range parts {
+		all.add(p)
+	}
+	level, used, ok := all.solve([relaxations]bool{true, true, true, true})
+	if !ok {
+		return math.NaN(), math.NaN(), math.NaN()
+	}
+	rng := rand.New(rand.NewPCG(0, uint64(len(parts))))
+	var levels []float64
+	for range cfg.Resamples {
+		var draw stretch
+		for range parts {
+			draw.add(parts[rng.IntN(len(parts))])
+		}
+		if l, _, ok := draw.solve(used); ok {
+			levels = append(levels, l)
+		}
+	}
+	spread := 0.0
+	if len(levels) > 1 {
+		spread = 1.96 * stat.StdDev(levels, nil)
+	}
+	width := math.Hypot(math.Hypot(spread, 1.96*cfg.OpenErrorV), half*meanI)
+	return level, level - width, level + width
+}
+
+// stretches cuts the log into pieces of ten seconds and sums each one's equations over
+// means of 0.2 s.
+func (a *aligned) stretches(ohm float64) (parts []stretch, meanI float64) {
+	const (
+		binS     = 0.2
+		stretchS = 10
+	)
+	var slow [len(relaxS)]float64
+	var row [relaxations]float64 // sums of the bin: count, relaxations
+	var level, sumI, n float64
+	started := false
+	var last, binEnd, partEnd int64
+	for k, t := range a.T {
+		v, i := a.V[k], a.I[k]
+		if math.IsNaN(v) || math.IsNaN(i) {
+			continue
+		}
+		if !started {
+			for j := range slow {
+				slow[j] = i
+			}
+			started, last, binEnd, partEnd = true, t, t, t
+		}
+		for j, tau := range relaxS {
+			slow[j] += (i - slow[j]) * (1 - math.Exp(-float64(t-last)/1e6/tau))
+		}
+		last = t
+		if t >= binEnd {
+			if row[0] > 0 {
+				parts[len(parts)-1].equation(row, level)
+			}
+			row, level = [relaxations]float64{}, 0
+			binEnd = t + int64(binS*1e6)
+		}
+		if t >= partEnd {
+			parts = append(parts, stretch{})
+			partEnd = t + int64(stretchS*1e6)
+		}
+		row[0]++
+		for j := range slow {
+			row[j+1] -= slow[j]
+		}
+		level += v + ohm*i
+		sumI += i
+		n++
+	}
+	if row[0] > 0 {
+		parts[len(parts)-1].equation(row, level)
+	}
+	return parts, sumI / n
+}
+
+// equation adds one bin: the means of row and level count once.
+func (s *stretch) equation(row [relaxations]float64, level float64) {
+	n := row[0]
+	for i := range row {
+		for j := range row {
+			s.a[i][j] += row[i] * row[j] / (n * n)
+		}
+		s.b[i] += row[i] * level / (n * n)
+	}
+}
+
+func (s *stretch) add(o stretch) {
+	for i := range s.a {
+		for j := range s.a[i] {
+			s.a[i][j] += o.a[i][j]
+		}
+		s.b[i] += o.b[i]
+	}
+}
+
+// solve is the level with the relaxations that lower it, out of those allowed.
+func (s *stretch) solve(allowed [relaxations]bool) (level float64, used [relaxations]bool, ok bool) {
+	used = allowed
+	for {
+		var which []int
+		for j, u := range used {
+			if u {
+				which = append(which, j)
+			}
+		}
+		a, b := mat.NewSymDense(len(which), nil), mat.NewVecDense(len(which), nil)
+		for i, x := range which {
+			for j, y := range which[:i+1] {
+				a.SetSym(i, j, s.a[x][y])
+			}
+			b.SetVec(i, s.b[x])
+		}
+		var c mat.Cholesky
+		var x mat.VecDense
+		if !c.Factorize(a) || c.SolveVecTo(&x, b) != nil {
+			if len(which) == 1 {
+				return 0, used, false
+			}
+			used[which[len(which)-1]] = false // the slowest two look alike in a short log
+			continue
+		}
+		worst := 0
+		for i := 1; i < len(which); i++ {
+			if x.AtVec(i) < 0 && (worst == 0 || x.AtVec(i) < x.AtVec(worst)) {
+				worst = i
+			}
+		}
+		if worst == 0 {
+			return x.AtVec(0), used, true
+		}
+		used[which[worst]] = false
+	}
+}
