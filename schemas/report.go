@@ -279,7 +279,7 @@ type StandbyDraw struct {
 	MedianA float64 `json:"median_a"`
 }
 
-// Battery is what the load told about the battery. By contract section 5.
+// Battery is what the load told about the battery.
 type Battery struct {
 	ID                 string   `json:"id"`
 	RestV              *float64 `json:"rest_v"`

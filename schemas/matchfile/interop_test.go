@@ -45,7 +45,7 @@ func mixedLog() *schemas.Log {
 	return log
 }
 
-// expectedRows is what contract and SQL users expect in the file, written out row by row.
+// expectedRows is what SQL users expect in the file, written out row by row.
 func expectedRows(log *schemas.Log) []row {
 	var out []row
 	for _, s := range log.Signals {

@@ -12,7 +12,7 @@ import (
 	"github.com/afterbell/afterbell/schemas/profile"
 )
 
-// Limits of a match, in microseconds; all but the last two from the contract's definition.
+// Limits of a match, in microseconds; by the definition in schemas/README.md.
 const (
 	second         = int64(1e6)
 	pauseAfterAuto = 10 * second // disabled between autonomous and driver that does not end a match

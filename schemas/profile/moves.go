@@ -9,7 +9,7 @@ import (
 )
 
 // Bind is the move's position and target in one unit: metres for a length, radians for an
-// angle, else as logged (contract: units are SI). Within is in that unit too. When only one
+// angle, else as logged (units are SI). Within is in that unit too. When only one
 // of the two says its unit, it holds for both, unless the other is scaled by hand. Either
 // is nil when the log does not have it; see Ref.FloatIn for the rest.
 func (m *Move) Bind(log *schemas.Log) (position, target *series.Float, err error) {

@@ -27,7 +27,7 @@ type NamedRef struct {
 	Ref   *Ref
 }
 
-// Refs are the signals the profile names, in the order of contract section 4: sections as
+// Refs are the signals the profile names, in the order of the profile: sections as
 // they are declared in Profile, lists as they stand in the file. A signal that plays two
 // roles comes twice. It is what an analysis may read, and what can be missing from a log.
 func (p *Profile) Refs() []NamedRef {
