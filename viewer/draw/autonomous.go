@@ -32,7 +32,11 @@ func Autonomous(s *Scene, width float64) (*Picture, bool) {
 	}
 	margin := max(0.04*max(x1-x0, y1-y0), 0.1)
 	x0, x1, y0, y1 = x0-margin, x1+margin, y0-margin, y1+margin
-	perMetre := min((width-2)/(x1-x0), 220/(y1-y0))
+	tallest := 220.0
+	if halfSizeOf(width) == middleSize {
+		tallest = 100
+	}
+	perMetre := min((width-2)/(x1-x0), tallest/(y1-y0))
 	w, h := perMetre*(x1-x0), perMetre*(y1-y0)
 	a.x = scale{x0, x1, (width - w) / 2, (width + w) / 2}
 	a.y = scale{y0, y1, h + 1, 1}

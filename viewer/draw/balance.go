@@ -19,7 +19,7 @@ const worstFit = 2.0
 // numbered, and dashed what the same start would have done with more damping. ok is false
 // without a tilt signal in that stretch.
 func Balance(s *Scene, attempt schemas.Balance, width float64) (*Picture, bool) {
-	b := &balance{scene: s, attempt: attempt, width: width, narrow: width < 500}
+	b := &balance{scene: s, attempt: attempt, width: width, narrow: sizeOf(width) == narrowSize}
 	pad := max(0.06*(attempt.EndS-attempt.StartS), 0.5)
 	b.t0 = s.T(attempt.StartS) - min(pad, 1)
 	b.t1 = s.T(attempt.EndS) + pad
@@ -38,9 +38,13 @@ func Balance(s *Scene, attempt schemas.Balance, width float64) (*Picture, bool) 
 	}
 	b.x = scale{b.t0, b.t1, 38, width - side}
 	b.y = scale{-most, most, 190, 24}
+	drive := 30.0
+	if sizeOf(width) == middleSize {
+		b.y.p0, drive = 114, 16
+	}
 	bottom := b.y.p0 + 12
 	if s.Drive != nil {
-		b.drive = scale{-1.05, 1.05, b.y.p0 + 44, b.y.p0 + 14}
+		b.drive = scale{-1.05, 1.05, b.y.p0 + 12 + drive, b.y.p0 + 12}
 		bottom = b.drive.p0 + 4
 	}
 	b.bottom = bottom

@@ -26,7 +26,10 @@ type cycleRow struct {
 // Cycles is one bar a cycle, its phases in four tones; the phase that cost the time is
 // accent. ok is false without a scoring cycle.
 func Cycles(s *Scene, width float64) (*Picture, bool) {
-	c := &cycleBars{scene: s, width: width, narrow: width < 500, row: 21, bar: 17}
+	c := &cycleBars{scene: s, width: width, narrow: sizeOf(width) == narrowSize, row: 21, bar: 17}
+	if sizeOf(width) == middleSize {
+		c.row, c.bar = 15.5, 12.5
+	}
 	for _, q := range s.Report.Cycles {
 		if q.Kind == "handover" {
 			continue
@@ -64,7 +67,7 @@ func Cycles(s *Scene, width float64) (*Picture, bool) {
 	switch {
 	case c.narrow:
 		c.x.p0, c.x.p1 = 30, width-40
-	case width < 900:
+	case sizeOf(width) == middleSize:
 		c.x.p0, c.x.p1 = 52, width-190
 	}
 	c.top = 34

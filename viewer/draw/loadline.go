@@ -34,6 +34,9 @@ func LoadLine(s *Scene, width float64) (*Picture, bool) {
 	}
 	l.x = scale{0, l.fitTo * 1.06, 38, width - 4}
 	l.y = scale{bottom, math.Ceil(l.open*2)/2 + 0.4, 235, 6}
+	if halfSizeOf(width) == middleSize {
+		l.y.p0 = 150
+	}
 	return &Picture{
 		Name: "load-line", Width: width, Height: l.y.p0 + 26,
 		Title: "Volts against amperes, all of the match", Desc: l.words(), Table: l.table(), paint: l.paint,
@@ -96,8 +99,11 @@ func (l *loadLine) paintUsual(p *pen) {
 	}
 	ray := l.ray(*u)
 	p.strokes(line{Edge, 1.4, dashed}, ray)
-	end := ray[len(ray)-1]
-	p.text(note(end.x-2, end.y-8, right, "usual "+ohms(*u)).haloed().within(l.x.p0, l.x.p1))
+	begin, end := ray[0], ray[len(ray)-1]
+	words := note(l.x.p1, 0, right, "usual "+ohms(*u)).haloed()
+	from := words.box().x0 // the line is higher there than at the end of the words
+	words.y = begin.y + (end.y-begin.y)*(from-begin.x)/(end.x-begin.x) - 7
+	p.text(words)
 }
 
 // ray is the line of a resistance from the open circuit, ended where it leaves the picture.
@@ -133,8 +139,9 @@ func (l *loadLine) paintDots(p *pen) {
 func (l *loadLine) paintWords(p *pen, cut float64, known bool) {
 	b := l.scene.Report.Battery
 	y0 := l.y.clamped(l.open)
-	p.text(stressed(l.x.p0+8, y0+62, left, decimal(l.open, 2)+" V").haloed())
-	p.text(note(l.x.p0+8, y0+77, left, "open circuit").haloed())
+	drop := 0.26 * (l.y.p0 - l.y.p1)
+	p.text(stressed(l.x.p0+8, y0+drop, left, decimal(l.open, 2)+" V").haloed())
+	p.text(note(l.x.p0+8, y0+drop+15, left, "open circuit").haloed())
 	name := "today: "
 	if b.ID != "" {
 		name = clip(b.ID, 12) + " today: "

@@ -10,8 +10,6 @@ import (
 )
 
 const (
-	stageRow    = 46.0
-	jamRow      = 40.0
 	jamsDrawn   = 3  // in one stage; the rest is told in words
 	manyPasses  = 30 // beyond this, lines are drawn at half weight
 	axisPerPass = 1.8
@@ -35,7 +33,9 @@ type timetable struct {
 	scene  *Scene
 	width  float64
 	narrow bool
-	x      scale // seconds since the mouth
+	row    float64 // height of a stage
+	jamRow float64 // height of a jam in it
+	x      scale   // seconds since the mouth
 	stages []stageRows
 	height float64
 	names  float64 // width of the names' column
@@ -58,7 +58,7 @@ func Path(s *Scene, width float64) (*Picture, bool) {
 }
 
 func newTimetable(s *Scene, width float64) *timetable {
-	t := &timetable{scene: s, width: width, narrow: width < 500}
+	t := &timetable{scene: s, width: width, narrow: sizeOf(width) == narrowSize, row: 46, jamRow: 40}
 	axis := 0.0
 	for _, st := range s.Report.Stages {
 		switch {
@@ -77,9 +77,10 @@ func newTimetable(s *Scene, width float64) *timetable {
 	case t.narrow:
 		t.names, t.walls = 84, 0
 		t.x.p0, t.x.p1 = 92, width-6
-	case width < 900:
-		t.names, t.walls = 110, 118
-		t.x.p0, t.x.p1 = 158, width-190
+	case sizeOf(width) == middleSize:
+		t.row, t.jamRow = 31, 27
+		t.names, t.walls = 116, 124
+		t.x.p0, t.x.p1 = 166, width-190
 	}
 	y := 46.0
 	for _, st := range s.Report.Stages {
@@ -89,7 +90,7 @@ func newTimetable(s *Scene, width float64) *timetable {
 				row.jams = append(row.jams, numberedJam{j, i + 1})
 			}
 		}
-		y += stageRow + jamRow*float64(min(len(row.jams), jamsDrawn))
+		y += t.row + t.jamRow*float64(min(len(row.jams), jamsDrawn))
 		if len(row.jams) > jamsDrawn {
 			y += 18
 		}
@@ -126,7 +127,7 @@ func (t *timetable) paintGrid(p *pen) {
 		title = "seconds since it entered"
 	}
 	p.text(note(t.x.p0-6, 20, left, title).within(0, t.width))
-	for _, v := range Ticks(0, t.x.v1, int((t.x.p1-t.x.p0)/70)) {
+	for _, v := range Ticks(0, t.x.v1, int((t.x.p1-t.x.p0)/100)) {
 		x, unit := t.x.at(v), ""
 		if v == 0 {
 			unit = " s"
@@ -302,7 +303,9 @@ func (t *timetable) jamOf(piece int) (numberedJam, bool) {
 	return numberedJam{}, false
 }
 
-func (t *timetable) jamY(s *stageRows, k int) float64 { return s.top + 30 + jamRow*float64(k) }
+func (t *timetable) jamY(s *stageRows, k int) float64 {
+	return s.top + t.row/2 + 12 + t.jamRow*float64(k)
+}
 
 // paintJams draws the jams of a stage as trains that stand: ring, hatched bar, arrow at the
 // edge, and in words how long and how it ended.
@@ -427,8 +430,9 @@ func (t *timetable) paintNames(p *pen) {
 			p.rect(Accent, 0, s.top+0.5, 4, s.bottom-s.top-1)
 			x, color = 11, Accent
 		}
-		p.text(label{fit(s.sum.Stage, fonts.Heading(14.5), t.names-x-6), x, s.top + 18, left, fonts.Heading(14.5), color, false})
-		y := s.top + 35
+		lead := max(t.row/2-5, 13)
+		p.text(label{fit(s.sum.Stage, fonts.Heading(14.5), t.names-x-6), x, s.top + lead, left, fonts.Heading(14.5), color, false})
+		y := s.top + lead + 14 + max(t.row-43, 0)
 		if t.narrow {
 			p.text(note(x, y, left, transit(s.sum.TransitS)+" ("+brackets(s.sum.UsualS)+")"))
 			if y += 16; !s.sum.Sensor && len(s.jams) > 0 {
@@ -469,7 +473,7 @@ func brackets(v *float64) string {
 
 func (t *timetable) paintColumns(p *pen) {
 	at := []float64{t.width - 148, t.width - 82, t.width}
-	if t.width < 900 {
+	if sizeOf(t.width) == middleSize {
 		at = []float64{t.width - 128, t.width - 66, t.width}
 	}
 	y := t.stages[0].top - 9
@@ -477,7 +481,7 @@ func (t *timetable) paintColumns(p *pen) {
 		p.text(note(at[i], y, right, h))
 	}
 	for _, s := range t.stages {
-		y := s.top + 19
+		y := s.top + min(19, t.row/2+1)
 		p.text(note(at[0], y, right, transit(s.sum.TransitS)).in(Ink))
 		p.text(note(at[1], y, right, transit(s.sum.UsualS)))
 		jams := strconv.Itoa(s.sum.Jams) + " of " + strconv.Itoa(s.sum.Passes)

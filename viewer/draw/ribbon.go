@@ -63,7 +63,7 @@ func newRibbon(s *Scene, o RibbonOptions) *ribbon {
 	switch {
 	case o.Small:
 		r.unit, r.band = 14, 17
-	case o.narrow():
+	case sizeOf(o.Width) != wideSize:
 		r.unit, r.band = 26, 42
 	}
 	r.x = scale{0, max(r.bell, 1e-9), 0.5, o.Width - 0.5}
@@ -81,7 +81,7 @@ func newRibbon(s *Scene, o RibbonOptions) *ribbon {
 	return r
 }
 
-func (o RibbonOptions) narrow() bool { return o.Width < 500 }
+func (o RibbonOptions) narrow() bool { return sizeOf(o.Width) == narrowSize }
 
 // place gives the pins their lanes and the band its place below them.
 func (r *ribbon) place() {

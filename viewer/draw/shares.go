@@ -43,7 +43,11 @@ func Shares(s *Scene, width float64) (*Picture, bool) {
 		}
 		return 1
 	})
-	height := 70*float64(len(drawn)) - 20
+	row := 70.0
+	if halfSizeOf(width) == middleSize {
+		row = 56
+	}
+	height := row*float64(len(drawn)-1) + 50
 	if len(dips) > len(drawn) {
 		height += 22
 	}
@@ -53,7 +57,7 @@ func Shares(s *Scene, width float64) (*Picture, bool) {
 		Table: sharesTable(s, dips),
 		paint: func(p *pen) {
 			for i, b := range drawn {
-				paintShares(p, s, b, 70*float64(i), width)
+				paintShares(p, s, b, row*float64(i), width)
 			}
 			if rest := len(dips) - len(drawn); rest > 0 {
 				p.text(note(0, height-4, left, "and "+strconv.Itoa(rest)+" shallower"))

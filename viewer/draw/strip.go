@@ -19,6 +19,9 @@ func VoltageStrip(s *Scene, width float64) (*Picture, bool) {
 	bottom := math.Min(6, math.Floor(lo))
 	top := math.Max(math.Ceil(hi*2)/2, bottom+1)
 	perVolt := min(11.3, 90/(top-bottom))
+	if sizeOf(width) == middleSize {
+		perVolt *= 0.8
+	}
 	st.y = scale{bottom, top, 8 + perVolt*(top-bottom), 8}
 	st.x = scale{0, s.Bell(), 38, width - 6}
 	return &Picture{
@@ -78,7 +81,7 @@ func (st *strip) paintDips(p *pen, cut float64, known bool) {
 		x, y := st.x.clamped(t), st.y.clamped(b.MinV)
 		p.ring(line{Accent, 1.6, nil}, Paper, x, y, 4.5)
 		words := decimal(b.MinV, 2) + " V"
-		if st.width > 500 {
+		if sizeOf(st.width) != narrowSize {
 			words += " at " + decimal(t, 1) + " s"
 		}
 		base := y - 8

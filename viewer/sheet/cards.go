@@ -13,16 +13,18 @@ import (
 
 // card is one section with a picture.
 type card struct {
-	ID, Name  string
-	Keys      []string // how to read the picture
-	Open      string   // words of the link to the bench
-	Href      string
-	Sentence  string
-	Picture   template.HTML
-	Halves    []template.HTML
-	Table     table
-	Note      string
-	FirstPage bool // stays on the first page of paper
+	ID, Name string
+	Keys     []string // how to read the picture
+	Open     string   // words of the link to the bench
+	Href     string
+	Sentence string
+	Picture  template.HTML
+	Halves   []template.HTML
+	Table    table
+	Note     string
+
+	FirstPage   bool // stays on the first page of paper
+	FoldOnPaper bool // keeps only its sentence there
 }
 
 // table is rows of facts below or beside a picture.
@@ -51,7 +53,7 @@ func (v *view) cards() []card {
 
 func (v *view) pathCard() (card, bool) {
 	r := v.in.Report
-	pic := page.Figure("path", false, func(w float64) (*draw.Picture, bool) { return draw.Path(v.scene, w) })
+	pic := v.figure("path", "path", func(w float64) (*draw.Picture, bool) { return draw.Path(v.scene, w) })
 	if pic == "" {
 		return card{}, false
 	}
@@ -119,9 +121,9 @@ func stageSignals(s *draw.Scene, stage string) []string {
 
 func (v *view) powerCard() (card, bool) {
 	r := v.in.Report
-	strip := page.Figure("voltage", false, func(w float64) (*draw.Picture, bool) { return draw.VoltageStrip(v.scene, w) })
-	line := page.Figure("load-line", true, func(w float64) (*draw.Picture, bool) { return draw.LoadLine(v.scene, w) })
-	shares := page.Figure("shares", true, func(w float64) (*draw.Picture, bool) { return draw.Shares(v.scene, w) })
+	strip := v.figure("power", "voltage", func(w float64) (*draw.Picture, bool) { return draw.VoltageStrip(v.scene, w) })
+	line, lineHeight := v.half("load-line", func(w float64) (*draw.Picture, bool) { return draw.LoadLine(v.scene, w) })
+	shares, sharesHeight := v.half("shares", func(w float64) (*draw.Picture, bool) { return draw.Shares(v.scene, w) })
 	if strip == "" && line == "" && shares == "" {
 		return card{}, false
 	}
@@ -138,9 +140,9 @@ func (v *view) powerCard() (card, bool) {
 	if shares != "" {
 		beside = `<h3 class="sub">Who drew the current</h3>` + shares
 	}
-	if t := batteryTable(r); len(t.Rows) > 0 {
-		beside += t.HTML()
-	}
+	t := batteryTable(r)
+	beside += t.HTML()
+	v.heights["power"] += max(lineHeight, sharesHeight+34+18*float64(len(t.Rows)))
 	if beside != "" {
 		c.Halves = append(c.Halves, beside)
 	}
@@ -214,7 +216,7 @@ func (v *view) balanceCard() (card, bool) {
 	if len(r.Balances) > 1 {
 		c.Sentence = fmt.Sprintf("Attempt %d of %d: ", len(r.Balances), len(r.Balances)) + c.Sentence
 	}
-	c.Picture = page.Figure("balance", false, func(w float64) (*draw.Picture, bool) { return draw.Balance(v.scene, last, w) })
+	c.Picture = v.figure("balance", "balance", func(w float64) (*draw.Picture, bool) { return draw.Balance(v.scene, last, w) })
 	if m := last.Model; m != nil && c.Picture != "" && m.ErrorDeg <= 2 && m.Zeta < 0.7 {
 		c.Keys = append(c.Keys, "Dashed: the same start with damping 0.7, by a model fitted to this attempt (fits within ±"+number(m.ErrorDeg, 1)+"°).")
 	}
@@ -265,7 +267,7 @@ func joined(a, b string) string {
 
 func (v *view) cyclesCard() (card, bool) {
 	r := v.in.Report
-	pic := page.Figure("cycles", false, func(w float64) (*draw.Picture, bool) { return draw.Cycles(v.scene, w) })
+	pic := v.figure("cycles", "cycles", func(w float64) (*draw.Picture, bool) { return draw.Cycles(v.scene, w) })
 	if pic == "" {
 		return card{}, false
 	}
@@ -300,7 +302,8 @@ func (v *view) autonomousCard() (card, bool) {
 		return card{}, false
 	}
 	c := card{ID: "autonomous", Name: "Autonomous", Sentence: autonomousSentence(a, v.names)}
-	if pic := page.Figure("autonomous", true, func(w float64) (*draw.Picture, bool) { return draw.Autonomous(v.scene, w) }); pic != "" {
+	pic, height := v.half("autonomous", func(w float64) (*draw.Picture, bool) { return draw.Autonomous(v.scene, w) })
+	if pic != "" {
 		c.Halves = append(c.Halves, pic)
 		c.Keys = append(c.Keys, "Driven path; shaded: zones of the profile.")
 	}
@@ -328,6 +331,7 @@ func (v *view) autonomousCard() (card, bool) {
 		t.Rows = append(t.Rows, []string{"Heading at the end", heading, ""})
 	}
 	c.Halves = append(c.Halves, t.HTML())
+	v.heights["autonomous"] = max(height, 18+18*float64(len(t.Rows)))
 	if a.StartS != nil && a.EndS != nil {
 		var signals []string
 		if p := v.scene.Profile.Cycles; p != nil && p.Pose != nil {

@@ -27,6 +27,7 @@ type finding struct {
 	Lost           string // empty when unknown
 	Sure           string
 	SureBoxes      template.HTML
+	SmallOnPaper   bool // one line there
 }
 
 // caution is a warning with the words before its colon set off.
@@ -107,11 +108,11 @@ func around(f schemas.Finding) (fromS, toS float64, signals []string) {
 
 // stretch is the address on the bench with some room at both sides; empty without a bench.
 func (v *view) stretch(fromS, toS float64, signals []string) string {
-	if v.in.Mode != Page || v.in.Links.Stretch == nil {
+	if v.in.Mode != Page || v.in.Stretch == nil {
 		return ""
 	}
 	pad := max(0.1*(toS-fromS), 0.5)
-	return v.in.Links.Stretch(fromS-pad, toS+pad, signals...)
+	return v.in.Stretch(fromS-pad, toS+pad, signals...)
 }
 
 func (v *view) findingsNote() string {
@@ -178,20 +179,4 @@ func (v *view) ribbonNotes() []ribbonNote {
 		out = append(out, ribbonNote{"Supply", text})
 	}
 	return out
-}
-
-// printTight is the class that makes a long sheet fit two pages of paper.
-func (v *view) printTight() string {
-	lines := 0
-	for _, f := range v.in.Report.Findings {
-		lines += 2 + len(f.Caution)*2 + len(f.Check)
-	}
-	switch {
-	case len(v.in.Report.Findings) > 9 || lines > 55:
-		return "tightest"
-	case lines > 34:
-		return "tight"
-	default:
-		return ""
-	}
 }

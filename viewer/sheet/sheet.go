@@ -30,15 +30,6 @@ const (
 	File
 )
 
-// Links are the addresses a Page leads to; an empty one is left out. A File uses none.
-type Links struct {
-	Board, Bench, Season, JSON string
-	Print                      bool // a script on the page offers printing
-	// Stretch is the address of a stretch of signals on the bench, in log time; nil when
-	// there is no bench.
-	Stretch func(fromS, toS float64, signals ...string) string
-}
-
 // Input is what a sheet is made from. Only Report is required; without a log the pictures
 // show what the report alone can.
 type Input struct {
@@ -46,9 +37,15 @@ type Input struct {
 	Profile *profile.Profile
 	Log     *schemas.Log
 	Mode    Mode
-	Links   Links
-	Status  string   // for the header, such as "sealed 14:35:10"
-	Scripts []string // addresses of module scripts of a Page
+	Status  string // for the header, such as "sealed 14:35:10"
+
+	// The rest is for a Page; a File leads nowhere.
+	Nav     []page.Link // the other pages
+	Aside   []page.Link // what can be done with this one
+	Scripts []string    // addresses of module scripts
+	// Stretch is the address of a stretch of signals on the bench, in log time; nil when
+	// there is no bench.
+	Stretch func(fromS, toS float64, signals ...string) string
 }
 
 //go:embed sheet.tmpl
@@ -71,28 +68,9 @@ func Render(w io.Writer, in Input) error {
 		Status: in.Status, File: in.Mode == File,
 	}
 	if in.Mode == Page {
-		f.Scripts = in.Scripts
-		f.Nav, f.Aside = navigation(in.Links)
+		f.Nav, f.Aside, f.Scripts = in.Nav, in.Aside, in.Scripts
 	}
 	return page.Write(w, f)
-}
-
-func navigation(l Links) (nav, aside []page.Link) {
-	for _, n := range []page.Link{
-		{Text: "Pit board", Href: l.Board}, {Text: "Match sheet", Href: "#", Current: true},
-		{Text: "Trace bench", Href: l.Bench}, {Text: "Season", Href: l.Season},
-	} {
-		if n.Href != "" {
-			nav = append(nav, n)
-		}
-	}
-	if l.Print {
-		aside = append(aside, page.Link{Text: "Print", Href: "#", ID: "print"})
-	}
-	if l.JSON != "" {
-		aside = append(aside, page.Link{Text: "report.json", Href: l.JSON})
-	}
-	return nav, aside
 }
 
 // view is the sheet as its template needs it: every value is text already.
@@ -115,7 +93,8 @@ type view struct {
 	Unknowns           []schemas.Unknown
 	LogFacts           [][2]string
 	Made               string
-	PrintTight         string
+	OnePage            bool               // all of it fits one page of paper
+	heights            map[string]float64 // of pictures at the middle width, by card
 }
 
 type ribbonNote struct{ Head, Text string }
@@ -127,10 +106,10 @@ func newView(in Input) *view {
 		Name: r.Match.Match, Robot: r.Match.Robot, Event: r.Match.Event,
 		Severity: r.Verdict.Severity, Word: draw.SeverityWord(r.Verdict.Severity),
 		Text: r.Verdict.Text, Detail: r.Verdict.Detail,
-		Unknowns: r.Unknowns,
+		Unknowns: r.Unknowns, heights: map[string]float64{},
 	}
 	v.Under = v.underNames()
-	v.Ribbon = page.Figure("ribbon", false, func(width float64) (*draw.Picture, bool) {
+	v.Ribbon = v.figure("ribbon", "ribbon", func(width float64) (*draw.Picture, bool) {
 		return draw.Ribbon(v.scene, draw.RibbonOptions{Width: width, Link: func(rank int) string { return fmt.Sprintf("#finding-%d", rank) }}), true
 	})
 	v.RibbonNotes = v.ribbonNotes()
@@ -141,7 +120,7 @@ func newView(in Input) *view {
 	v.Cards = v.cards()
 	v.LogFacts = v.logFacts()
 	v.Made = made(r)
-	v.PrintTight = v.printTight()
+	v.planPaper()
 	return v
 }
 
