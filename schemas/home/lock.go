@@ -59,14 +59,15 @@ func (h *Home) Lock() (*Lock, error) {
 		}
 		return nil, errors.Join(err, f.Close())
 	}
+	h.lock = &Lock{h, f}
 	err = writeOwner(f)
 	if err == nil {
 		err = h.recover()
 	}
 	if err != nil {
+		h.lock = nil
 		return nil, errors.Join(err, f.Close())
 	}
-	h.lock = &Lock{h, f}
 	return h.lock, nil
 }
 

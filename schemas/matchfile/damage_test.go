@@ -53,7 +53,7 @@ func TestEveryFlippedByteIsNoticed(t *testing.T) {
 	raw := write(t, log, map[string]string{"seal": "1"})
 	unnoticed := 0
 	for i := range raw {
-		for _, mask := range []byte{0x01, 0x80, 0xff} {
+		for _, mask := range []byte{0x01, 0xff} {
 			raw[i] ^= mask
 			got, err := readAll(raw)
 			raw[i] ^= mask
@@ -66,7 +66,7 @@ func TestEveryFlippedByteIsNoticed(t *testing.T) {
 			require.True(t, errors.As(err, &damage), "byte %d xor %#x: %v", i, mask, err)
 		}
 	}
-	assert.LessOrEqual(t, unnoticed, 3*len(magic), "only the opening magic is not looked at")
+	assert.LessOrEqual(t, unnoticed, 2*len(magic), "only the opening magic is not looked at")
 }
 
 // A decoder must refuse or decode whatever bytes it gets, also when the checksum before it

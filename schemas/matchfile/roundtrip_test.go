@@ -224,7 +224,7 @@ func (f *failing) Write(b []byte) (int, error) {
 func TestWriteReportsAFullDisk(t *testing.T) {
 	log := benchlog(0.2)
 	size := len(write(t, log, nil))
-	for n := 0; n < size; n += 997 {
+	for n := 0; n < size; n += 9973 {
 		_, err := Write(&failing{n}, log, nil)
 		require.ErrorIs(t, err, errFull, "after %d bytes", n)
 	}
