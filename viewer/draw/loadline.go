@@ -146,12 +146,17 @@ func (l *loadLine) paintWords(p *pen, cut float64, known bool) {
 	if b.ID != "" {
 		name = clip(b.ID, 12) + " today: "
 	}
-	// Left of the line and below it, at two fifths of the way.
-	amps := l.fitTo * 0.42
-	x, y := l.x.at(amps)-12, l.y.clamped(l.open-l.ohm*amps)+22
-	p.text(stressed(x, y, right, name+ohms(l.ohm)).haloed().within(l.x.p0+92, l.x.p1))
+	// Below the line, at two fifths of the way, clear of the words about the open circuit.
+	today := stressed(l.x.at(l.fitTo*0.42)-12, 0, right, name+ohms(l.ohm)).haloed().within(l.x.p0+92, l.x.p1)
+	amps := (today.box().x1 - l.x.p0) / (l.x.p1 - l.x.p0) * l.x.v1
+	steepest := l.ohm
+	if finite(b.ResistanceHighOhm) {
+		steepest = max(steepest, *b.ResistanceHighOhm)
+	}
+	today.y = l.y.clamped(l.open-steepest*amps) + 13
+	p.text(today)
 	if finite(b.ResistanceLowOhm) && finite(b.ResistanceHighOhm) {
-		p.text(note(x, y+15, right, decimal(*b.ResistanceLowOhm, 3)+" to "+decimal(*b.ResistanceHighOhm, 3)).haloed().within(l.x.p0+92, l.x.p1))
+		p.text(note(today.x, today.y+15, right, decimal(*b.ResistanceLowOhm, 3)+" to "+decimal(*b.ResistanceHighOhm, 3)).haloed())
 	}
 	if !known || !finite(b.BrownoutA) {
 		return

@@ -477,7 +477,11 @@ func (t *timetable) paintColumns(p *pen) {
 		at = []float64{t.width - 128, t.width - 66, t.width}
 	}
 	y := t.stages[0].top - 9
-	for i, h := range []string{"today", "usual", "jams"} {
+	jams := "jams today"
+	if sizeOf(t.width) == middleSize {
+		jams = "jams"
+	}
+	for i, h := range []string{"today", "usual", jams} {
 		p.text(note(at[i], y, right, h))
 	}
 	for _, s := range t.stages {

@@ -98,7 +98,8 @@ func placePins(pins []pin, width float64) ([]pin, int) {
 	lanes := 0
 	for i := len(pins) - 1; i >= 0; i-- {
 		q := &pins[i]
-		q.x = min(max(q.x, 1.3*pinMark), width-1.3*pinMark)
+		edge := markHalf(pinMark, q.finding.Severity, q.rank) + 0.5
+		q.x = min(max(q.x, edge), width-edge)
 		q.lane = -1
 		for _, attempt := range []struct {
 			words    string
