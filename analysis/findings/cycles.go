@@ -13,8 +13,8 @@ func slowCycles(in Input) []drafted {
 	var out []drafted
 	nth := 0
 	for _, c := range in.Report.Cycles {
-		if c.Kind != "score" {
-			continue
+		if c.Kind != "score" || !c.Complete {
+			continue // hand-overs and cycles cut off have no number, as on the sheet
 		}
 		nth++
 		if !c.Slow || c.Why != nil && *c.Why == "jam" {
