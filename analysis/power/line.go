@@ -11,7 +11,8 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// LoadLine is V = OpenCircuitV - ResistanceOhm * I with 95 % intervals.
+// LoadLine is V = OpenCircuitV - ResistanceOhm * I of a battery that has not been worked,
+// with 95 % intervals. The line that the report gives lies lower: see worked.
 type LoadLine struct {
 	OpenCircuitV, OpenCircuitLow, OpenCircuitHigh      float64
 	ResistanceOhm, ResistanceLowOhm, ResistanceHighOhm float64
@@ -23,6 +24,9 @@ type LoadLine struct {
 func loadLine(pair *aligned, cfg Config, r *Result) (*LoadLine, string) {
 	if s := pair.stepS(); s > cfg.LongestStepS {
 		return nil, fmt.Sprintf("sampled too slowly: voltage and current come every %.2f s, a step of the load takes at most %.2f s to tell resistance from relaxation", s, cfg.LongestStepS)
+	}
+	if pair.step == 0 {
+		return nil, "voltage or current has a single reading"
 	}
 	short, least := pair.loadSteps(cfg.HalfGapS, cfg)
 	if n := len(events(short, cfg)); n < cfg.LeastSteps {

@@ -142,6 +142,7 @@ func TestResistanceIsRefused(t *testing.T) {
 		"four events":       {fewV, few, "loads too steady: 4 separate steps"},
 		"turned sign":       {v, turned, "sign of the current"},
 		"sampled slowly":    {steady(0, 60, 2, 12), steady(0, 60, 2, 20), "sampled too slowly"},
+		"one reading":       {steady(5, 0.01, 50, 12), steady(5, 0.01, 50, 20), "a single reading"},
 		"unrelated":         {noisy, i, "does not follow the current"},
 		"current elsewhere": {v, steady(100, 60, 50, 5), "loads too steady"},
 	} {
@@ -178,4 +179,18 @@ func TestSameLogSameInterval(t *testing.T) {
 	volts, amps := board(50, 0)
 	v, i := match(3, healthy, volts, amps, 60)
 	assert.Equal(t, measure(v, i), measure(v, i))
+}
+
+// The line of the report goes through the readings: what it leaves has no mean.
+func TestTheReportedLineGoesThroughTheReadings(t *testing.T) {
+	volts, amps := board(50, 0)
+	v, i := match(3, healthy, volts, amps, 150)
+	r := measure(v, i)
+	require.NotNil(t, r.Battery.OpenCircuitV)
+	left := 0.0
+	for k := range v.T {
+		left += v.V[k] - (*r.Battery.OpenCircuitV - *r.Battery.ResistanceOhm*i.V[k])
+	}
+	assert.InDelta(t, 0, left/float64(len(v.T)), 0.02)
+	assert.Less(t, *r.Battery.OpenCircuitV, r.Line.OpenCircuitV, "relaxation lowers a battery at work")
 }

@@ -6,6 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
+
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // relaxS are the time constants, in seconds, between which relaxation is taken apart: a
@@ -165,4 +167,18 @@ func (s *stretch) solve(allowed [relaxations]bool) (level float64, used [relaxat
 		}
 		used[which[worst]] = false
 	}
+}
+
+// worked is the voltage at no load on the line through the readings of a match: the mean of
+// V + R I from from to to. It lies below openCircuit by what relaxation took on average, so
+// that the line goes through the readings and meets the cut-off at the current that really
+// browned the robot out. NaN without readings.
+func (a *aligned) worked(ohm float64, from, to int64) float64 {
+	sum, n := 0.0, 0.0
+	for k := series.From(a.T, from); k < len(a.T) && a.T[k] <= to; k++ {
+		if level := a.V[k] + ohm*a.I[k]; !math.IsNaN(level) {
+			sum, n = sum+level, n+1
+		}
+	}
+	return sum / n
 }

@@ -81,12 +81,14 @@ func Detect(in Input, cfg Config) Result {
 		drawn(in, voltage, *supply.whole, pair.lag, &r)
 		if line, refused := loadLine(pair, cfg, &r); refused == "" {
 			r.Line = line
-			r.Battery.OpenCircuitV = schemas.Some(line.OpenCircuitV)
+			from, to := matchSpan(in)
+			open := pair.worked(line.ResistanceOhm, from, to)
+			r.Battery.OpenCircuitV = schemas.Some(open)
 			r.Battery.ResistanceOhm = schemas.Some(line.ResistanceOhm)
 			r.Battery.ResistanceLowOhm = schemas.Some(line.ResistanceLowOhm)
 			r.Battery.ResistanceHighOhm = schemas.Some(line.ResistanceHighOhm)
 			if in.EnterV > 0 {
-				r.Battery.BrownoutA = schemas.Some((line.OpenCircuitV - in.EnterV) / line.ResistanceOhm)
+				r.Battery.BrownoutA = schemas.Some((open - in.EnterV) / line.ResistanceOhm)
 			}
 		} else {
 			r.Battery.Reason = refused
