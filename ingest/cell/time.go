@@ -34,7 +34,7 @@ func Seconds(raw []byte) (int64, error) {
 	if !ok {
 		return 0, ErrTimeSize
 	}
-	if d.negative {
+	if d.negative() {
 		return -us, nil
 	}
 	return us, nil
@@ -51,7 +51,7 @@ func ScanSeconds(text []byte) (us int64, n int) {
 	if !ok {
 		return 0, 0
 	}
-	if d.negative {
+	if d.negative() {
 		us = -us
 	}
 	return us, n
@@ -60,11 +60,11 @@ func ScanSeconds(text []byte) (us int64, n int) {
 // ScanMicros is ScanSeconds for Micros.
 func ScanMicros(text []byte) (us int64, n int) {
 	d, n := scan(text)
-	if n == 0 || d.count > 19 || !d.integer || d.digits > MaxTime {
+	if n == 0 || d.count > 19 || !d.integer() || d.digits > MaxTime {
 		return 0, 0
 	}
 	us = int64(d.digits)
-	if d.negative {
+	if d.negative() {
 		us = -us
 	}
 	return us, n
@@ -134,7 +134,7 @@ var tens = func() (t [20]uint64) {
 // Micros reads a whole number of microseconds.
 func Micros(raw []byte) (int64, error) {
 	s := trim(raw)
-	if d, ok := whole(s); !ok || !d.integer {
+	if d, ok := whole(s); !ok || !d.integer() {
 		return 0, ErrNoTime
 	}
 	us, err := strconv.ParseInt(string(s), 10, 64)

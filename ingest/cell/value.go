@@ -1,8 +1,11 @@
 // Package cell reads what stands in one cell of a text log: a value or a time. It works on
-// bytes, keeps no memory of other cells, and allocates nothing.
+// bytes, keeps no memory of other cells, and reading allocates nothing.
 package cell
 
-import "bytes"
+import (
+	"bytes"
+	"strconv"
+)
 
 // Class is what a cell looks like on its own, before anything is known about its signal.
 type Class uint8
@@ -17,12 +20,27 @@ const (
 	Text               // everything else
 )
 
-// Value is one cell, read.
+// Value is one cell, read. A form that has typed values makes Values itself and needs Raw
+// only for Text.
 type Value struct {
 	Class Class
 	Int   int64   // of Int, and of Bool as 0 or 1
 	Float float64 // of Float
 	Raw   []byte  // the cell as it stood, sharing memory with the line it was read from
+}
+
+// Written is v as text: Raw, or what would be written for a value that came typed.
+func (v *Value) Written() []byte {
+	switch {
+	case v.Raw != nil || v.Class == Text || v.Class == Empty:
+		return v.Raw
+	case v.Class == Bool:
+		return strconv.AppendBool(nil, v.Int != 0)
+	case v.Class == Int:
+		return strconv.AppendInt(nil, v.Int, 10)
+	default:
+		return AppendFloat(nil, v.Float)
+	}
 }
 
 // Read sets v to what raw says. Blanks around a number, true or false do not count.

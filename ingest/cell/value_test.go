@@ -139,6 +139,10 @@ func TestTiesGoToEven(t *testing.T) {
 		"900719925474099.4375":   900719925474099.5,
 		"900719925474099.31251":  900719925474099.375,
 		"90071992547409.9140625": 90071992547409.90625, // spacing 1/64
+		// Closer to halfway than a quotient of 64 bits tells; wanted is what exact fractions give.
+		"1.096572543081738016": 0x1.18b8fa6a3a451p0,
+		"1.436414774851243803": 0x1.6fb8e0f17a301p0,
+		"1.684112317219671584": 0x1.af21fc1d3fcffp0,
 	} {
 		v := read(s)
 		assert.Equal(t, want, v.Float, "%s", s)

@@ -127,7 +127,7 @@ func (b *Builder) otherUnit(l *Lane) *Fault {
 	return &Fault{
 		Part: InName,
 		What: fmt.Sprintf("unit %s contradicts an earlier one (signal %s is in %s since %s)",
-			Quote([]byte(l.unit)), Excerpt([]byte(c.Name)), Excerpt([]byte(c.settledUnit)), b.place(c.unitSince)),
+			Quote([]byte(l.unit)), Excerpt([]byte(c.name)), Excerpt([]byte(c.settledUnit)), b.place(c.unitSince)),
 		Advice: "write a signal in one unit",
 	}
 }
@@ -138,5 +138,5 @@ func (b *Builder) because(c *column) string {
 	if c.rule.declared() {
 		link = "in"
 	}
-	return fmt.Sprintf("signal %s %s %s %s", Excerpt([]byte(c.Name)), c.rule.holds(), link, b.place(c.since))
+	return fmt.Sprintf("signal %s %s %s %s", Excerpt([]byte(c.name)), c.rule.holds(), link, b.place(c.since))
 }

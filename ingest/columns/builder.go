@@ -30,7 +30,7 @@ import (
 type Limits struct {
 	Signals int   // signals of the log; 10 000
 	Text    int   // bytes of one text value; 64 KiB
-	Memory  int64 // bytes of all samples, without slack of growing columns; 4 GiB
+	Memory  int64 // bytes of all samples; 4 GiB. While a column is joined it is there twice.
 }
 
 func (l Limits) orDefault() Limits {
@@ -112,7 +112,7 @@ type Lane struct {
 }
 
 // Name is the signal's name without its unit.
-func (l *Lane) Name() string { return l.column.Name }
+func (l *Lane) Name() string { return l.column.name }
 
 // Signal is the lane of a signal's name, which may carry a unit. last is the lane of the
 // sample before, or nil: signals tend to come in the same order again and again, which
@@ -181,7 +181,7 @@ func (b *Builder) newLane(raw string) (*Lane, *Fault) {
 		}
 	}
 	if c == nil {
-		c = &column{Signal: schemas.Signal{Name: name}}
+		c = &column{name: name}
 		b.names[name] = c
 		b.columns = append(b.columns, c)
 	}
@@ -233,9 +233,8 @@ func (b *Builder) Again() bool {
 func (b *Builder) Log() *schemas.Log {
 	log := &schemas.Log{}
 	for _, c := range b.columns {
-		if c.Len() > 0 {
-			c.Unit = c.unit()
-			log.Signals = append(log.Signals, &c.Signal)
+		if c.time.n > 0 {
+			log.Signals = append(log.Signals, c.signal())
 		}
 	}
 	log.Normalize()

@@ -1,24 +1,29 @@
 package columns
 
 import (
-	"slices"
-
 	"github.com/afterbell/afterbell/ingest/cell"
 	"github.com/afterbell/afterbell/schemas"
 )
 
 // column is a signal being built.
 type column struct {
-	schemas.Signal
+	name  string
 	lanes []*Lane
 	rule  rule
+
+	// Samples in order of writing. One of the piles of values is in use, that of kind.
+	kind   schemas.Kind
+	time   pile[int64]
+	floats pile[float64]
+	ints   pile[int64]
+	bools  pile[bool]
+	texts  pile[string]
+	shared map[string]string // texts seen, so that a state that comes back costs no memory
 
 	// Set by settle, for messages and to bar other units.
 	since       origin // where the rule comes from
 	settledUnit string
 	unitSince   origin
-
-	shared map[string]string // texts seen, so that a state that comes back costs no memory
 }
 
 const (
@@ -38,35 +43,43 @@ func (c *column) unit() string {
 
 // drop forgets the samples.
 func (c *column) drop() {
-	c.Time, c.Float, c.Int, c.Bool, c.Text, c.shared = nil, nil, nil, nil, nil, nil
+	*c = column{name: c.name, lanes: c.lanes, rule: c.rule}
+}
+
+// signal is the finished signal. The column is empty afterwards.
+func (c *column) signal() *schemas.Signal {
+	return &schemas.Signal{
+		Name: c.name, Unit: c.unit(), Kind: c.kind, Time: c.time.join(),
+		Float: c.floats.join(), Int: c.ints.join(), Bool: c.bools.join(), Text: c.texts.join(),
+	}
 }
 
 // put appends a value that the rule takes, and returns the memory it needs.
 func (c *column) put(t int64, v *cell.Value) (bytes int64) {
-	if len(c.Time) == 0 {
-		c.Kind = c.rule.kind(v)
+	if c.time.n == 0 {
+		c.kind = c.rule.kind(v)
 	}
-	c.Time = add(c.Time, t)
-	switch c.Kind {
+	c.time.add(t)
+	switch c.kind {
+	case schemas.Float64:
+		f, _ := v.AsFloat()
+		c.floats.add(f)
 	case schemas.Int64:
 		if i, ok := v.AsInt(); ok && (v.Class == cell.Int || c.rule == declaredInt) {
-			c.Int = add(c.Int, i)
+			c.ints.add(i)
 			break
 		}
 		c.widen()
-		c.Float = add(c.Float, v.Float)
-	case schemas.Float64:
-		f, _ := v.AsFloat()
-		c.Float = add(c.Float, f)
+		c.floats.add(v.Float)
 	case schemas.Bool:
-		c.Bool = add(c.Bool, v.Int != 0)
-		return 9
+		c.bools.add(v.Int != 0)
+		return 8 + 1
 	case schemas.Text:
-		s, fresh := c.share(v.Raw)
-		c.Text = add(c.Text, s)
-		return 24 + int64(fresh)
+		s, fresh := c.share(v.Written())
+		c.texts.add(s)
+		return 8 + 16 + int64(fresh)
 	}
-	return 16
+	return 8 + 8
 }
 
 // kind is the kind a column begins with when v is its first value.
@@ -85,18 +98,16 @@ func (r rule) kind(v *cell.Value) schemas.Kind {
 
 // widen turns the integers so far into floats.
 func (c *column) widen() {
-	c.Kind = schemas.Float64
-	c.Float = make([]float64, len(c.Int), max(cap(c.Int), 16))
-	for i, n := range c.Int {
-		c.Float[i] = float64(n)
+	c.kind = schemas.Float64
+	for _, i := range c.ints.join() {
+		c.floats.add(float64(i))
 	}
-	c.Int = nil
 }
 
 // share is raw as a string, one already in use if there is one; fresh is the memory taken.
 func (c *column) share(raw []byte) (s string, fresh int) {
-	if n := len(c.Text); n > 0 && c.Text[n-1] == string(raw) {
-		return c.Text[n-1], 0
+	if last, ok := c.texts.last(); ok && last == string(raw) {
+		return last, 0
 	}
 	if s, ok := c.shared[string(raw)]; ok {
 		return s, 0
@@ -109,12 +120,4 @@ func (c *column) share(raw []byte) (s string, fresh int) {
 		c.shared[s] = s
 	}
 	return s, len(s)
-}
-
-// add is append that doubles: large columns would otherwise be copied many times.
-func add[T any](s []T, v T) []T {
-	if len(s) == cap(s) {
-		s = slices.Grow(s, max(16, len(s)))
-	}
-	return append(s, v)
 }

@@ -86,10 +86,10 @@ func (r rule) wanted() string {
 // misfit is the fault of a value that its signal's rule does not take; because says where
 // the rule comes from.
 func (r rule) misfit(v *cell.Value, because string) *Fault {
-	f := &Fault{What: fmt.Sprintf("%s is not %s (%s)", Quote(v.Raw), r.wanted(), because)}
+	f := &Fault{What: fmt.Sprintf("%s is not %s (%s)", Quote(v.Written()), r.wanted(), because)}
 	switch {
 	case r == words:
-		f.What = fmt.Sprintf("%s is %s (%s)", Quote(v.Raw), [...]string{
+		f.What = fmt.Sprintf("%s is %s (%s)", Quote(v.Written()), [...]string{
 			cell.Empty: "empty", cell.Int: "a number", cell.Float: "a number", cell.Bool: "true or false", cell.Text: "text",
 		}[v.Class], because)
 		f.Advice = "declare the signal's type as text in a fourth column of a long file"
@@ -98,7 +98,7 @@ func (r rule) misfit(v *cell.Value, because string) *Fault {
 	case r == declaredInt && (v.Class == cell.Int || v.Class == cell.Float):
 		f.Advice = "declare the signal float64"
 	default:
-		f.Advice = numberAdvice(v.Raw)
+		f.Advice = numberAdvice(v.Written())
 	}
 	return f
 }

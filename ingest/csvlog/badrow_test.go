@@ -140,6 +140,10 @@ func TestLimits(t *testing.T) {
 	err = csvlog.Read(strings.NewReader(header+"1,a,1\n2,a,10000000000000000000000000\n"), "1.csv", b, 20)
 	require.EqualError(t, err, "1.csv line 3: the row is longer than 20 bytes; check that it is not binary data"+skipAdvice)
 
+	b = columns.New(columns.Options{})
+	err = csvlog.Read(strings.NewReader(header+"1,a,1\n2,a,1.00000000000000\n2,a,1.000000000000000\n"), "1.csv", b, 20)
+	require.ErrorContains(t, err, "1.csv line 4: the row is longer than 20 bytes")
+
 	defaults := header + "1,a," + strings.Repeat("x", 64<<10) + "\n"
 	require.NotNil(t, mustRead(t, defaults).Find("a"))
 	_, err = read(columns.Options{}, defaults+"2,a,"+strings.Repeat("x", 64<<10+1)+"\n")

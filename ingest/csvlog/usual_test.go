@@ -44,6 +44,18 @@ func bothWays(t require.TestingT, text string, skip bool) (*schemas.Log, error) 
 	return log, err
 }
 
+func TestUsualRowsWithOddNames(t *testing.T) {
+	for _, text := range []string{
+		"time_s,signal,value\n1,a,1\n1,\"b,\",2\n2,a,3\n2,b,,4\n2,a,5\n",
+		"time_s,signal,value\n1,a,1\n1,\"b\nc\",2\n2,a,3\n2,b\nc,4\n2,a,5\n",
+		"time_s,signal,value\n1,a,1\n1,\"b\"\"c\",2\n2,a,3\n2,\"b\"c\",4\n2,a,5\n",
+	} {
+		log, err := bothWays(t, text, true)
+		require.NoError(t, err)
+		require.Equal(t, 3, log.Samples())
+	}
+}
+
 func TestUsualRowsAreReadAsTheGeneralWayDoes(t *testing.T) {
 	time := rapid.OneOf(
 		rapid.SampledFrom([]string{"1", "2.5", "-0.000001", "1e1", " 3", "\"4\"", "nan", "", "+5", "1.0000005", "99999999999999999999", "9e12", "0x1", "6,"}),

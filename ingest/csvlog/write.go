@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -73,20 +72,7 @@ func appendValue(row []byte, s *schemas.Signal, i int) []byte {
 	case schemas.Text:
 		return appendField(row, s.Text[i])
 	default:
-		return appendFloat(row, s.Float[i])
-	}
-}
-
-func appendFloat(row []byte, f float64) []byte {
-	switch {
-	case math.IsNaN(f):
-		return append(row, "nan"...)
-	case math.IsInf(f, 1):
-		return append(row, "inf"...)
-	case math.IsInf(f, -1):
-		return append(row, "-inf"...)
-	default:
-		return strconv.AppendFloat(row, f, 'g', -1, 64)
+		return cell.AppendFloat(row, s.Float[i])
 	}
 }
 

@@ -24,7 +24,7 @@ func write(t require.TestingT, log *schemas.Log) string {
 func TestWriteLong(t *testing.T) {
 	log := &schemas.Log{Signals: []*schemas.Signal{
 		{Name: "a [x]", Unit: "y", Kind: schemas.Bool, Time: []int64{-1}, Bool: []bool{true}},
-		{Name: "mode, \"spoken\"", Kind: schemas.Text, Time: []int64{0, 1, 2, 3}, Text: []string{"", "nan", "a\r\nb", `say "x"`}},
+		{Name: "mode, \"spoken\"", Kind: schemas.Text, Time: []int64{0, 1, 2, 3, 4}, Text: []string{"", "nan", "a\r\nb", `say "x"`, "a\rb"}},
 		{Name: "n", Kind: schemas.Int64, Time: []int64{1_500_000}, Int: []int64{math.MinInt64}},
 		{
 			Name: "power/voltage", Unit: "V", Kind: schemas.Float64, Time: []int64{0, 1_250_000, 2_000_000, 3_000_000, 4_000_000, 5_000_000},
@@ -38,6 +38,7 @@ func TestWriteLong(t *testing.T) {
 		"0.000001,\"mode, \"\"spoken\"\"\",nan,text\n"+
 		"0.000002,\"mode, \"\"spoken\"\"\",\"a\r\nb\",text\n"+
 		"0.000003,\"mode, \"\"spoken\"\"\",\"say \"\"x\"\"\",text\n"+
+		"0.000004,\"mode, \"\"spoken\"\"\",\"a\rb\",text\n"+
 		"1.5,n,-9223372036854775808,int64\n"+
 		"0,power/voltage [V],12,float64\n"+
 		"1.25,power/voltage [V],0.1,float64\n"+

@@ -1,0 +1,53 @@
+package columns
+
+// pile is a list that grows without moving what is in it: pieces of growing size, joined once
+// at the end. A slice that doubles would be copied over and over and end up half empty,
+// which shows in columns of millions of samples.
+type pile[T any] struct {
+	full [][]T
+	open []T
+	n    int
+}
+
+const (
+	smallestPiece = 16
+	largestPiece  = 1 << 16
+)
+
+func (p *pile[T]) add(v T) {
+	if len(p.open) == cap(p.open) {
+		p.next()
+	}
+	p.open = append(p.open, v)
+	p.n++
+}
+
+// next begins a piece, as large as all before it together.
+func (p *pile[T]) next() {
+	if len(p.open) > 0 {
+		p.full = append(p.full, p.open)
+	}
+	p.open = make([]T, 0, min(max(p.n, smallestPiece), largestPiece))
+}
+
+// join is everything as one slice, nil when there is nothing. The pile is empty afterwards.
+func (p *pile[T]) join() []T {
+	if p.n == 0 {
+		return nil
+	}
+	all := make([]T, 0, p.n)
+	for _, piece := range p.full {
+		all = append(all, piece...)
+	}
+	all = append(all, p.open...)
+	*p = pile[T]{}
+	return all
+}
+
+// last is the element added last; ok is false when there is none.
+func (p *pile[T]) last() (v T, ok bool) {
+	if len(p.open) == 0 {
+		return v, false
+	}
+	return p.open[len(p.open)-1], true
+}

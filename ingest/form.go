@@ -1,0 +1,38 @@
+package ingest
+
+import (
+	"bytes"
+	"fmt"
+)
+
+// beginnings are files people mistake for logs, by their first bytes. Each mark is from the
+// document that defines the format; those of UTF-16 from the Unicode Standard, section 23.8.
+var beginnings = []struct{ mark, name, advice string }{
+	{"PAR1", "a Parquet file", exportCSV},
+	{"ARROW1", "an Arrow file", exportCSV},
+	{"\xff\xff\xff\xff", "an Arrow stream", exportCSV},
+	{"SQLite format 3\x00", "an SQLite database", exportCSV},
+	{"PK\x03\x04", "a zip archive or a spreadsheet", "unpack the archive, or save the spreadsheet as CSV"},
+	{"\x1f\x8b", "a file packed twice", "unpack it once"},
+	{"\x28\xb5\x2f\xfd", "a file packed twice", "unpack it once"},
+	{"BZh", "a bzip2 file", "unpack it; gzip and zstd need no unpacking"},
+	{"\xfd7zXZ\x00", "an xz file", "unpack it; gzip and zstd need no unpacking"},
+	{"\xff\xfe", "text in UTF-16", "save it as UTF-8"},
+	{"\xfe\xff", "text in UTF-16", "save it as UTF-8"},
+	{"{", "JSON", exportCSV},
+	{"[", "JSON", exportCSV},
+}
+
+const exportCSV = "export the log as CSV"
+
+// form tells what the text that begins with head is. What looks like nothing else is taken for
+// CSV, whose reader says what a header must be.
+func form(head []byte) (string, error) {
+	text := bytes.TrimLeft(bytes.TrimPrefix(head, []byte("\ufeff")), " \t\r\n")
+	for _, b := range beginnings {
+		if bytes.HasPrefix(text, []byte(b.mark)) {
+			return "", fmt.Errorf("this looks like %s, and what is read here is CSV, plain or packed with gzip or zstd; %s", b.name, b.advice)
+		}
+	}
+	return "CSV", nil
+}

@@ -1,0 +1,57 @@
+package ingest
+
+import (
+	"context"
+	"io"
+)
+
+// meter counts the bytes of all sources as they are read, tells the caller, and ends reading
+// when the caller has cancelled.
+type meter struct {
+	ctx         context.Context
+	progress    func(done, total int64)
+	done, total int64
+	told        int64
+}
+
+// tellEvery is how many bytes lie between two calls of progress.
+const tellEvery = 1 << 20
+
+func newMeter(ctx context.Context, sources []Source, progress func(done, total int64)) *meter {
+	m := &meter{ctx: ctx, progress: progress}
+	for _, s := range sources {
+		m.total += s.Size
+	}
+	return m
+}
+
+func (m *meter) count(r io.Reader) io.Reader { return &metered{m, r} }
+
+func (m *meter) add(n int) {
+	m.done += int64(n)
+	if m.done-m.told >= tellEvery {
+		m.tell()
+	}
+}
+
+func (m *meter) tell() {
+	m.told = m.done
+	m.total = max(m.total, m.done)
+	if m.progress != nil {
+		m.progress(m.done, m.total)
+	}
+}
+
+type metered struct {
+	m *meter
+	r io.Reader
+}
+
+func (r *metered) Read(p []byte) (int, error) {
+	if err := r.m.ctx.Err(); err != nil {
+		return 0, err
+	}
+	n, err := r.r.Read(p)
+	r.m.add(n)
+	return n, err
+}
