@@ -146,6 +146,14 @@ func (v *view) powerCard() (card, bool) {
 	if beside != "" {
 		c.Halves = append(c.Halves, beside)
 	}
+	for i, d := range r.StandbyDraws {
+		if i == 4 {
+			c.Note = joined(c.Note, counted(len(r.StandbyDraws)-i, "more branch does", "more branches do")+" so too.")
+			break
+		}
+		c.Note = joined(c.Note, capital(d.Branch)+" drew "+number(d.MedianA, 1)+" A while the robot was disabled, from "+
+			number(v.scene.T(d.StartS), 1)+" to "+number(v.scene.T(d.EndS), 1)+" s.")
+	}
 	at := r.Battery.LowestAtS
 	if len(r.Brownouts) > 0 {
 		at = &r.Brownouts[0].StartS

@@ -27,7 +27,7 @@ func rendered(t *testing.T, m fixture.Match, mode Mode) string {
 
 var (
 	tags   = regexp.MustCompile(`(?s)<style>.*?</style>|<svg.*?</svg>|<[^>]*>`)
-	spaces = regexp.MustCompile(`\s+`)
+	spaces = regexp.MustCompile(`[\s\x{a0}]+`)
 )
 
 // said is the text of a page.

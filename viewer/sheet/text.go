@@ -32,6 +32,7 @@ func Text(w io.Writer, r *schemas.Report, width int, color bool) error {
 	t.figures()
 	t.jams()
 	t.brownouts()
+	t.standby()
 	t.cycles()
 	t.balances()
 	t.unknowns()
@@ -293,6 +294,14 @@ func (t *text) brownouts() {
 		}
 		lead := fmt.Sprintf("  %8s  ", number(t.scene.T(b.StartS), 2)+" s")
 		t.wrap(lead, strings.Repeat(" ", runes(lead)), words)
+	}
+}
+
+// standby names branches that drew current while the robot was disabled.
+func (t *text) standby() {
+	for _, d := range t.scene.Report.StandbyDraws {
+		t.wrap("  ", "  ", capital(d.Branch)+" drew "+number(d.MedianA, 1)+" A while the robot was disabled, from "+
+			number(t.scene.T(d.StartS), 1)+" to "+number(t.scene.T(d.EndS), 1)+" s.")
 	}
 }
 

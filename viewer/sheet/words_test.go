@@ -126,6 +126,11 @@ func TestNumbers(t *testing.T) {
 	require.Equal(t, "a, b and c", listed([]string{"a", "b", "c"}))
 }
 
+func TestGlue(t *testing.T) {
+	require.Equal(t, "lost 23.4\u00a0s at 0.34\u00a0Hz, 12\u00a0% of 3 stages", glue("lost 23.4 s at 0.34 Hz, 12 % of 3 stages"))
+	require.Equal(t, "0.039\u00a0Ω; 5 sparks", glue("0.039 Ω; 5 sparks"))
+}
+
 func TestWhen(t *testing.T) {
 	m := fixture.Busy()
 	s := draw.NewScene(m.Report, m.Profile, m.Log)
