@@ -117,20 +117,19 @@ func (s *Signal) normalize() {
 	if sorted {
 		return
 	}
-	order := make([]int, len(s.Time))
-	for i := range order {
-		order[i] = i
+	rows := make([]written, len(s.Time))
+	for i := range rows {
+		rows[i] = written{s.Time[i], s.BootAt(i), i}
 	}
-	key := func(a, b int) int {
-		return cmp.Or(cmp.Compare(s.BootAt(a), s.BootAt(b)), cmp.Compare(s.Time[a], s.Time[b]))
-	}
-	slices.SortStableFunc(order, key)
-	kept := order[:0:len(order)]
-	for i, at := range order {
-		if i+1 < len(order) && key(at, order[i+1]) == 0 {
+	slices.SortFunc(rows, func(a, b written) int {
+		return cmp.Or(cmp.Compare(a.boot, b.boot), cmp.Compare(a.time, b.time), cmp.Compare(a.at, b.at))
+	})
+	kept := make([]int, 0, len(rows))
+	for i, r := range rows {
+		if i+1 < len(rows) && rows[i+1].time == r.time && rows[i+1].boot == r.boot {
 			continue // a later write of the same boot and time replaces this one
 		}
-		kept = append(kept, at)
+		kept = append(kept, r.at)
 	}
 	s.Time = pick(s.Time, kept)
 	if s.Boot != nil {
@@ -146,6 +145,13 @@ func (s *Signal) normalize() {
 	case Text:
 		s.Text = pick(s.Text, kept)
 	}
+}
+
+// written is one sample in the order of writing, which settles repeats.
+type written struct {
+	time int64
+	boot int32
+	at   int
 }
 
 func pick[T any](from []T, order []int) []T {
