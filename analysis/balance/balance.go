@@ -1,6 +1,21 @@
+// Package balance finds the attempts to be level on a tilting platform and tells how the
+// loop that levels the robot behaves.
+//
+// A robot drives up, the tilt rises past mount_deg and stays there while it climbs; near
+// the middle the platform tips and the tilt falls, swings past level some times, or not,
+// and comes to rest inside level_deg. What looks alike: a bump in mid-match (gone in under
+// 0.3 s), a spike of the sensor (one or two samples), and a robot that drives off again,
+// whose tilt is as level as that of one that balances; only the drive command or the pose
+// tells these two apart.
+//
+// The definition is that of the contract ("Balance attempt"), applied to the tilt without
+// sensor noise: clean takes noise and spikes out, attempts holds the definition, offPlatform
+// tells who drove off, swing and loop look at how it swung and why.
 package balance
 
 import (
+	"fmt"
+
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -18,8 +33,111 @@ type Input struct {
 	Start, End int64 // first and last sample of the log, µs
 }
 
-// Result is the balance attempts in order of time.
+// Result is the balance attempts in order of time. Attempts do not overlap.
 type Result struct {
 	Balances []schemas.Balance
 	Notes    []string
 }
+
+// Detect finds the balance attempts of a log. Both signs of tilt are alike: a negated tilt
+// gives the same attempts. A tilt of exactly LevelDeg is inside the band, one of exactly
+// MountDeg not beyond it.
+//
+// Times lie on samples of the tilt, but for the end of a hold (its beginning plus HoldS)
+// and of an attempt that ran out: that is the end of the last period when the attempt
+// began before it, else of the log. An attempt `left` ends when the tilt was back in the
+// band. After an attempt that ran out with its match, the next begins only once the tilt
+// has rested in the band for HoldS: a robot that stays tilted on the platform after the
+// bell tries nothing.
+//
+// A gap in the tilt neither ends an attempt nor counts towards a hold; a note says so.
+// Where the log shows at least Config.ZeroS of floor before the first attempt, what a noisy
+// tilt reads there is its zero, and a note says so; a tilt without any noise is taken as it
+// is. DampingRatio, NaturalHz and Model are nil unless a damped swing describes the tilt
+// better than no swing, a plain decay or a steady swing; PeakDeg, Swings and Model are in
+// the tilt as logged.
+//
+// No tilt, too few samples or thresholds that make no sense give no attempts and a note.
+func Detect(in Input, cfg Config) Result {
+	res := Result{Balances: []schemas.Balance{}}
+	switch {
+	case in.Tilt == nil || len(in.Tilt.T) < 3:
+		res.Notes = append(res.Notes, "balance: no tilt in this log")
+		return res
+	case !(in.LevelDeg > 0) || !(in.MountDeg > in.LevelDeg) || !(in.HoldS > 0):
+		res.Notes = append(res.Notes, fmt.Sprintf(
+			"balance: level_deg %g, mount_deg %g and hold_s %g must be positive, and mount_deg the larger angle",
+			in.LevelDeg, in.MountDeg, in.HoldS))
+		return res
+	}
+	tr := clean(in.Tilt, in.Rate, cfg)
+	zero := floorReading(tr, in, cfg)
+	if zero != 0 {
+		tr.shift(-zero)
+		res.Notes = append(res.Notes, fmt.Sprintf(
+			"%s reads %.1f° on the floor: taken as its zero here; an offset in the profile corrects it everywhere", in.Tilt.Name, zero))
+	}
+
+	told := in.Drive != nil || in.X != nil && in.Y != nil
+	untold := false
+	onPlatform := false
+	for _, a := range attempts(tr, in, cfg) {
+		if a.outcome == schemas.BalanceLevel {
+			if offPlatform(tr, a, in, cfg, onPlatform) {
+				a.outcome, a.endT = schemas.BalanceLeft, a.entryT
+			} else if !told {
+				untold = true
+			}
+		}
+		onPlatform = a.outcome == schemas.BalanceLevel
+		res.Balances = append(res.Balances, report(tr, a, in, cfg, zero))
+		for _, g := range a.gaps {
+			res.Notes = append(res.Notes, fmt.Sprintf(
+				"%s is silent for %.1f s from %.1f s of the log, in a balance attempt: a gap does not count as level",
+				in.Tilt.Name, seconds(g.Len()), seconds(g.Start)))
+		}
+	}
+	if untold {
+		res.Notes = append(res.Notes,
+			"balance: without a drive command or a pose, a robot that drove off the platform cannot be told from one that is level")
+	}
+	return res
+}
+
+// report says one attempt in the report's words.
+func report(tr trace, a attempt, in Input, cfg Config, zero float64) schemas.Balance {
+	b := schemas.Balance{
+		StartS: seconds(a.startT), EndS: seconds(a.endT), Outcome: a.outcome,
+		Overshoots: len(a.overshoots()), Swings: []schemas.Swing{}, Period: periodAt(in.Periods, seconds(a.startT)),
+	}
+	if a.outcome == schemas.BalanceLevel {
+		b.SettleS = schemas.Some(seconds(a.entryT - a.startT))
+	}
+	for i := a.start; i < len(tr.t) && tr.t[i] <= a.endT; i++ {
+		b.PeakDeg = max(b.PeakDeg, tr.v[i]+zero, -tr.v[i]-zero)
+	}
+	for _, i := range a.overshoots() {
+		b.Swings = append(b.Swings, schemas.Swing{AtS: seconds(tr.sampleAt(tr.t[i])), Tilt: tr.v[i] + zero})
+	}
+	sw := lookAtSwing(tr, a, in, cfg)
+	lp := lookAtLoop(tr, sw, in, cfg)
+	sw = weigh(sw, lp, cfg)
+	if sw.kind == damped {
+		b.DampingRatio, b.NaturalHz, b.Model = schemas.Some(sw.zeta), schemas.Some(sw.naturalHz()), sw.model()
+	}
+	b.Diagnosis = diagnosis(sw, lp, a, cfg)
+	b.Advice = advice(sw, lp, a, cfg)
+	return b
+}
+
+// periodAt is the name of the period t lies in, empty outside all of them.
+func periodAt(periods []schemas.Period, t float64) string {
+	for _, p := range periods {
+		if t >= p.StartS && t < p.EndS {
+			return p.Name
+		}
+	}
+	return ""
+}
+
+func seconds(us int64) float64 { return float64(us) / 1e6 }

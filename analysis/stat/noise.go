@@ -71,8 +71,10 @@ func SpreadAboutZero(x []float64) float64 {
 //     a step, a ramp or the top of a swing sampled more than six times a period is none.
 //
 // t (strictly increasing, any unit) and v are equally long and are not changed; noise is
-// in the unit of v and may be zero. The first two and the last two samples are left alone, having too
-// few neighbours to be judged by.
+// in the unit of v and may be zero. At the ends, where nothing tells whether v would have
+// come back, any of the outermost three samples that stands off its inner neighbour by six
+// standard deviations and by three times the largest change among the four samples inside
+// them is taken to have stayed with it. Fewer than seven samples have their ends left alone.
 func Despike(t []int64, v []float64, noise float64) []float64 {
 	out := append([]float64(nil), v...)
 	for i := 2; i+2 < len(out); i++ {
@@ -85,7 +87,26 @@ func Despike(t []int64, v []float64, noise float64) []float64 {
 			}
 		}
 	}
+	if n := len(out); n >= 7 {
+		settleEnd(out, 0, 1, noise)
+		settleEnd(out, n-1, -1, noise)
+	}
 	return out
+}
+
+// settleEnd holds the inner neighbour's value over a spike in the three samples at end.
+func settleEnd(v []float64, end, inward int, noise float64) {
+	usual := 0.0
+	for j := 3; j < 6; j++ {
+		usual = max(usual, math.Abs(v[end+j*inward]-v[end+(j+1)*inward]))
+	}
+	limit := max(6*noise, 3*usual)
+	for j := 2; j >= 0; j-- {
+		inner := v[end+(j+1)*inward]
+		if math.Abs(v[end+j*inward]-inner) > limit {
+			v[end+j*inward] = inner
+		}
+	}
 }
 
 func isSpike(t []int64, v []float64, i, width int, noise float64) bool {

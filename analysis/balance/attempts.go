@@ -1,0 +1,229 @@
+package balance
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// attempt is one balance attempt; start, entry and end are indices into the trace.
+type attempt struct {
+	start, entry, end    int // entry is -1 when it never came to a hold
+	startT, entryT, endT int64
+	outcome              string
+	first                int8  // side of the first tilt, -1 or 1
+	from                 []int // first samples of the first tilt and of every excursion to the other side after it
+	peaks                []int // and where each was largest
+	gaps                 []series.Interval
+}
+
+// overshoots are the peaks of the excursions on the side opposite to the one before.
+func (a attempt) overshoots() []int { return a.peaks[1:] }
+
+// attempts is the contract's definition, as if every attempt that came to a hold were
+// level. It knows nothing of noise: sides has seen to that.
+func attempts(tr trace, in Input, cfg Config) []attempt {
+	mount := tr.sides(in.MountDeg, cfg)
+	level := tr.sides(in.LevelDeg, cfg)
+	hold := int64(math.Round(in.HoldS * 1e6))
+	logEnd := max(in.End, tr.samples[len(tr.samples)-1])
+	var out []attempt
+	for i := 0; i < len(tr.t); {
+		if mount[i] == 0 {
+			i++
+			continue
+		}
+		back, beyondS := excursion(tr, i, mount, level)
+		if beyondS < cfg.BumpS {
+			i = back // a bump
+			continue
+		}
+		a := attempt{
+			start: i, entry: -1, first: mount[i], startT: tr.crossing(i, in.MountDeg),
+			outcome: schemas.BalanceRanOut, from: []int{i}, peaks: []int{i},
+		}
+		limit, withMatch := logEnd, false
+		if n := len(in.Periods); n > 0 {
+			if last := int64(math.Round(in.Periods[n-1].EndS * 1e6)); a.startT < last {
+				limit, withMatch = last, true
+			}
+		}
+		a.endT = limit
+		a.follow(tr, level, hold, limit, in.LevelDeg)
+		out = append(out, a)
+		i = a.end
+		if a.outcome == schemas.BalanceRanOut {
+			if !withMatch {
+				break // the log is over
+			}
+			i = rested(tr, level, a.end, hold)
+		}
+	}
+	return out
+}
+
+// excursion is the first sample at or behind i that is back in the band, and for how long
+// the tilt was beyond mount until then. Dips under mount that do not reach the band are
+// part of it: a robot that wobbles on its way up climbs once.
+func excursion(tr trace, i int, mount, level []int8) (back int, beyondS float64) {
+	end := tr.t[i]
+	for back = i; back < len(tr.t) && (level[back] != 0 || mount[back] != 0); back++ {
+		if mount[back] == 0 {
+			continue
+		}
+		end = tr.t[back]
+		if back+1 < len(tr.t) && !tr.afresh[back+1] {
+			end = tr.t[back+1]
+		}
+	}
+	return back, seconds(end - tr.t[i])
+}
+
+// follow walks through the attempt until it has held level or time is up.
+func (a *attempt) follow(tr trace, level []int8, hold, limit int64, levelDeg float64) {
+	side, entry, entryT := a.first, -1, int64(0)
+	for a.end = a.start; a.end < len(tr.t) && tr.t[a.end] <= limit; a.end++ {
+		j := a.end
+		if tr.afresh[j] && j > a.start {
+			a.gaps = append(a.gaps, series.Interval{Start: tr.t[j-1], End: tr.t[j]})
+			entry = -1
+		}
+		if level[j] != 0 {
+			entry = -1
+			if level[j] != side {
+				side = level[j]
+				a.from, a.peaks = append(a.from, j), append(a.peaks, j)
+			}
+			if last := len(a.peaks) - 1; math.Abs(tr.v[j]) > math.Abs(tr.v[a.peaks[last]]) {
+				a.peaks[last] = j
+			}
+			continue
+		}
+		if entry < 0 {
+			entry, entryT = j, tr.crossing(j, levelDeg)
+		}
+		if tr.t[j]-entryT >= hold {
+			a.entry, a.entryT, a.endT, a.outcome = entry, entryT, entryT+hold, schemas.BalanceLevel
+			return
+		}
+	}
+}
+
+// rested is the first sample from i on at which the tilt has been in the band for hold.
+func rested(tr trace, level []int8, i int, hold int64) int {
+	from := -1
+	for ; i < len(tr.t); i++ {
+		switch {
+		case level[i] != 0:
+			from = -1
+		case from < 0 || tr.afresh[i]:
+			from = i
+		case tr.t[i]-tr.t[from] >= hold:
+			return i
+		}
+	}
+	return i
+}
+
+// sides says of each sample whether the tilt is beyond edge: 1 or -1 by its sign, 0 inside.
+// Without noise that is |v| > edge and nothing more. With noise a change of side counts
+// when the tilt goes beyond the edge by more than Config.EdgeSD standard errors at once, or
+// on average over a longer stay; it is then dated back to the crossing itself.
+func (tr trace) sides(edge float64, cfg Config) []int8 {
+	out := make([]int8, len(tr.t))
+	now := int8(0)
+	from, margin := -1, 0.0 // the stay on another side that is not believed yet, and the sum of its margins
+	for i, v := range tr.v {
+		side := int8(0)
+		if math.Abs(v) > edge {
+			side = int8(math.Copysign(1, v))
+		}
+		if tr.afresh[i] {
+			now, from = side, -1
+		}
+		if side == now {
+			from = -1
+		} else {
+			if from < 0 || side != sideOf(tr.v[i-1], edge) {
+				from, margin = i, 0
+			}
+			m := math.Abs(math.Abs(v) - edge)
+			margin += m
+			chances := math.Max(1, seconds(tr.t[i]-tr.t[from])/cfg.SmoothS) // independent looks in this stay
+			if m >= cfg.EdgeSD*tr.sd[i] || margin/float64(i-from+1) >= cfg.EdgeSD*tr.sd[i]/math.Sqrt(chances) {
+				for j := from; j < i; j++ {
+					out[j] = side
+				}
+				now, from = side, -1
+			}
+		}
+		out[i] = now
+	}
+	return out
+}
+
+func sideOf(v, edge float64) int8 {
+	switch {
+	case v > edge:
+		return 1
+	case v < -edge:
+		return -1
+	}
+	return 0
+}
+
+// crossing is when the tilt crossed edge on its way from sample i-1 to i, on the next sample
+// of the log. Behind a gap nobody knows; it is sample i then.
+func (tr trace) crossing(i int, edge float64) int64 {
+	if i == 0 || tr.afresh[i] || tr.sd[i] == 0 {
+		return tr.sampleAt(tr.t[i])
+	}
+	a, b := math.Abs(tr.v[i-1])-edge, math.Abs(tr.v[i])-edge
+	if a == b || a > 0 == (b > 0) {
+		return tr.sampleAt(tr.t[i])
+	}
+	return tr.sampleAt(tr.t[i-1] + int64(a/(a-b)*float64(tr.t[i]-tr.t[i-1])))
+}
+
+// sampleAt is the first sample of the log at or after t.
+func (tr trace) sampleAt(t int64) int64 {
+	return tr.samples[min(series.From(tr.samples, t), len(tr.samples)-1)]
+}
+
+// shift adds to the tilt without noise; raw stays as logged.
+func (tr trace) shift(deg float64) {
+	for i := range tr.v {
+		tr.v[i] += deg
+	}
+}
+
+// floorReading is what a noisy tilt reads on the floor before the first attempt, 0 when
+// there is too little of it or when it is too small to matter or too large to be an offset.
+func floorReading(tr trace, in Input, cfg Config) float64 {
+	if tr.noise == 0 {
+		return 0
+	}
+	found := attempts(tr, in, cfg)
+	if len(found) == 0 {
+		return 0
+	}
+	first := found[0].start
+	var floor []float64
+	lengthS := 0.0
+	for i := first - 1; i > 0 && tr.t[first]-tr.t[i] <= int64(cfg.ZeroMaxS*1e6); i-- {
+		if math.Abs(tr.v[i]) <= in.LevelDeg && !tr.afresh[i] {
+			floor = append(floor, tr.raw[i])
+			lengthS += seconds(tr.t[i] - tr.t[i-1])
+		}
+	}
+	if lengthS < cfg.ZeroS {
+		return 0
+	}
+	zero := stat.Median(floor)
+	if math.Abs(zero) < cfg.ZeroMinDeg || math.Abs(zero) >= in.LevelDeg {
+		return 0
+	}
+	return zero
+}

@@ -1,0 +1,188 @@
+package balance
+
+import (
+	"encoding/csv"
+	"math"
+	"os"
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// columns reads testdata/name; lines with # say where it is from.
+func columns(t *testing.T, name string) map[string][]float64 {
+	t.Helper()
+	f, err := os.Open("testdata/" + name)
+	require.NoError(t, err)
+	defer f.Close()
+	r := csv.NewReader(f)
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	require.NoError(t, err)
+	require.Greater(t, len(rows), 1)
+	out := map[string][]float64{}
+	for _, row := range rows[1:] {
+		for c, s := range row {
+			v, err := strconv.ParseFloat(s, 64)
+			require.NoError(t, err)
+			out[rows[0][c]] = append(out[rows[0][c]], v)
+		}
+	}
+	return out
+}
+
+// Reference: R 4.2.2 nls on the same 150 points (scipy 1.10.1 curve_fit agrees): parameters,
+// standard errors and residual sum of squares; wn, zeta and their errors by the delta method.
+func TestFitOfADampedSwing(t *testing.T) {
+	data := columns(t, "damped_sinusoid.csv")
+	s, ok := fitSwing(stretch{t: data["t"], y: data["y"]})
+	require.True(t, ok)
+	require.InEpsilon(t, 1.454755824, s.p[0], 1e-6)
+	require.InEpsilon(t, 11.773244641, s.amplitude(), 1e-6)
+	require.InEpsilon(t, 1.127572993, s.p[3], 1e-6)
+	require.InEpsilon(t, 7.476097861, s.p[4], 1e-6)
+	require.InEpsilon(t, 0.282809526, math.Atan2(-s.p[2], s.p[1]), 1e-5)
+	require.InEpsilon(t, 25.455392013, s.rms*s.rms*150, 1e-8)
+	require.InEpsilon(t, 7.560652093, s.wn, 1e-6)
+	require.InEpsilon(t, 0.149137003, s.zeta, 1e-6)
+
+	// nls takes the residuals for independent; so do we where they are.
+	r := residuals(swingCurve(stretch{t: data["t"], y: data["y"]}), s.p)
+	cov := make([]float64, 25)
+	for i := range cov {
+		cov[i] = 1
+	}
+	factor := math.Sqrt(widen(cov, r)[0])
+	require.Less(t, factor, 1.2, "the noise of this data is independent")
+	require.InEpsilon(t, 0.024900940, s.wnSD/factor, 1e-5)
+	require.InEpsilon(t, 0.003339855, s.zetaSD/factor, 1e-5)
+	require.InEpsilon(t, 0.024966364, math.Sqrt(s.cov[3*5+3])/factor, 1e-5)
+	require.InEpsilon(t, 0.025473114, math.Sqrt(s.cov[4*5+4])/factor, 1e-5)
+
+	td, sd := rateTerm(s, DefaultConfig())
+	require.InEpsilon(t, 0.145718382, td, 1e-6)
+	require.InEpsilon(t, 0.000940092, sd/factor, 1e-5)
+}
+
+// Noise-free identification is exact: the case of Hua and Sarkar, "Matrix pencil method for
+// estimating parameters of exponentially damped/undamped sinusoids in noise", IEEE Trans.
+// ASSP 38 (1990), with wn = 2 pi 1.2, zeta 0.15, 60 samples at 50 Hz.
+func TestFitWithoutNoiseIsExact(t *testing.T) {
+	const zeta = 0.15
+	wn := 2 * math.Pi * 1.2
+	var w stretch
+	for i := range 60 {
+		at := float64(i) * 0.02
+		w.t = append(w.t, at)
+		w.y = append(w.y, 12*math.Exp(-zeta*wn*at)*math.Cos(wn*math.Sqrt(1-zeta*zeta)*at+0.3))
+	}
+	s, ok := fitSwing(w)
+	require.True(t, ok)
+	require.InDelta(t, 7.53982237, s.wn, 1e-8)
+	require.InDelta(t, 0.15, s.zeta, 1e-8)
+	require.InDelta(t, 0.3, math.Atan2(-s.p[2], s.p[1]), 1e-8)
+	require.InDelta(t, 0, s.p[0], 1e-8)
+}
+
+// Reference: Octave 7.3.0, control 3.4.0, step() of 1/(s^2 + 2 zeta s + 1): the last exit
+// from the 5 % band, times in units of 1/wn. A tilt of 10 degrees let go at once follows one
+// minus that; sampled 50 times a second, level_deg is the 5 % band.
+func TestSettlingOfAStepResponse(t *testing.T) {
+	ref := columns(t, "expected_step2.csv")
+	for i, zeta := range ref["zeta"] {
+		const wn = 2.0
+		in := Input{
+			Tilt: &series.Float{Name: "imu/pitch"}, MountDeg: 6, LevelDeg: 0.5,
+			HoldS: 2, // longer than a half swing, so that the last exit counts
+		}
+		for k := range 60 * 50 {
+			at, v := float64(k)*0.02, 0.0
+			if at >= 1 {
+				s := wn * (at - 1)
+				wd := math.Sqrt(1 - zeta*zeta)
+				v = 10 * math.Exp(-zeta*s) * (math.Cos(wd*s) + zeta/wd*math.Sin(wd*s))
+			}
+			in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(k)*20_000), append(in.Tilt.V, v)
+		}
+		in.End = in.Tilt.T[len(in.Tilt.T)-1]
+		got := Detect(in, DefaultConfig()).Balances
+		require.Len(t, got, 1)
+		require.Equal(t, "level", got[0].Outcome)
+		require.InDelta(t, ref["ts5"][i]/wn, *got[0].SettleS, 0.02, "zeta %g", zeta)
+		require.NotNil(t, got[0].DampingRatio, "zeta %g", zeta)
+		require.InDelta(t, zeta, *got[0].DampingRatio, 0.002)
+		require.InDelta(t, wn/(2*math.Pi), *got[0].NaturalHz, 0.002)
+		// One peak past level by the book's overshoot, as long as that is outside the band.
+		if first := 10 * ref["overshoot_sim"][i]; first > in.LevelDeg {
+			require.NotEmpty(t, got[0].Swings)
+			require.InDelta(t, -first, got[0].Swings[0].Tilt, 0.01, "zeta %g", zeta)
+			require.InDelta(t, 1+ref["tpeak_sim"][i]/wn, got[0].Swings[0].AtS, 0.021, "zeta %g", zeta)
+		} else {
+			require.Empty(t, got[0].Swings)
+		}
+	}
+}
+
+// Reference: Octave 7.3.0, control 3.4.0, c2d: a double integrator under u = -kp theta - kd
+// omega, held for 20 ms: samples of theta, and the damping and frequency its poles amount to.
+func TestLoopsOfTheBook(t *testing.T) {
+	ref := columns(t, "expected_pd_discrete.csv")
+	const deg, h, kp = 180 / math.Pi, 0.02, 25.0
+	for i, kd := range ref["kd"] {
+		in := Input{
+			Tilt: &series.Float{Name: "imu/pitch"}, Drive: &series.Float{Name: "drive/command"},
+			MountDeg: 1, LevelDeg: 0.1, HoldS: 1,
+		}
+		theta, omega := 0.2, 0.0
+		const plant = 10.0 // rad/s² of a full command
+		for k := range 300 {
+			switch k {
+			case 25:
+				require.InDelta(t, ref["theta_25"][i], theta, 1e-10)
+			case 50:
+				require.InDelta(t, ref["theta_50"][i], theta, 1e-10)
+			case 100:
+				require.InDelta(t, ref["theta_100"][i], theta, 1e-10)
+			}
+			u := -kp*theta - kd*omega
+			at := int64(k) * 20_000
+			in.Tilt.T, in.Tilt.V = append(in.Tilt.T, at), append(in.Tilt.V, theta*deg)
+			in.Drive.T, in.Drive.V = append(in.Drive.T, at), append(in.Drive.V, u/plant)
+			theta, omega = theta+omega*h+u*h*h/2, omega+u*h
+		}
+		in.End = in.Tilt.T[len(in.Tilt.T)-1]
+		b := Detect(in, DefaultConfig()).Balances[0]
+		if kd == 10 { // critically damped: no swing to measure
+			require.Nil(t, b.DampingRatio)
+			require.Equal(t, "comes to level without a swing", b.Diagnosis)
+			continue
+		}
+		require.NotNil(t, b.DampingRatio, "kd %g", kd)
+		require.InDelta(t, ref["zeta_eq"][i], *b.DampingRatio, 2e-4)
+		require.InDelta(t, ref["wn_eq"][i]/(2*math.Pi), *b.NaturalHz, 1e-3)
+		switch kd {
+		case 0:
+			require.Contains(t, b.Diagnosis, "swings grow: answers the tilt but not its rate")
+			require.Contains(t, b.Advice, "lower the proportional gain first")
+		case 2:
+			require.Contains(t, b.Diagnosis, "too little damping")
+			require.Contains(t, b.Advice, "raise the rate term by about 0.21 s times the proportional gain")
+			// The rule behind the advice, held against the loop with more rate term.
+			more := (5.0 - 2.0) / kp
+			require.InDelta(t, 0.48668844, *b.DampingRatio+more*ref["wn_eq"][i]/2, 0.02)
+		case 5:
+			require.Contains(t, b.Diagnosis, "lightly damped")
+		}
+	}
+}
+
+// Reference: Octave 7.3.0, control 3.4.0, damp(): J .5, b .2, k 1.5, kp 10 has wn 4.79583152
+// and zeta .04170288, and reaches zeta .7 with kd 3.15708207.
+func TestRateTermOnAStiffPlatform(t *testing.T) {
+	s := swing{wn: 4.79583152, zeta: 0.04170288, p: make([]float64, 5), cov: make([]float64, 25)}
+	td, _ := rateTerm(s, DefaultConfig())
+	require.InDelta(t, 3.15708207, td*(10+1.5), 1e-6)
+}
