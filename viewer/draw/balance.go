@@ -150,6 +150,9 @@ func (b *balance) paintModel(p *pen) {
 	}
 	p.stroke(line{Ink, 1.2, nil}, pt{x, 6}, pt{x, b.y.at(-b.level)})
 	words := "with damping 0.7 it would have been level after " + decimal(b.sinceStart(levelAt), 1) + " s"
+	if m.StartS-b.attempt.StartS > 1.5 {
+		words = "with damping 0.7 from " + decimal(begin, 1) + " s on, level after " + decimal(b.sinceStart(levelAt), 1) + " s"
+	}
 	if b.narrow {
 		words = "damped: level after " + decimal(b.sinceStart(levelAt), 1) + " s"
 	}

@@ -16,17 +16,35 @@ const (
 // it happened, or, for a finding that compares two numbers, both as bars. ok is false when
 // the log and the report have neither.
 func Evidence(s *Scene, f schemas.Finding) (*Picture, bool) {
+	if f.Kind == "slow_cycle" { // the counter that shows a cycle says nothing of its length
+		if p, ok := comparison(f); ok {
+			return p, true
+		}
+	}
 	for _, e := range f.Evidence {
 		if p, ok := evidenceTrace(s, f, e); ok {
 			return p, true
 		}
 	}
+	return comparison(f)
+}
+
+// comparison draws the number of a finding that is furthest from its usual.
+func comparison(f schemas.Finding) (*Picture, bool) {
+	var most schemas.Number
+	ratio := 0.0
 	for _, n := range f.Numbers {
-		if finite(n.Value) && finite(n.Usual) && *n.Value >= 0 && *n.Usual >= 0 && max(*n.Value, *n.Usual) > 0 {
-			return evidenceBars(n), true
+		if !finite(n.Value) || !finite(n.Usual) || *n.Value <= 0 || *n.Usual <= 0 {
+			continue
+		}
+		if q := math.Abs(math.Log(*n.Value / *n.Usual)); q > ratio {
+			most, ratio = n, q
 		}
 	}
-	return nil, false
+	if ratio == 0 {
+		return nil, false
+	}
+	return evidenceBars(most), true
 }
 
 // evidenceTrace draws the stretch with some room at both sides, the finding's own
@@ -37,6 +55,9 @@ func evidenceTrace(s *Scene, f schemas.Finding, e schemas.Evidence) (*Picture, b
 		return nil, false
 	}
 	pad := max(0.15*(e.EndS-e.StartS), 0.2)
+	if s.isVoltage(e.Signal) {
+		pad = max(pad, 0.7) // a dip is read against the supply before and after it
+	}
 	from, to := s.T(e.StartS)-pad, min(s.T(e.EndS)+pad, max(s.Bell(), s.T(e.EndS)))
 	t0, t1 := s.micros(from), s.micros(to)
 	lo, hi, ok := extent(signal, t0, t1)
@@ -141,6 +162,9 @@ func (s *Scene) isTilt(name string) bool {
 
 func evidenceBars(n schemas.Number) *Picture {
 	unit := n.Unit
+	if unit == "ohm" {
+		unit = "Ω"
+	}
 	if unit != "" && unit != "°" {
 		unit = " " + unit
 	}

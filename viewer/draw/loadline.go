@@ -117,7 +117,7 @@ func (l *loadLine) ray(ohm float64) []pt {
 
 // paintDots draws one dot for each pixel cell that holds a sample.
 func (l *loadLine) paintDots(p *pen) {
-	const cell = 2.0
+	const cell = 3.0
 	drawn := map[[2]int]bool{}
 	var dots [][]pt
 	for _, d := range l.dots {
@@ -130,10 +130,9 @@ func (l *loadLine) paintDots(p *pen) {
 			continue
 		}
 		drawn[key] = true
-		x, y = float64(key[0])*cell+cell/2, float64(key[1])*cell+cell/2
-		dots = append(dots, []pt{{x - 0.9, y}, {x + 0.9, y}})
+		dots = append(dots, []pt{{x - 0.8, y}, {x + 0.8, y}})
 	}
-	p.strokes(line{Edge, 1.8, nil}, dots...)
+	p.strokes(line{Edge, 1.6, nil}, dots...)
 }
 
 func (l *loadLine) paintWords(p *pen, cut float64, known bool) {

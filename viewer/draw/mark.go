@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"math"
 	"strconv"
 
 	"gonum.org/v1/plot/vg"
@@ -92,7 +93,7 @@ func SureBoxes(confidence float64) *Picture {
 	confidence = min(max(confidence, 0), 1)
 	return &Picture{
 		Name: "sure", Width: 10*box + 9*gap + 1, Height: h + 1,
-		Title: "sure " + decimal(confidence, 2), Desc: "",
+		Title: "sure " + decimal(math.Floor(confidence*100+1e-9)/100, 2), Desc: "",
 		paint: func(p *pen) {
 			for i := range 10 {
 				x := 0.5 + float64(i)*(box+gap)

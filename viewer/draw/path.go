@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"math"
 	"strconv"
 
 	"gonum.org/v1/plot/font"
@@ -148,7 +149,8 @@ func (t *timetable) paintGrid(p *pen) {
 }
 
 // paintUsual shades between the usual least and greatest times, added up over the stages as
-// far as they are known.
+// far as they are known. The time of a stage runs to the next beam, so that of a stage
+// before one without a beam covers both.
 func (t *timetable) paintUsual(p *pen) {
 	var low, high []pt
 	lo, hi := 0.0, 0.0
@@ -157,12 +159,16 @@ func (t *timetable) paintUsual(p *pen) {
 		high = append(high, pt{t.x.clamped(hi), y})
 	}
 	add(t.stages[0].top)
-	for _, s := range t.stages {
-		if !finite(s.sum.UsualLowS) || !finite(s.sum.UsualHighS) {
+	for i := 0; i < len(t.stages); i++ {
+		s := t.stages[i].sum
+		if !finite(s.UsualLowS) || !finite(s.UsualHighS) {
 			break
 		}
-		lo, hi = lo+*s.sum.UsualLowS, hi+*s.sum.UsualHighS
-		add(s.bottom)
+		lo, hi = lo+*s.UsualLowS, hi+*s.UsualHighS
+		for i+1 < len(t.stages) && t.covered(i+1) {
+			i++
+		}
+		add(t.stages[i].bottom)
 	}
 	if len(low) < 2 {
 		return
@@ -173,6 +179,12 @@ func (t *timetable) paintUsual(p *pen) {
 	}
 	p.area(Usual, polygon...)
 	p.strokes(line{Edge, 1, nil}, low, high)
+}
+
+// covered says whether the time through stage i is counted with that of the stage before it.
+func (t *timetable) covered(i int) bool {
+	s := t.stages[i].sum
+	return i > 0 && !s.Sensor && !finite(s.TransitS) && !finite(s.UsualS)
 }
 
 // paintPasses draws each piece as a falling line: dotted through a stage without sensor,
@@ -434,7 +446,11 @@ func (t *timetable) paintNames(p *pen) {
 		p.text(label{fit(s.sum.Stage, fonts.Heading(14.5), t.names-x-6), x, s.top + lead, left, fonts.Heading(14.5), color, false})
 		y := s.top + lead + 14 + max(t.row-43, 0)
 		if t.narrow {
-			p.text(note(x, y, left, transit(s.sum.TransitS)+" ("+brackets(s.sum.UsualS)+")"))
+			words := transit(s.sum.TransitS) + " (" + brackets(s.sum.UsualS) + ")"
+			if t.covered(i) {
+				words = "with " + clip(t.stages[i-1].sum.Stage, 8)
+			}
+			p.text(note(x, y, left, words))
 			if y += 16; !s.sum.Sensor && len(s.jams) > 0 {
 				p.text(note(x, y, left, "no beam"))
 			}
@@ -484,10 +500,14 @@ func (t *timetable) paintColumns(p *pen) {
 	for i, h := range []string{"today", "usual", jams} {
 		p.text(note(at[i], y, right, h))
 	}
-	for _, s := range t.stages {
+	for i, s := range t.stages {
 		y := s.top + min(19, t.row/2+1)
-		p.text(note(at[0], y, right, transit(s.sum.TransitS)).in(Ink))
-		p.text(note(at[1], y, right, transit(s.sum.UsualS)))
+		if t.covered(i) {
+			p.text(note(at[1], y, right, "with "+clip(t.stages[i-1].sum.Stage, 10)))
+		} else {
+			p.text(note(at[0], y, right, transit(s.sum.TransitS)).in(Ink))
+			p.text(note(at[1], y, right, transit(s.sum.UsualS)))
+		}
 		jams := strconv.Itoa(s.sum.Jams) + " of " + strconv.Itoa(s.sum.Passes)
 		if s.sum.Jams > 0 {
 			p.text(stressed(at[2], y, right, jams).in(Accent))
@@ -530,7 +550,7 @@ func (t *timetable) table() Table {
 	for _, s := range t.stages {
 		for _, j := range s.jams {
 			table.Rows = append(table.Rows, []string{
-				s.sum.Stage, t.jamWords(j, false), "", "", "from " + decimal(t.scene.T(j.StartS), 2) + " s", "", "sure " + decimal(j.Confidence, 2),
+				s.sum.Stage, t.jamWords(j, false), "", "", "from " + decimal(t.scene.T(j.StartS), 2) + " s", "", "sure " + decimal(math.Floor(j.Confidence*100+1e-9)/100, 2),
 			})
 		}
 	}

@@ -252,6 +252,10 @@ func (r *ribbon) paintNumbers(p *pen, cycles []schemas.Cycle) {
 			p.text(l)
 		case x1-x0 >= 24 && !r.options.narrow():
 			l := note(0, r.top-7, left, decimal(c.DurationS, 1)).in(Ink)
+			if h := r.height(c); h < 20 {
+				l.y = r.top - h - 4
+				l = l.haloed()
+			}
 			if x, ok := r.free(x0+2, x1-2, l.width(), 0.5); ok {
 				l.x = x
 				p.text(l)

@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/viewer/draw"
@@ -83,7 +84,7 @@ func (v *view) pathCard() (card, bool) {
 			if i > 0 {
 				c.Note += ", "
 			}
-			c.Note += j.Stage + " at " + number(v.scene.T(j.StartS), 1) + " s (" + number(j.Confidence, 2) + ")"
+			c.Note += j.Stage + " at " + number(v.scene.T(j.StartS), 1) + " s (" + sure(j.Confidence) + ")"
 		}
 		if n > 4 {
 			c.Note += fmt.Sprintf(" and %d more", n-4)
@@ -229,7 +230,7 @@ func (v *view) balanceCard() (card, bool) {
 		c.Keys = append(c.Keys, "Dashed: the same start with damping 0.7, by a model fitted to this attempt (fits within ±"+number(m.ErrorDeg, 1)+"°).")
 	}
 	if last.Diagnosis != "" || last.Advice != "" {
-		c.Note = joined(last.Diagnosis, last.Advice)
+		c.Note = joined(sentence(last.Diagnosis), sentence(last.Advice))
 	}
 	if len(r.Balances) > 1 {
 		c.Table = table{Head: []string{"Attempt", "From", "Outcome", "Settled in", "Swings past", "Damping"}}
@@ -259,6 +260,15 @@ func (v *view) balanceCard() (card, bool) {
 	}
 	c.Open, c.Href = "Open "+stretch(v.scene, last.StartS, last.EndS), v.stretch(last.StartS, last.EndS, signals)
 	return c, true
+}
+
+// sentence gives a text its capital and its full stop.
+func sentence(s string) string {
+	s = capital(strings.TrimSpace(s))
+	if s != "" && !strings.ContainsAny(s[len(s)-1:], ".?:") {
+		s += "."
+	}
+	return s
 }
 
 // joined puts two texts after each other as sentences.

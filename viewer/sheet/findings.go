@@ -43,7 +43,7 @@ func (v *view) findings() []finding {
 			Anchor: fmt.Sprintf("finding-%d", rank), ID: f.ID, Rank: rank, Severity: f.Severity, Word: draw.SeverityWord(f.Severity),
 			Title: f.Title, Because: f.Because,
 			Mark: page.Small(draw.SeverityMark(f.Severity, rank, 11), fmt.Sprintf("mark-%d", rank), ""),
-			When: when(v.scene, spansOf(f)), Sure: "sure " + number(f.Confidence, 2),
+			When: when(v.scene, spansOf(f)), Sure: "sure " + sure(f.Confidence),
 			SureBoxes: page.Small(draw.SureBoxes(f.Confidence), fmt.Sprintf("sure-%d", rank), ""),
 			Caption:   captionOf(f),
 		}

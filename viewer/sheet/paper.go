@@ -34,6 +34,9 @@ func (v *view) planPaper() {
 	if v.Detail != "" {
 		head += 16 * lines(len(v.Detail), fullWords)
 	}
+	if len(v.Findings) == 0 {
+		head += 26
+	}
 	list := func(smallFrom int) float64 {
 		total := 0.0
 		for _, f := range v.Findings {
@@ -61,7 +64,7 @@ func (v *view) planPaper() {
 	for i := range v.Findings {
 		v.Findings[i].SmallOnPaper = v.Findings[i].Rank >= from
 	}
-	if v.OnePage = head+list(from)+path+v.secondPage()-22 <= budget; v.OnePage {
+	if v.OnePage = head+list(from)+path+v.secondPage()-22 <= 0.93*budget; v.OnePage {
 		return
 	}
 	for _, id := range []string{"moves", "autonomous", "cycles", "path", "balance", "power"} {
@@ -103,7 +106,7 @@ func (v *view) paperCard(id string) float64 {
 
 // secondPage is the height of the second page as planned so far.
 func (v *view) secondPage() float64 {
-	h := 22.0 + 64 + 36
+	h := 22.0 + 64 + 58
 	h += 14*lines(v.unknownLetters(), fullWords) + 12
 	for _, c := range v.OtherCards() {
 		h += v.paperCard(c.ID)

@@ -189,10 +189,12 @@ func TestPaperHoldsALongList(t *testing.T) {
 
 func TestConfidenceIsNotRoundedUp(t *testing.T) {
 	m := fixture.Busy()
-	m.Report.Findings = []schemas.Finding{{ID: "x", Severity: "watch", Title: "A thing.", Confidence: 0.96}}
+	m.Report.Findings = []schemas.Finding{{ID: "x", Severity: "watch", Title: "A thing.", Confidence: 0.9999}}
 	m.Report.Finish()
 	html := rendered(t, m, File)
-	require.Contains(t, html, "sure 0.96")
+	require.Contains(t, html, "sure 0.99")
+	require.NotContains(t, html, "sure 1.00")
+	require.Contains(t, texted(t, m, 80, false), "sure 0.99")
 }
 
 func BenchmarkRender(b *testing.B) {

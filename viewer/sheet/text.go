@@ -212,7 +212,7 @@ func (t *text) findings() {
 		if f.CostS != nil {
 			lost = number(*f.CostS, 1) + " s"
 		}
-		t.wrap("    ", "    ", when(t.scene, spansOf(f))+"; scoring lost: "+lost+"; sure "+number(f.Confidence, 2), faint)
+		t.wrap("    ", "    ", when(t.scene, spansOf(f))+"; scoring lost: "+lost+"; sure "+sure(f.Confidence), faint)
 	}
 }
 
@@ -266,7 +266,7 @@ func (t *text) jams() {
 		if j.PeakA != nil {
 			words += ", up to " + number(*j.PeakA, 0) + " A"
 		}
-		t.wrap(fmt.Sprintf("  jam %d  ", i+1), "         ", words+"; sure "+number(j.Confidence, 2))
+		t.wrap(fmt.Sprintf("  jam %d  ", i+1), "         ", words+"; sure "+sure(j.Confidence))
 	}
 	if n := len(r.SuspectedJams); n > 0 {
 		t.wrap("  ", "  ", counted(n, "more stop is", "more stops are")+" only suspected.")
@@ -348,7 +348,7 @@ func (t *text) balances() {
 		if b.DampingRatio != nil {
 			words += " Damping " + number(*b.DampingRatio, 2) + "."
 		}
-		words = joined(words, b.Diagnosis)
+		words = joined(words, sentence(b.Diagnosis))
 		lead := "  " + strconv.Itoa(i+1) + "  "
 		t.wrap(lead, "     ", "At "+number(t.scene.T(b.StartS), 1)+" s. "+words)
 	}

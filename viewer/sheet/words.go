@@ -43,6 +43,11 @@ func number(v float64, decimals int) string {
 	return strings.Replace(s, "-", "−", 1)
 }
 
+// sure is a confidence with two decimals, never rounded up: 1.00 is said of nothing less.
+func sure(confidence float64) string {
+	return number(math.Floor(confidence*100+1e-9)/100, 2)
+}
+
 // short is v with at most that many decimals and no zeros at the end.
 func short(v float64, decimals int) string {
 	s := number(v, decimals)
