@@ -40,7 +40,7 @@ func Figure(id string, half bool, make func(width float64) (*draw.Picture, bool)
 		b.WriteString(p.SVG(id+"-"+class[:1], class))
 		table = p.Table
 	}
-	return template.HTML(`<figure class="figure">` + b.String() + Table(table, "for-readers") + `</figure>`)
+	return template.HTML(`<figure class="figure">` + b.String() + `<div class="for-readers">` + Table(table, "") + `</div></figure>`)
 }
 
 // Small is a picture of one width, without a table.

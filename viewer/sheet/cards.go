@@ -186,7 +186,7 @@ func batteryTable(r *schemas.Report) table {
 	t := table{Head: []string{"Battery", "Open circuit", "Resistance", "Drawn"}}
 	name := "today"
 	if b.ID != "" {
-		name = b.ID + " today"
+		name = clip(b.ID) + " today"
 	}
 	cell := func(v *float64, decimals int, unit string) string {
 		if v == nil {

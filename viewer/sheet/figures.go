@@ -148,7 +148,7 @@ func voltageFigure(s *draw.Scene) figure {
 func batteryFigure(r *schemas.Report) figure {
 	label := "Battery"
 	if r.Battery.ID != "" {
-		label += " " + r.Battery.ID
+		label += " " + clip(r.Battery.ID)
 	}
 	b := r.Battery
 	if b.ResistanceOhm == nil {

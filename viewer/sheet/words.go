@@ -20,15 +20,24 @@ func namesOf(r *schemas.Report) names {
 	g := r.Match.Game
 	n := names{"piece", "pieces", "platform"}
 	if g.Piece != "" {
-		n.piece = g.Piece
+		n.piece = clip(g.Piece)
 	}
 	if g.Pieces != "" {
-		n.pieces = g.Pieces
+		n.pieces = clip(g.Pieces)
 	}
 	if g.Platform != "" {
-		n.platform = g.Platform
+		n.platform = clip(g.Platform)
 	}
 	return n
+}
+
+// clip keeps a name that stands in running text to a readable length.
+func clip(s string) string {
+	const most = 24
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return s
 }
 
 // number is v with that many decimals and a true minus sign.
