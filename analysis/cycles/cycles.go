@@ -1,9 +1,40 @@
+// Package cycles measures how a robot scores: from one scored piece to the next, what part
+// of that time went where, and which cycles were slow for this robot.
+//
+// A cycle is return, collect, carry and place. Cycle times are skewed: nobody is much
+// faster than usual, many things make one slower, and the last cycle of every period is cut
+// off by the clock. So times are judged on their logarithm, the cut-off ones count as "at
+// least this long", and a cycle is slow only when chance explains it badly among all cycles
+// of the match and the seconds lost are worth a look.
+//
+// What looks alike: a cycle in which the robot gave a piece to a partner is long for a good
+// reason, and is judged from the hand-over on. Several pieces let go in one volley score
+// within a second of each other; that is no trip across the field and is not judged.
 package cycles
 
 import (
+	"cmp"
+	"fmt"
+	"slices"
+
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
 	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// Kinds of a cycle, and why one was slow.
+const (
+	KindScore    = "score"
+	KindHandover = "handover"
+
+	WhyReturn  = "return"
+	WhyCollect = "collect"
+	WhyCarry   = "carry"
+	WhyPlace   = "place"
+	WhyJam     = "jam"
+
+	SourceMatches   = "matches"
+	SourceThisMatch = "this match"
 )
 
 // Input is what the cycle analysis looks at; only Score is required.
@@ -26,9 +57,120 @@ type History struct {
 	Cycles []schemas.Cycle
 }
 
-// Result is how the robot cycled.
+// Result is how the robot cycled, in order of the cycles' ends.
 type Result struct {
 	Cycles []schemas.Cycle
 	Usual  schemas.Usual
 	Notes  []string
+}
+
+// Config is how cycles are told apart and judged.
+type Config struct {
+	// LateS is how long after a period a score while disabled still belongs to it: 3 s, as
+	// the report's format says.
+	LateS float64
+	// VolleyS: a piece that scores this soon after the one before came with it and is no
+	// trip of its own. Chosen by us.
+	VolleyS float64
+
+	// LeastCycles complete cycles, of this match and earlier ones, are needed before one is
+	// called slow: 6, as the report's format says of a match without history.
+	LeastCycles int
+	// FalseShare is the expected share of false calls among the cycles called slow
+	// (Benjamini and Hochberg's q). Chosen by us.
+	FalseShare float64
+	// A slow cycle lost at least LostS seconds and LostShare of the usual cycle; less is not
+	// worth a look however sure. Chosen by us.
+	LostS, LostShare float64
+	// FenceSigmas: cycles further above the middle than this count only as "longer than
+	// that" in the usual law, or slow ones would make themselves usual. Chosen by us on
+	// drawn cycle times (see the test).
+	FenceSigmas float64
+	// LeastSigma is the least spread of the logarithm of cycle times that is believed: no
+	// driver repeats better than some per cent. Chosen by us.
+	LeastSigma float64
+	// JamShare is the part of the lost time a jam must cover to be its reason. The bigger
+	// part.
+	JamShare float64
+
+	// A released piece scores at most FlightS after it left the path, and at most EarlyS
+	// before by the counters' clocks. Chosen by us; without one in that time the last piece
+	// released in the cycle is taken.
+	FlightS, EarlyS float64
+	// PoseGapS is the longest silence of the pose across which the robot's place is
+	// believed. Chosen by us.
+	PoseGapS float64
+	// FlickerS: leaving the goal zone for less than this is noise of the pose at its edge.
+	// Chosen by us.
+	FlickerS float64
+}
+
+// DefaultConfig is the configuration used unless a caller knows better.
+func DefaultConfig() Config {
+	return Config{
+		LateS: 3, VolleyS: 1.5,
+		LeastCycles: 6, FalseShare: 0.10, LostS: 2, LostShare: 0.2, FenceSigmas: 2, LeastSigma: 0.05, JamShare: 0.5,
+		FlightS: 3, EarlyS: 0.3, PoseGapS: 0.5, FlickerS: 0.25,
+	}
+}
+
+// Detect finds the cycles of each period, times their phases and judges them. Without a
+// score counter there are none. A log without periods counts as one driver period.
+func Detect(in Input, cfg Config) Result {
+	var r Result
+	if in.Score == nil || len(in.Score.T) == 0 {
+		r.note("no score counter: cycles cannot be told")
+		return r
+	}
+	if len(in.Periods) == 0 {
+		in.Periods = []schemas.Period{{Name: schemas.PeriodDriver, StartS: schemas.Seconds(in.Start), EndS: schemas.Seconds(in.End)}}
+		r.note("no periods are known: the whole log counts as one driver period")
+	}
+	scores := Attribute(in.Score.Rises(), in.Periods, in.Modes, cfg.LateS)
+	var handovers []Scored
+	if in.Handover != nil {
+		handovers = Attribute(in.Handover.Rises(), in.Periods, in.Modes, cfg.LateS)
+	}
+	for _, s := range scores {
+		if s.Period < 0 {
+			r.note("%s scored at %.1f s, in no period: not counted", pieces(s.Pieces), schemas.Seconds(s.T))
+		}
+	}
+
+	all := cut(in.Periods, scores, handovers)
+	place := placesOf(in, cfg)
+	entered := enteredOf(in.Passes, scores, handovers, cfg)
+	for i := range all {
+		c := &all[i]
+		if c.Kind == KindScore && c.Complete {
+			at, known := entered[c.end]
+			c.Phases = place.phases(c.start, c.end, at, known)
+		}
+	}
+
+	r.Usual = usualOf(all, in.History, cfg)
+	judge(all, r.Usual, in, cfg)
+	slices.SortStableFunc(all, func(a, b cycle) int { return cmp.Or(cmp.Compare(a.end, b.end), cmp.Compare(b.Kind, a.Kind)) })
+	volleys := 0
+	for _, c := range all {
+		if c.volley(cfg) {
+			volleys++
+		}
+		r.Cycles = append(r.Cycles, c.Cycle)
+	}
+	if volleys > 0 {
+		r.note("%s scored within %.1f s of the one before: those are in the list of cycles, but neither judged nor part of the usual cycle", pieces(volleys), cfg.VolleyS)
+	}
+	return r
+}
+
+func (r *Result) note(format string, args ...any) {
+	r.Notes = append(r.Notes, fmt.Sprintf(format, args...))
+}
+
+func pieces(n int) string {
+	if n == 1 {
+		return "1 piece"
+	}
+	return fmt.Sprintf("%d pieces", n)
 }

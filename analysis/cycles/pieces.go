@@ -1,0 +1,74 @@
+package cycles
+
+import (
+	"cmp"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// released is a piece that left the path on purpose.
+type released struct {
+	enter, leave int64 // µs
+	taken        bool
+}
+
+// enteredOf is when the piece of each scoring moment came into the path, by the moment's
+// time; of several pieces, the last one. Pieces are matched to moments in order: the first
+// piece in the air is the first to score. One that never scored is passed over once it has
+// been away for longer than FlightS. A hand-over takes its pieces like a score.
+func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) map[int64]int64 {
+	gone := releasedOf(passes)
+	moments := slices.Concat(scores, handovers)
+	slices.SortStableFunc(moments, func(a, b Scored) int { return cmp.Compare(a.T, b.T) })
+	flight, early := schemas.Micros(cfg.FlightS), schemas.Micros(cfg.EarlyS)
+	out := map[int64]int64{}
+	before := int64(0)
+	for k, m := range moments {
+		var mine []*released
+		for i := range gone {
+			if p := &gone[i]; !p.taken && m.T-flight <= p.leave && p.leave <= m.T+early && len(mine) < m.Pieces {
+				mine = append(mine, p)
+			}
+		}
+		if len(mine) == 0 {
+			// A counter that follows slowly: the last ones released since the moment before.
+			for i := len(gone) - 1; i >= 0 && len(mine) < m.Pieces; i-- {
+				if p := &gone[i]; !p.taken && p.leave <= m.T && (k == 0 || p.leave > before) {
+					mine = append(mine, p)
+				}
+			}
+		}
+		for _, p := range mine {
+			p.taken = true
+			if at, ok := out[m.T]; !ok || p.enter > at {
+				out[m.T] = p.enter
+			}
+		}
+		before = m.T
+	}
+	return out
+}
+
+func releasedOf(passes []schemas.Pass) []released {
+	var out []released
+	for _, p := range passes {
+		if p.Outcome != schemas.PassReleased {
+			continue
+		}
+		enter, leave := p.EnterS, p.LeaveS
+		if n := len(p.Stages); n > 0 {
+			if enter == nil {
+				enter = p.Stages[0].EnterEstS
+			}
+			if leave == nil {
+				leave = p.Stages[n-1].LeaveEstS
+			}
+		}
+		if enter != nil && leave != nil {
+			out = append(out, released{enter: schemas.Micros(*enter), leave: schemas.Micros(*leave)})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b released) int { return cmp.Compare(a.leave, b.leave) })
+	return out
+}
