@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"strings"
 
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/vgimg"
@@ -35,7 +36,8 @@ func (p *Picture) Paint(c Canvas) {
 
 // SVG is p as an element for a page. The page has the style sheet with the tokens and the
 // text classes; class is added to the element's own, and id makes the ids inside unique in
-// the page.
+// the page. Without an id the element has a label instead of title and description, and
+// is hidden from screen readers when it has no title: its words stand beside it.
 func (p *Picture) SVG(id, class string) string {
 	c := newSVG(p.Height, false)
 	p.Paint(c)
@@ -43,9 +45,19 @@ func (p *Picture) SVG(id, class string) string {
 	if p.Links {
 		role = "group"
 	}
-	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" class="%s" viewBox="0 0 %s %s" width="%s" height="%s" role="%s" aria-labelledby="%s-t %s-d"><title id="%s-t">%s</title><desc id="%s-d">%s</desc>%s</svg>`,
-		escape("picture "+class), num(p.Width), num(p.Height), num(p.Width), num(p.Height), role,
-		id, id, id, escape(p.Title), id, escape(p.Desc), c.buf.String())
+	spoken, words := "", ""
+	switch {
+	case id != "":
+		e := escape(id)
+		spoken = fmt.Sprintf(` role="%s" aria-labelledby="%s-t %s-d"`, role, e, e)
+		words = fmt.Sprintf(`<title id="%s-t">%s</title><desc id="%s-d">%s</desc>`, e, escape(p.Title), e, escape(p.Desc))
+	case p.Title != "":
+		spoken = fmt.Sprintf(` role="%s" aria-label="%s"`, role, escape(p.Title))
+	default:
+		spoken = ` aria-hidden="true"`
+	}
+	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" class="%s" viewBox="0 0 %s %s" width="%s" height="%s"%s>%s%s</svg>`,
+		escape(strings.TrimSpace("picture "+class)), num(p.Width), num(p.Height), num(p.Width), num(p.Height), spoken, words, c.buf.String())
 }
 
 // WriteSVG writes p as a document that needs nothing else: light colours, text as outlines.

@@ -108,3 +108,5 @@ func eachPicture(t *testing.T, check func(t *testing.T, p *Picture)) {
 		}
 	}
 }
+
+func fixtureOf(name string) fixture.Match { return fixture.All()[name] }

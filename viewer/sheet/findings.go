@@ -42,9 +42,9 @@ func (v *view) findings() []finding {
 		q := finding{
 			Anchor: fmt.Sprintf("finding-%d", rank), ID: f.ID, Rank: rank, Severity: f.Severity, Word: draw.SeverityWord(f.Severity),
 			Title: f.Title, Because: f.Because,
-			Mark: page.Small(draw.SeverityMark(f.Severity, rank, 11), fmt.Sprintf("mark-%d", rank), ""),
+			Mark: page.Small(draw.SeverityMark(f.Severity, rank, 11), "", ""),
 			When: when(v.scene, spansOf(f)), Sure: "sure " + sure(f.Confidence),
-			SureBoxes: page.Small(draw.SureBoxes(f.Confidence), fmt.Sprintf("sure-%d", rank), ""),
+			SureBoxes: page.Small(draw.SureBoxes(f.Confidence), "", ""),
 			Caption:   captionOf(f),
 		}
 		for _, c := range f.Caution {
