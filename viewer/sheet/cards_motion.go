@@ -1,0 +1,191 @@
+package sheet
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/viewer/draw"
+)
+
+func (v *view) balanceCard() (card, bool) {
+	r := v.in.Report
+	if len(r.Balances) == 0 {
+		return card{}, false
+	}
+	last := r.Balances[len(r.Balances)-1]
+	c := card{ID: "balance", Name: "Balance", Sentence: balanceSentence(last, v.names)}
+	if len(r.Balances) > 1 {
+		c.Sentence = fmt.Sprintf("Attempt %d of %d: ", len(r.Balances), len(r.Balances)) + c.Sentence
+	}
+	c.Picture = v.figure("balance", "balance", func(w float64) (*draw.Picture, bool) { return draw.Balance(v.scene, last, w) })
+	if m := last.Model; m != nil && c.Picture != "" && m.ErrorDeg <= 2 && m.Zeta < 0.7 {
+		c.Keys = append(c.Keys, "Dashed: the same start with damping 0.7, by a model fitted to this attempt (fits within ±"+number(m.ErrorDeg, 1)+"°).")
+	}
+	if last.Diagnosis != "" || last.Advice != "" {
+		c.Note = joined(sentence(last.Diagnosis), sentence(last.Advice))
+	}
+	if len(r.Balances) > 1 {
+		c.Table = table{Head: []string{"Attempt", "From", "Outcome", "Settled in", "Swings past", "Damping"}}
+		for i, b := range r.Balances {
+			settle, damping := "unknown", "unknown"
+			if b.SettleS != nil {
+				settle = number(*b.SettleS, 1) + " s"
+			} else if b.Outcome != schemas.BalanceLevel {
+				settle = "not"
+			}
+			if b.DampingRatio != nil {
+				damping = number(*b.DampingRatio, 2)
+			}
+			c.Table.Rows = append(c.Table.Rows, []string{
+				strconv.Itoa(i + 1), number(v.scene.T(b.StartS), 1) + " s", draw.OutcomeOfBalance(b.Outcome), settle, strconv.Itoa(b.Overshoots), damping,
+			})
+		}
+	}
+	var signals []string
+	if p := v.scene.Profile.Balance; p != nil {
+		if p.Tilt != nil {
+			signals = append(signals, p.Tilt.Signal)
+		}
+		if p.Drive != nil {
+			signals = append(signals, p.Drive.Signal)
+		}
+	}
+	c.Open, c.Href = "Open "+stretch(v.scene, last.StartS, last.EndS), v.stretch(last.StartS, last.EndS, signals)
+	return c, true
+}
+
+// sentence gives a text its capital and its full stop.
+func sentence(s string) string {
+	s = capital(strings.TrimSpace(s))
+	if s != "" && !strings.ContainsAny(s[len(s)-1:], ".?:") {
+		s += "."
+	}
+	return s
+}
+
+// joined puts two texts after each other as sentences.
+func joined(a, b string) string {
+	switch {
+	case a == "":
+		return b
+	case b == "":
+		return a
+	default:
+		return a + " " + b
+	}
+}
+
+func (v *view) autonomousCard() (card, bool) {
+	a := v.in.Report.Autonomous
+	if a.StartS == nil && a.Pieces == nil && len(a.Track) == 0 {
+		return card{}, false
+	}
+	c := card{ID: "autonomous", Name: "Autonomous", Sentence: autonomousSentence(a, v.names)}
+	pic, height := v.half("autonomous", func(w float64) (*draw.Picture, bool) { return draw.Autonomous(v.scene, w) })
+	if pic != "" {
+		c.Halves = append(c.Halves, pic)
+		c.Keys = append(c.Keys, "Driven path; shaded: zones of the profile.")
+	}
+	t := table{Head: []string{"Autonomous", "Today", "Usual"}}
+	pieces, usual := "unknown", ""
+	if a.Pieces != nil {
+		pieces = strconv.Itoa(*a.Pieces)
+	}
+	if a.UsualPieces != nil {
+		usual = short(*a.UsualPieces, 1)
+	}
+	t.Rows = append(t.Rows, []string{capital(v.names.pieces) + " scored", pieces, usual})
+	for i, at := range a.ScoresS[:min(len(a.ScoresS), 3)] {
+		t.Rows = append(t.Rows, []string{capital(ordinal(i+1)) + " " + v.names.piece + " scored at", number(v.scene.T(at), 1) + " s", ""})
+	}
+	if a.EndErrorM != nil {
+		t.Rows = append(t.Rows, []string{"From the usual end", number(*a.EndErrorM, 2) + " m", ""})
+	}
+	if a.EndX != nil && a.EndY != nil {
+		t.Rows = append(t.Rows, []string{"Ended at x, y", number(*a.EndX, 2) + ", " + number(*a.EndY, 2) + " m", ""})
+		heading := "unknown"
+		if a.EndHeading != nil {
+			heading = number(*a.EndHeading, 2) + " rad"
+		}
+		t.Rows = append(t.Rows, []string{"Heading at the end", heading, ""})
+	}
+	c.Halves = append(c.Halves, t.HTML())
+	v.heights["autonomous"] = max(height, 18+18*float64(len(t.Rows)))
+	if a.StartS != nil && a.EndS != nil {
+		var signals []string
+		if p := v.scene.Profile.Cycles; p != nil && p.Pose != nil {
+			if p.Pose.X != nil {
+				signals = append(signals, p.Pose.X.Signal)
+			}
+			if p.Pose.Y != nil {
+				signals = append(signals, p.Pose.Y.Signal)
+			}
+		}
+		c.Open, c.Href = "Open "+stretch(v.scene, *a.StartS, *a.EndS), v.stretch(*a.StartS, *a.EndS, signals)
+	}
+	return c, true
+}
+
+func ordinal(n int) string {
+	return []string{"", "first", "second", "third"}[n]
+}
+
+func (v *view) movesCard() (card, bool) {
+	moves := v.in.Report.Moves
+	if len(moves) == 0 {
+		return card{}, false
+	}
+	short := 0
+	for _, m := range moves {
+		if m.Outcome == "short" {
+			short++
+		}
+	}
+	c := card{ID: "moves", Name: "Moves", Sentence: counted(len(moves), "move", "moves") + ", " + strconv.Itoa(short) + " fell short of the target."}
+	c.Table = table{Head: []string{"Move", "At", "From", "To", "Settled in", "Overshoot", "Outcome", "Most current"}}
+	// Those that fell short first, then the slowest.
+	order := slices.Clone(moves)
+	slices.SortStableFunc(order, func(a, b schemas.Move) int {
+		if (a.Outcome == "short") != (b.Outcome == "short") {
+			if a.Outcome == "short" {
+				return -1
+			}
+			return 1
+		}
+		switch x, y := seconds(a.SettleS), seconds(b.SettleS); {
+		case x > y:
+			return -1
+		case x < y:
+			return 1
+		default:
+			return 0
+		}
+	})
+	const most = 8
+	for _, m := range order[:min(len(order), most)] {
+		settle, amps := "not", "unknown"
+		if m.SettleS != nil {
+			settle = number(*m.SettleS, 2) + " s"
+		}
+		if m.PeakA != nil {
+			amps = number(*m.PeakA, 0) + " A"
+		}
+		c.Table.Rows = append(c.Table.Rows, []string{
+			m.Name, number(v.scene.T(m.StartS), 1) + " s", number(m.From, 3), number(m.To, 3), settle, number(m.Overshoot, 3), m.Outcome, amps,
+		})
+	}
+	if n := len(order) - most; n > 0 {
+		c.Note = "and " + strconv.Itoa(n) + " more, all in the report."
+	}
+	return c, true
+}
+
+func seconds(v *float64) float64 {
+	if v == nil {
+		return 0
+	}
+	return *v
+}

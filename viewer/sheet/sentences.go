@@ -1,0 +1,249 @@
+package sheet
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/viewer/draw"
+)
+
+// pathSentence says how the pieces went through.
+func pathSentence(r *schemas.Report, n names) string {
+	total := len(r.Passes)
+	if total == 0 {
+		return "No " + n.piece + " entered the path."
+	}
+	stood := map[int]bool{}
+	for _, j := range r.Jams {
+		if j.Piece != nil {
+			stood[*j.Piece] = true
+		}
+	}
+	went, backed, held := 0, 0, 0
+	for _, p := range r.Passes {
+		switch {
+		case stood[p.Piece]:
+		case p.Outcome == schemas.PassReleased:
+			went++
+		case p.Outcome == schemas.PassBackedOut:
+			backed++
+		case p.Outcome == schemas.PassHeld:
+			held++
+		}
+	}
+	const how = "went straight through"
+	text := capital(inWords(went)) + " of " + inWords(total) + " " + n.pieces + " " + how + "."
+	if total == 1 {
+		text = "The one " + n.piece + " " + how + "."
+		if went == 0 {
+			text = "The one " + n.piece + " did not go straight through."
+		}
+	} else if went == total {
+		text = "All " + inWords(total) + " " + n.pieces + " " + how + "."
+	}
+	if s := stoodSentence(r); s != "" {
+		text += " " + s
+	}
+	if backed > 0 {
+		text += " " + capital(inWords(backed)) + " backed out."
+	}
+	if held > 0 {
+		text += " " + capital(inWords(held)) + " " + isAre(held) + " still held."
+	}
+	return text
+}
+
+func isAre(n int) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
+}
+
+// stoodSentence counts jams by stage.
+func stoodSentence(r *schemas.Report) string {
+	var order []string
+	count := map[string]int{}
+	for _, j := range r.Jams {
+		if count[j.Stage] == 0 {
+			order = append(order, j.Stage)
+		}
+		count[j.Stage]++
+	}
+	var parts []string
+	for i, s := range order {
+		verb := ""
+		if i == 0 {
+			verb = " stood"
+		}
+		parts = append(parts, inWords(count[s])+verb+" in the "+s)
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return capital(listed(parts)) + "."
+}
+
+// powerSentence says how near the supply came to its cut-off.
+func powerSentence(s *draw.Scene) string {
+	b := s.Report.Battery
+	name := "The battery"
+	if b.ID != "" {
+		name = b.ID
+	}
+	cut := s.CutOff()
+	switch {
+	case b.BrownoutA != nil && b.PeakA != nil && *b.PeakA >= *b.BrownoutA:
+		return fmt.Sprintf("%s browns out above %s A, and this robot asked for %s A.", name, number(*b.BrownoutA, 0), number(*b.PeakA, 0))
+	case b.BrownoutA != nil && b.PeakA != nil:
+		return fmt.Sprintf("%s would brown out at %s A. The most asked for was %s A.", name, number(*b.BrownoutA, 0), number(*b.PeakA, 0))
+	case len(s.Report.Brownouts) > 0:
+		return "The supply fell under the cut-off " + times(len(s.Report.Brownouts)) + "."
+	case b.LowestV == nil:
+		return "The lowest voltage is unknown."
+	case cut == nil:
+		return "The lowest voltage was " + number(*b.LowestV, 2) + " V."
+	case *b.LowestV > *cut:
+		return "The supply never came within " + number(math.Floor((*b.LowestV-*cut)*10)/10, 1) + " V of the cut-off."
+	default:
+		return "The lowest voltage was " + number(*b.LowestV, 2) + " V, at the cut-off."
+	}
+}
+
+// balanceSentence says how one attempt went.
+func balanceSentence(b schemas.Balance, n names) string {
+	hz := ""
+	if b.NaturalHz != nil && b.Overshoots > 1 {
+		hz = " at " + number(*b.NaturalHz, 2) + " Hz"
+	}
+	swung := ""
+	if b.Overshoots > 0 {
+		swung = " swung past level " + times(b.Overshoots) + hz
+	}
+	switch b.Outcome {
+	case schemas.BalanceLevel:
+		in := ""
+		if b.SettleS != nil {
+			in = " in " + number(*b.SettleS, 1) + " s"
+		}
+		if swung != "" {
+			return "The " + n.platform + swung + " and came level" + in + "."
+		}
+		return "The " + n.platform + " came level" + in + " without swinging past."
+	case schemas.BalanceLeft:
+		return "The robot drove off the " + n.platform + " after " + number(b.EndS-b.StartS, 1) + " s."
+	default:
+		if swung != "" {
+			return "The " + n.platform + swung + " and was still not level at the end."
+		}
+		return "The " + n.platform + " was not level at the end, after " + number(b.EndS-b.StartS, 1) + " s."
+	}
+}
+
+// cyclesSentence counts slow cycles by what cost them the time.
+func cyclesSentence(r *schemas.Report) string {
+	complete := 0
+	var causes []string
+	count := map[string]int{}
+	slow := 0
+	for _, c := range r.Cycles {
+		if c.Kind == "handover" || !c.Complete {
+			continue
+		}
+		complete++
+		if !c.Slow {
+			continue
+		}
+		slow++
+		why := slowWord(c.Why)
+		if count[why] == 0 {
+			causes = append(causes, why)
+		}
+		count[why]++
+	}
+	median := medianCycle(r)
+	switch {
+	case complete == 0:
+		return "No cycle was completed."
+	case slow > 0:
+		var parts []string
+		for _, why := range causes {
+			parts = append(parts, inWords(count[why])+" "+why)
+		}
+		head := capital(inWords(slow)) + " slow " + plural(slow, "cycle", "cycles") + ": "
+		return head + listed(parts) + "."
+	case r.Usual.CycleS == nil:
+		return capital(inWords(complete)) + " whole " + plural(complete, "cycle", "cycles") + ", too few to call one slow."
+	case median != nil:
+		return "No cycle was slow. The median was " + number(*median, 1) + " s, usual " + number(*r.Usual.CycleS, 1) + " s."
+	default:
+		return "No cycle was slow."
+	}
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
+
+func slowWord(why *string) string {
+	if why == nil {
+		return "without a cause seen"
+	}
+	switch *why {
+	case "jam":
+		return "jam on the way"
+	case "return":
+		return "slow way back"
+	case "collect":
+		return "slow pick-up"
+	case "carry":
+		return "slow carry"
+	case "place":
+		return "slow placing"
+	default:
+		return "without a cause seen"
+	}
+}
+
+// medianCycle is the median of complete scoring cycles of the driver period, nil without.
+func medianCycle(r *schemas.Report) *float64 {
+	var d []float64
+	for _, c := range r.Cycles {
+		if c.Kind != "handover" && c.Complete && c.Period == schemas.PeriodDriver {
+			d = append(d, c.DurationS)
+		}
+	}
+	if len(d) == 0 {
+		return nil
+	}
+	slices.Sort(d)
+	m := (d[(len(d)-1)/2] + d[len(d)/2]) / 2
+	return &m
+}
+
+// autonomousSentence says what came of the autonomous period.
+func autonomousSentence(a schemas.Autonomous, n names) string {
+	scored := ""
+	if a.Pieces != nil {
+		scored = capital(inWords(*a.Pieces)) + " " + plural(*a.Pieces, n.piece, n.pieces) + " scored in autonomous"
+	}
+	end := ""
+	if a.EndErrorM != nil {
+		end = "it ended " + number(*a.EndErrorM, 2) + " m from its usual end"
+	}
+	switch {
+	case scored != "" && end != "":
+		return scored + "; " + end + "."
+	case scored != "":
+		return scored + "."
+	case end != "":
+		return "Autonomous: " + end + "."
+	default:
+		return "What autonomous scored is unknown."
+	}
+}
