@@ -26,7 +26,8 @@ type Input struct {
 	History    [][]schemas.Pass  // passes of this robot's earlier matches
 }
 
-// Result is what happened in the path.
+// Result is what happened in the path. Passes are in the order the pieces came, jams and
+// faults in order of time.
 type Result struct {
 	Passes    []schemas.Pass
 	Stages    []schemas.StageSum

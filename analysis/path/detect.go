@@ -1,0 +1,149 @@
+package path
+
+import (
+	"cmp"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// Detect finds the passes and the jams of a match. Input series are not changed. A path
+// without any beam gives no passes, and a note.
+func Detect(in Input, cfg Config) Result {
+	var out Result
+	w := newWay(in, cfg) // clocks of how far each stage was driven, blocks of each beam
+	if len(w.beams) == 0 {
+		out.Notes = append(out.Notes, "no stage of the path has a beam: passes are unknown")
+	}
+	all, sensor := w.pieces()
+	motors := w.motors(all)
+	jams := w.jams(all, sensor, motors)
+	jams = append(jams, w.stalls(all, jams, motors)...)
+	slices.SortStableFunc(jams, func(a, b found) int { return cmp.Compare(a.start, b.start) })
+
+	stuck := map[int]bool{} // pieces whose last visit ended in a jam
+	for _, j := range jams {
+		switch {
+		case j.jam.Confidence >= cfg.Believe:
+			out.Jams = append(out.Jams, j.jam)
+			if j.piece > 0 && j.ended {
+				stuck[j.piece] = true
+			}
+		case j.jam.Confidence >= cfg.Suspect:
+			out.Suspected = append(out.Suspected, j.jam)
+		}
+	}
+	out.Passes = w.passes(all, stuck)
+	out.Stages = w.summary(all, out.Jams)
+	out.Faults = w.faults(all, sensor)
+	return out
+}
+
+// pieces follows the pieces through the beams. What is usual is needed to follow them and
+// is learned by following, so it is done twice.
+func (w *way) pieces() ([]journey, []unseen) {
+	if len(w.beams) == 0 {
+		return nil, nil
+	}
+	all, _ := w.journeys(w.follow())
+	w.relearn(all)
+	w.credit()
+	all, sensor := w.journeys(w.follow())
+	w.relearn(all)
+	return all, sensor
+}
+
+// found is a jam, believed or suspected, on its way into the report.
+type found struct {
+	jam   schemas.Jam
+	start int64
+	piece int  // number of the piece, 0 none
+	ended bool // the piece's way ended in it
+}
+
+// jams looks at every visit of every piece and weighs the evidence.
+func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
+	var out []found
+	for i, j := range all {
+		first := len(out)
+		for n, v := range j.visits {
+			s, ok := w.look(all, i, v, motors)
+			if !ok {
+				continue
+			}
+			s.weigh(w, all, i, sensor, out)
+			f := w.report(s, i+1)
+			f.ended = n == len(j.visits)-1 && s.how != outGate && s.how != outMouth
+			if last := len(out) - 1; last >= first && f.start-schemas.Micros(out[last].jam.EndS) < schemas.Micros(w.cfg.MinJamS) {
+				out[last] = joined(out[last], f) // it had not really moved in between
+				continue
+			}
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func (w *way) report(s stand, piece int) found {
+	start, end := s.start, s.end
+	jam := schemas.Jam{
+		Stage: w.in.Stages[s.stage].Name, StartS: schemas.Seconds(start), EndS: schemas.Seconds(end),
+		Cleared: s.how != stays, Confidence: s.confidence(), How: s.ended(), Cause: s.cause(w),
+		Piece: &piece, OnsetLowS: schemas.Some(schemas.Seconds(s.low)), OnsetHighS: schemas.Some(schemas.Seconds(s.high)),
+		Reversals: s.turned, Weighed: s.weighed,
+	}
+	if s.still > 0 {
+		jam.StillS = schemas.Some(schemas.Seconds(s.still))
+	}
+	jam.PeakA = w.drives[s.stage].peak(start, end)
+	return found{jam: jam, start: start, piece: piece}
+}
+
+// ended is how a jam ended, in the report's words.
+func (s *stand) ended() string {
+	switch {
+	case s.how == stays:
+		return ""
+	case s.how == takenOut || s.how == lost:
+		return "taken_out"
+	case s.next < s.slot:
+		return "backed_out"
+	default:
+		return "moved_on"
+	}
+}
+
+// cause is the kind of jam the evidence speaks for.
+func (s *stand) cause(w *way) string {
+	_, front := inFront(s.slot)
+	switch {
+	case s.slot >= w.wait:
+		return "at_gate"
+	case s.lock > 1:
+		return "locked"
+	case s.lock < -0.5:
+		return "slipping"
+	case !front:
+		return "between_beams"
+	default:
+		return ""
+	}
+}
+
+// joined is one jam of two stretches of the same stand.
+func joined(a, b found) found {
+	j := a.jam
+	j.EndS, j.Cleared, j.How = b.jam.EndS, b.jam.Cleared, b.jam.How
+	j.Reversals += b.jam.Reversals
+	if j.StillS == nil {
+		j.StillS = b.jam.StillS
+	}
+	if b.jam.PeakA != nil && (j.PeakA == nil || *b.jam.PeakA > *j.PeakA) {
+		j.PeakA = b.jam.PeakA
+	}
+	if b.jam.Confidence > j.Confidence {
+		j.Confidence, j.Weighed = b.jam.Confidence, b.jam.Weighed
+		j.Cause, j.Stage = b.jam.Cause, b.jam.Stage
+	}
+	return found{jam: j, start: a.start, piece: a.piece, ended: b.ended}
+}

@@ -1,0 +1,252 @@
+package path
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// drive is what one stage's motor was told and did: all its signals on one time grid. NaN
+// is no reading.
+type drive struct {
+	t               []int64
+	command         []float64 // zero where the robot was disabled
+	volts, amps     []float64
+	speed           []float64
+	usual           float64   // command this stage is usually driven with
+	ratio           []float64 // roller speed to the speed its drive asks for; NaN without speed or undriven
+	settled         []bool    // driven onward for longer than spin-up takes
+	clock           *clock
+	hasCommand      bool
+	hasAmps, hasRPM bool
+}
+
+// readDrive puts a stage's signals on one grid and runs its clock. A stage without command
+// gets its clock later, from borrow, unless its own speed or current tell it.
+func readDrive(st Stage, in Input, cfg Config) *drive {
+	d := &drive{hasCommand: has(st.Command), hasAmps: has(st.Current), hasRPM: has(st.Speed)}
+	d.grid(st, in)
+	d.usual = d.usualCommand(cfg)
+	rate, told := make([]float64, len(d.t)), true
+	switch {
+	case d.hasCommand:
+		d.askedRate(rate, cfg)
+	case d.hasRPM:
+		d.rateBySpeed(rate)
+	case d.hasAmps:
+		told = d.rateByCurrent(rate)
+	default:
+		told = false
+	}
+	if cfg.DisabledOff {
+		for i, at := range d.t {
+			if !enabled(in, at) {
+				rate[i] = 0
+			}
+		}
+	}
+	d.settle(rate, cfg)
+	d.compareSpeed(rate)
+	d.clock = newClock(d.t, rate, in.End, told)
+	return d
+}
+
+// grid reads every signal at the times of the command and of the densest other one, and
+// at the edges of periods and gaps. A value holds until its signal's next sample, but not
+// across a silence much longer than that signal's usual step.
+func (d *drive) grid(st Stage, in Input) {
+	dense := st.Speed
+	for _, s := range []*series.Float{st.Current, in.Voltage} {
+		if !has(dense) || has(s) && len(s.T) > len(dense.T) {
+			dense = s
+		}
+	}
+	times := [][]int64{edges(in)}
+	if d.hasCommand {
+		times = append(times, st.Command.T, silences(st.Command))
+	}
+	if has(dense) {
+		times = append(times, dense.T, silences(dense))
+	}
+	d.t = merge(in.Start, in.End, times...)
+	n := len(d.t)
+	d.command, d.volts, d.amps, d.speed = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	read := []struct {
+		to   []float64
+		from *reader
+	}{
+		{d.command, newReader(st.Command)}, {d.volts, newReader(in.Voltage)},
+		{d.amps, newReader(st.Current)}, {d.speed, newReader(st.Speed)},
+	}
+	gap := 0
+	for i, at := range d.t {
+		for gap < len(in.Gaps) && in.Gaps[gap].End <= at {
+			gap++
+		}
+		silent := gap < len(in.Gaps) && in.Gaps[gap].Start < at
+		for _, r := range read {
+			r.to[i] = r.from.at(at)
+			if silent {
+				r.to[i] = math.NaN()
+			}
+		}
+	}
+}
+
+// usualCommand is the median of the commands above half of the largest: the working
+// command, not the small one that holds, however long it held.
+func (d *drive) usualCommand(cfg Config) float64 {
+	top := 0.0
+	for _, c := range d.command {
+		if c > top { // false for NaN
+			top = c
+		}
+	}
+	if top <= cfg.MinCommand {
+		return 1
+	}
+	return stat.Median(sample(d.command, func(i int) bool { return d.command[i] > top/2 }))
+}
+
+// askedRate is command times voltage, against the usual of both. A roller that is seen to
+// turn slower than that (weak battery, heavy piece) runs the clock by its own speed; one
+// that stands although asked runs it in full: that is what a jam is judged by. One that
+// stands without drawing current had no power.
+func (d *drive) askedRate(rate []float64, cfg Config) {
+	usualVolts := stat.Median(sample(d.volts, func(i int) bool {
+		return math.Abs(d.command[i]) > cfg.MinCommand && !math.IsNaN(d.volts[i])
+	}))
+	for i, c := range d.command {
+		if !(math.Abs(c) >= max(cfg.MinCommand, cfg.HoldShare*d.usual)) {
+			continue // not driven, or no reading
+		}
+		rate[i] = c / d.usual
+		if v := d.volts[i] / usualVolts; v > 0 { // false for NaN
+			rate[i] *= min(v, 1.5)
+		}
+	}
+	if !d.hasRPM {
+		return
+	}
+	perRate := d.speedPerRate(rate)
+	moving := stat.Median(sample(d.amps, func(i int) bool { return d.speed[i] > 0.5*perRate*rate[i] && rate[i] > 0 }))
+	for i, r := range rate {
+		if r <= 0 || !(perRate > 0) || math.IsNaN(d.speed[i]) {
+			continue
+		}
+		turning := d.speed[i] / (perRate * r)
+		switch {
+		case turning > 1:
+		case turning > standing:
+			rate[i] = r * turning
+		case d.amps[i] < 0.5*moving:
+			rate[i] = r * max(turning, 0)
+		}
+	}
+}
+
+// standing is the share of its speed below which a roller counts as standing still or
+// about to; four times the 5 % of a true stall, so that a slow stop is seen as one.
+const standing = 0.2
+
+// speedPerRate is the roller speed at rate 1: the median over moments it was driven and
+// turned.
+func (d *drive) speedPerRate(rate []float64) float64 {
+	top := stat.Quantile(0.9, sample(d.speed, func(i int) bool { return rate[i] > 0 && d.speed[i] > 0 }))
+	var per []float64
+	for _, i := range spread(len(rate), func(i int) bool { return rate[i] > 0 && d.speed[i] > 0.3*top }) {
+		per = append(per, d.speed[i]/rate[i])
+	}
+	return stat.Median(per)
+}
+
+// rateBySpeed runs the clock by the roller where no command was logged.
+func (d *drive) rateBySpeed(rate []float64) {
+	top := stat.Quantile(0.9, sample(d.speed, func(i int) bool { return d.speed[i] > 0 }))
+	if !(top > 0) {
+		return
+	}
+	busy := stat.Quantile(0.95, sample(d.amps, func(i int) bool { return d.speed[i] > 0.5*top }))
+	for i, w := range d.speed {
+		switch {
+		case math.Abs(w) > standing*top:
+			rate[i] = w / top
+		case d.amps[i] > 1.5*busy: // it stands and draws more than it does turning: it is being driven
+			rate[i] = 1
+		}
+	}
+}
+
+// rateByCurrent takes a motor that draws clearly more than at rest for one that is driven
+// onward. It is false when the current has no two levels to tell apart.
+func (d *drive) rateByCurrent(rate []float64) bool {
+	known := sample(d.amps, func(i int) bool { return !math.IsNaN(d.amps[i]) })
+	rest, high := stat.Quantile(0.05, known), stat.Quantile(0.95, known)
+	if !(high-rest > 1 && high > 2*rest) {
+		return false
+	}
+	for i, a := range d.amps {
+		if a > rest+0.25*(high-rest) {
+			rate[i] = 1
+		}
+	}
+	return true
+}
+
+// settle marks the moments at which the motor had been driven onward for SettleS.
+func (d *drive) settle(rate []float64, cfg Config) {
+	d.settled = make([]bool, len(d.t))
+	since := int64(math.MaxInt64)
+	for i, r := range rate {
+		if r <= 0 {
+			since = math.MaxInt64
+			continue
+		}
+		since = min(since, d.t[i])
+		d.settled[i] = d.t[i]-since >= schemas.Micros(cfg.SettleS)
+	}
+}
+
+// compareSpeed fills ratio: roller speed to what the command asked for.
+func (d *drive) compareSpeed(rate []float64) {
+	d.ratio = make([]float64, len(d.t))
+	asked := make([]float64, len(d.t))
+	for i := range asked {
+		if asked[i] = rate[i]; d.hasCommand && rate[i] > 0 {
+			asked[i] = d.command[i] / d.usual
+		}
+	}
+	per := d.speedPerRate(asked)
+	for i, a := range asked {
+		d.ratio[i] = math.NaN()
+		if a > 0 && per > 0 {
+			d.ratio[i] = d.speed[i] / (per * a)
+		}
+	}
+}
+
+// borrow gives a stage that tells nothing of its drive the clock of the nearest one that
+// does: often one motor turns several stages.
+func borrow(drives []*drive) {
+	for i, d := range drives {
+		if d.clock.told {
+			continue
+		}
+		for step := 1; step < len(drives); step++ {
+			near := -1
+			for _, k := range []int{i + step, i - step} {
+				if near < 0 && k >= 0 && k < len(drives) && drives[k].hasCommand {
+					near = k
+				}
+			}
+			if near >= 0 {
+				lent := *drives[near].clock
+				lent.told, lent.lent = false, true
+				d.clock = &lent
+				break
+			}
+		}
+	}
+}

@@ -1,0 +1,102 @@
+package path
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// Kinds of sensor faults of this analysis.
+const (
+	stuckTrue  = "stuck true"
+	stuckFalse = "stuck false"
+	flickering = "flicker"
+)
+
+// faults are stretches in which a beam cannot be true: blocked by nothing, blind to pieces
+// that the beams on either side saw, or chattering.
+func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
+	var out []schemas.Fault
+	add := func(k int, kind string, from, to int64, note string) {
+		out = append(out, schemas.Fault{
+			Signal: w.in.Stages[w.beams[k].stage].Sensor.Name, Kind: kind,
+			StartS: schemas.Seconds(from), EndS: schemas.Seconds(to), Note: note,
+		})
+	}
+	for _, u := range sensor {
+		if u.blk < 0 {
+			continue
+		}
+		b := w.beams[u.beam].blocks[u.blk]
+		if long := schemas.Seconds(b.to - u.from); long >= w.cfg.StuckS && !w.followed(all, u) {
+			add(u.beam, stuckTrue, u.from, b.to, fmt.Sprintf("blocked for %.1f s by no piece", long))
+		}
+	}
+	for k, b := range w.beams {
+		for _, f := range b.flicker {
+			add(k, flickering, f.Start, f.End, fmt.Sprintf("at least %d false readings in a second", w.cfg.FlickerCount))
+		}
+		if from, to, n := w.blindStretch(all, k); n >= 2 {
+			add(k, stuckFalse, from, to, fmt.Sprintf("%d pieces passed it unseen", n))
+		}
+	}
+	slices.SortStableFunc(out, func(a, b schemas.Fault) int {
+		return cmp.Or(cmp.Compare(a.StartS, b.StartS), cmp.Compare(a.Signal, b.Signal))
+	})
+	return out
+}
+
+// followed is whether another piece was passing the beam while it was blocked by what
+// should not have been there: then two pieces ran into each other, and the beam was right.
+func (w *way) followed(all []journey, u unseen) bool {
+	b := w.beams[u.beam].blocks[u.blk]
+	for _, j := range all {
+		for n, v := range j.visits {
+			if n == 0 || v.from < u.from || v.slot <= slotOf(u.beam) || j.visits[n-1].slot >= slotOf(u.beam) {
+				continue
+			}
+			// It passed without a reading of its own. If it was through before the beam
+			// cleared, the beam was stuck; else it is what cleared it.
+			if l := w.laws[slotOf(u.beam)]; v.from >= b.to && v.from-b.to < schemas.Micros(3*l.usual()+1) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// blindStretch is the longest row of pieces that passed beam k unseen, and when.
+func (w *way) blindStretch(all []journey, k int) (from, to int64, n int) {
+	var f, t int64
+	row := 0
+	for _, j := range all {
+		seen := slices.ContainsFunc(j.visits, func(v visit) bool { return v.slot == slotOf(k) })
+		switch {
+		case seen:
+			row = 0
+		case slices.Contains(j.missed, k):
+			first, last := j.around(k)
+			if row == 0 {
+				f = first
+			}
+			t = last
+			if row++; row > n {
+				from, to, n = f, t, row
+			}
+		}
+	}
+	return from, to, n
+}
+
+// around is when a piece that beam k missed was seen before it and after it.
+func (j *journey) around(k int) (before, after int64) {
+	before = j.visits[0].from
+	for _, v := range j.visits {
+		if v.slot < slotOf(k) {
+			before, after = v.from, v.to
+		}
+	}
+	return before, max(before, after)
+}

@@ -1,0 +1,218 @@
+package path
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// law is what is known of how long (driven seconds) one step of the way takes: the
+// predictive law of the next piece's ln seconds, Student's t because mean and spread are
+// themselves only estimates. With many passes it is a lognormal law, with none a wide guess.
+type law struct {
+	dist distuv.StudentsT
+	n    float64 // complete, undisturbed passes of today it rests on
+}
+
+// belief is a normal law of ln seconds with the weight of what it rests on: kappa passes
+// for the mean, nu for the spread (a normal-inverse-gamma prior).
+type belief struct{ mu, kappa, sigma, nu float64 }
+
+// took is one observed step: x driven seconds, and whether it was completed or only cut
+// off there (end of log, taken out, backed out), so that it would have lasted longer.
+type took struct {
+	x    float64
+	done bool
+}
+
+// priorPasses is how many passes the guess of the spread is worth.
+const priorPasses = 6
+
+// guess is the belief before any pass was seen.
+func guess(s float64, cfg Config) belief {
+	w := cfg.PriorSigma / cfg.PriorSpread
+	return belief{mu: math.Log(s), kappa: w * w, sigma: cfg.PriorSigma, nu: priorPasses}
+}
+
+// fit is the law of the next step after those observed. Cut-off steps count for what they
+// lasted at least, and jams among the steps, not yet known as such, are weighed out by a
+// second component that lasts much longer: EM for a censored normal mixture with conjugate
+// prior. Gelman and others, Bayesian Data Analysis (3rd ed.), 3.3, for the prior.
+func fit(all []took, prior belief, floor float64, cfg Config) law {
+	b := prior
+	mu, sigma := prior.mu, prior.sigma
+	// Jams only lengthen, so the search starts from the shorter times and a wide spread.
+	if done := logsDone(all, floor); len(done) > 0 {
+		const guesses = 2
+		n := float64(len(done))
+		mu = (guesses*prior.mu + n*stat.Quantile(0.3, done)) / (guesses + n)
+		sigma = max(sigma, cfg.PriorSpread/math.Sqrt(1+n), stat.MADToSigma*stat.MAD(done))
+	}
+	n := 0.0
+	const rounds = 25
+	for range rounds {
+		now := distuv.Normal{Mu: mu, Sigma: sigma}
+		var w, sum, sumSq float64
+		n = 0
+		for _, a := range all {
+			y := math.Log(max(a.x, floor))
+			usual := chanceUsual(a, y, now, cfg)
+			m, m2 := y, y*y
+			if !a.done {
+				m, m2 = beyond(y, mu, sigma)
+			} else {
+				n += usual
+			}
+			w, sum, sumSq = w+usual, sum+usual*m, sumSq+usual*m2
+		}
+		kappa := prior.kappa + w
+		mean := (prior.kappa*prior.mu + sum) / kappa
+		// Sum of squares about the mean, the prior's own included.
+		ss := sumSq - 2*mean*sum + w*mean*mean + prior.kappa*(prior.mu-mean)*(prior.mu-mean)
+		nu := prior.nu + w
+		b = belief{mu: mean, kappa: kappa, nu: nu, sigma: math.Sqrt((prior.nu*prior.sigma*prior.sigma + max(ss, 0)) / nu)}
+		mu, sigma = b.mu, b.sigma
+	}
+	return b.predict(n)
+}
+
+// predict is the law of the next step. While the mean is hardly known (small kappa) what
+// is unknown is the mean, and that guess has no heavy tails.
+func (b belief) predict(n float64) law {
+	return law{n: n, dist: distuv.StudentsT{Mu: b.mu, Sigma: b.sigma * math.Sqrt(1+1/b.kappa), Nu: b.nu + 3/b.kappa}}
+}
+
+// chanceUsual is the probability that a step was an undisturbed one. A jam adds seconds to
+// what is usual, so nothing shorter than usual is one.
+func chanceUsual(a took, y float64, now distuv.Normal, cfg Config) float64 {
+	if y <= now.Mu {
+		return 1
+	}
+	long := jammed(math.Exp(now.Mu))
+	usual, jam := now.Prob(y), long.prob(y)
+	if !a.done {
+		usual, jam = now.Survival(y), long.survival(y)
+	}
+	usual, jam = usual*(1-cfg.JamRate), jam*cfg.JamRate
+	if usual+jam == 0 {
+		return 0
+	}
+	return usual / (usual + jam)
+}
+
+// jamLaw is the law of how long a step with a jam in it takes, in ln seconds of driving.
+type jamLaw [2]distuv.Normal
+
+// jammed is the jam law where usual seconds are usual: most stops are driven against for
+// half a second to five before they go or the driver lets go, some for as long as the
+// match lasts.
+func jammed(usual float64) jamLaw {
+	return jamLaw{{Mu: math.Log(usual + 1.5), Sigma: 1}, {Mu: math.Log(usual + 10), Sigma: 1.5}}
+}
+
+const mostJams = 0.7 // share of the shorter kind
+
+// prob is the density at y, survival the chance of more than y.
+func (j jamLaw) prob(y float64) float64 {
+	return mostJams*j[0].Prob(y) + (1-mostJams)*j[1].Prob(y)
+}
+
+func (j jamLaw) survival(y float64) float64 {
+	return mostJams*j[0].Survival(y) + (1-mostJams)*j[1].Survival(y)
+}
+
+// beyond is the mean of Y and of Y*Y for a normal Y known to exceed y.
+func beyond(y, mu, sigma float64) (m, m2 float64) {
+	z := (y - mu) / sigma
+	q := distuv.UnitNormal.Survival(z)
+	mills := z + 1/math.Max(z, 1) // far in the tail
+	if q > 1e-12 {
+		mills = distuv.UnitNormal.Prob(z) / q
+	}
+	m = mu + sigma*mills
+	return m, mu*mu + sigma*sigma*(1+z*mills) + 2*mu*sigma*mills
+}
+
+func logsDone(all []took, floor float64) []float64 {
+	var out []float64
+	for _, a := range all {
+		if a.done {
+			out = append(out, math.Log(max(a.x, floor)))
+		}
+	}
+	return out
+}
+
+// usual is the median in seconds.
+func (l law) usual() float64 { return math.Exp(l.dist.Mu) }
+
+// within is the time in seconds in which p of all steps are done.
+func (l law) within(p float64) float64 { return math.Exp(l.dist.Quantile(p)) }
+
+// like is how usual x seconds are: 1 for the median, falling to both sides.
+func (l law) like(x float64) float64 {
+	return math.Exp(l.dist.LogProb(math.Log(x)) - l.dist.LogProb(l.dist.Mu))
+}
+
+// and is the law of one step after another: medians and variances add.
+func (l law) and(m law) law {
+	a, b := l.usual(), m.usual()
+	s := math.Hypot(a*l.dist.Sigma, b*m.dist.Sigma) / (a + b)
+	return law{n: min(l.n, m.n), dist: distuv.StudentsT{Mu: math.Log(a + b), Sigma: s, Nu: min(l.dist.Nu, m.dist.Nu)}}
+}
+
+// usuals collects from earlier passes how long each step took by the wall: in front of
+// stage from's beam (to == from) or from there until the beam of stage to. Passes that
+// ended in a jam or backed out are left out.
+func usuals(history [][]schemas.Pass, from, to string) []float64 {
+	var out []float64
+	for _, match := range history {
+		for _, p := range match {
+			if p.Outcome == schemas.PassJammed || p.Outcome == schemas.PassBackedOut {
+				continue
+			}
+			a, b := at(p, from), at(p, to)
+			if a == nil || b == nil || a.EnterS == nil {
+				continue
+			}
+			end := b.EnterS
+			if from == to {
+				end = a.LeaveS
+			}
+			if end != nil && *end > *a.EnterS {
+				out = append(out, *end-*a.EnterS)
+			}
+		}
+	}
+	return out
+}
+
+func at(p schemas.Pass, stage string) *schemas.StagePass {
+	for i := range p.Stages {
+		if p.Stages[i].Stage == stage {
+			return &p.Stages[i]
+		}
+	}
+	return nil
+}
+
+// learned is the belief that this robot's past gives; the guess without any.
+func learned(past []float64, s float64, cfg Config) belief {
+	b := guess(s, cfg)
+	if len(past) == 0 {
+		return b
+	}
+	y := make([]float64, len(past))
+	for i, v := range past {
+		y[i] = math.Log(v)
+	}
+	n := float64(len(past))
+	spread := stat.MADToSigma * stat.MAD(y)
+	few := priorPasses / (priorPasses + n)
+	return belief{
+		mu: stat.Median(y), kappa: min(n, cfg.HistoryWeight),
+		sigma: math.Sqrt(few*b.sigma*b.sigma + (1-few)*spread*spread), nu: priorPasses + min(n, 4*cfg.HistoryWeight),
+	}
+}

@@ -1,0 +1,139 @@
+package path
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// motors learns what each stage's motor does when pieces pass undisturbed.
+func (w *way) motors(all []journey) []motor {
+	out := make([]motor, len(w.drives))
+	for i, d := range w.drives {
+		var clean []series.Interval
+		for n, j := range all {
+			for _, v := range j.visits {
+				first, last := w.stages(v.slot)
+				if i < first || i > last || v.slot >= w.wait || w.free(all, n, v) > v.from {
+					continue
+				}
+				if w.driven(v.slot, v.from, v.clear).onward(v.from, v.to) <= w.laws[v.slot].within(0.9) {
+					clean = append(clean, series.Interval{Start: v.from, End: v.to})
+				}
+			}
+		}
+		out[i] = newMotor(d, clean)
+	}
+	return out
+}
+
+// stalls are stands of a motor in which no piece was followed: a jam before the first beam
+// or past the last, in a stage no beam sees into, or of a piece that its beam missed. Where
+// a beam should have shown the piece that speaks against it.
+func (w *way) stalls(all []journey, known []found, motors []motor) []found {
+	var out []found
+	for i := range motors {
+		m := &motors[i]
+		if !m.clock.told || m.clock.lent || math.IsNaN(m.amps.Mu) && math.IsNaN(m.ratio.Mu) {
+			continue
+		}
+		for _, r := range m.stretches(w.cfg) {
+			if w.explained(all, known, i, r) {
+				continue
+			}
+			odds, amps, ratio := m.locked(r.Start, r.End)
+			if odds < 2 {
+				continue
+			}
+			s := stand{visit: visit{slot: -2, from: r.Start, to: r.End, how: onward}, stage: i, motor: m, lock: odds, amps: amps, ratio: ratio}
+			s.start, s.low, s.high, s.end = r.Start, r.Start, r.Start, r.End
+			s.turned = turns(m.clock, r.Start, r.End+1_000_000)
+			s.weighStall(w)
+			f := w.report(s, 0)
+			f.jam.Piece, f.jam.Cleared = nil, r.End < w.in.End
+			if !f.jam.Cleared {
+				f.jam.How = ""
+			}
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func (s *stand) weighStall(w *way) {
+	put := func(odds float64, what string) {
+		s.weighed = append(s.weighed, schemas.Weighed{What: what, LogOdds: odds})
+	}
+	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "stages rarely jam")
+	put(s.lock, "the motor was held fast while driven")
+	if s.turned > 0 {
+		put(1, "the driver reversed")
+	}
+	hidden := w.in.Stages[s.stage].Sensor == nil
+	if hidden && len(w.beams) > 0 && s.stage > w.beams[0].stage && s.stage < w.beams[len(w.beams)-1].stage {
+		hidden = false // a piece in there would have been seen on its way in
+	}
+	if hidden {
+		put(-0.5, "no beam sees into this stage")
+	} else {
+		put(-3, "no beam saw a piece come here")
+	}
+}
+
+// stretches are those in which the motor was held fast for MinJamS or longer, short looser
+// moments inside included.
+func (m *motor) stretches(cfg Config) []series.Interval {
+	var out []series.Interval
+	const loose = 150_000 // µs
+	high := math.Exp(m.amps.Mu) * 2
+	for i, at := range m.t {
+		a, r := m.drive.amps[i]+offset, m.drive.ratio[i]
+		held := m.settled[i] && !(math.IsNaN(a) && math.IsNaN(r)) && !(a < high) && !(r > standing)
+		if !held {
+			continue
+		}
+		to := m.clock.end
+		if i+1 < len(m.t) {
+			to = m.t[i+1]
+		}
+		if n := len(out); n > 0 && at-out[n-1].End < loose {
+			out[n-1].End = to
+			continue
+		}
+		out = append(out, series.Interval{Start: at, End: to})
+	}
+	long := out[:0]
+	for _, r := range out {
+		if r.Len() < schemas.Micros(cfg.MinJamS) {
+			continue
+		}
+		const retry = 5_000_000 // µs; held fast again within this, it is the same piece
+		if n := len(long); n > 0 && r.Start-long[n-1].End < retry {
+			long[n-1].End = r.End
+			continue
+		}
+		long = append(long, r)
+	}
+	return long
+}
+
+// explained is whether a piece that was followed accounts for a stall of a stage's motor:
+// one that was in it or just behind, jammed or waiting.
+func (w *way) explained(all []journey, known []found, stage int, r series.Interval) bool {
+	const near = 300_000 // µs
+	for _, j := range all {
+		for _, v := range j.visits {
+			first, last := w.stages(v.slot)
+			if first-1 <= stage && stage <= last+1 && v.from < r.End+near && v.to > r.Start-near {
+				return true
+			}
+		}
+	}
+	for _, f := range known {
+		if schemas.Micros(f.jam.StartS) < r.End && schemas.Micros(f.jam.EndS) > r.Start {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,306 @@
+package path
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// stand is a visit looked at as a possible jam.
+type stand struct {
+	visit
+	from    int64   // since when the piece could have moved: the way ahead free, the wait over
+	x       float64 // driven seconds it took, or has taken so far
+	law     law     // what is usual
+	done    bool    // it went on, so x is all it took
+	move    float64 // driven seconds of moving that the slot takes
+	stage   int
+	motor   *motor
+	amps    float64 // mean over the time it should have been gone, NaN unknown
+	ratio   float64
+	lock    float64 // log-odds of a locked motor
+	start   int64   // when progress stopped
+	low     int64   // not before
+	high    int64   // not after
+	end     int64
+	timed   bool  // start is what the motor shows
+	waited  bool  // it went once the piece ahead had gone
+	still   int64 // when the roller stood, 0 not seen
+	turned  int   // reversals from start to end
+	weighed []schemas.Weighed
+}
+
+// look measures a visit; ok is false when nothing about it asks for a second look.
+func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok bool) {
+	s = stand{visit: v, from: max(w.free(all, i, v), w.waits(v.slot, v.from, v.to))}
+	if s.to-s.visit.from < schemas.Micros(w.cfg.MinJamS) {
+		return s, false // too short to hold a jam
+	}
+	w.measure(&s)
+	if s.from > s.visit.from && s.slot < w.wait && s.x <= s.law.within(0.8) {
+		s.from, s.waited = s.visit.from, true // it went once the way ahead was free: if it was stuck, then before
+		w.measure(&s)
+	}
+	s.chooseMotor(w, motors)
+	if s.x <= s.law.within(0.8) && s.lock < 2 {
+		return s, false // gone in its usual time, and no motor stood
+	}
+	s.begin(w)
+	s.finish(w)
+	s.turned = turns(w.push[s.slot/2], s.start, s.end)
+	if s.motor != nil {
+		s.turned = max(s.turned, turns(s.motor.clock, s.start, s.end))
+	}
+	return s, s.end-s.start >= schemas.Micros(w.cfg.MinJamS) // a shorter stop is no jam
+}
+
+// measure sets how long the visit took against what is usual.
+func (w *way) measure(s *stand) {
+	k, front := inFront(s.slot)
+	c := w.driven(s.slot, s.visit.from, s.clear)
+	s.law = w.laws[s.slot]
+	s.x = c.onward(s.from, s.to)
+	s.done = s.next > s.slot && s.how != lost
+	s.move = s.law.usual()
+	if front && (w.overlaps(s.visit) || s.law.n < 1 && s.slot < w.wait && w.laws[s.slot+1].n >= 1) {
+		s.law = w.laws[s.slot+1]
+		s.move = s.law.usual()
+	}
+	if !front {
+		dwell := w.laws[slotOf(k)]
+		if s.visit.onward && s.from == s.visit.from {
+			s.x += w.dwellShare(k, s.dwell)
+		} else {
+			s.x += dwell.usual()
+		}
+		s.move = max(s.law.usual()-dwell.usual(), 0.1*s.law.usual())
+		for b := k + 1; s.done && slotOf(b) < s.next && slotOf(b)+1 <= w.last; b++ { // beams that missed it
+			s.law = s.law.and(w.laws[slotOf(b)+1])
+		}
+	}
+	s.x = w.floor(s.x, k)
+}
+
+// chooseMotor picks, of the stages that may hold the piece, the one whose motor says most.
+func (s *stand) chooseMotor(w *way, motors []motor) {
+	first, last := w.stages(s.slot)
+	s.stage = first
+	for i := first; i <= last; i++ {
+		if w.in.Stages[i].Sensor == nil && i > first && i < last {
+			s.stage = i // no beam saw it: most likely where none is
+			break
+		}
+	}
+	if s.slot >= w.wait {
+		s.stage = len(w.in.Stages) - 1
+		first, last = s.stage, s.stage
+	}
+	s.amps, s.ratio = math.NaN(), math.NaN()
+	late := w.driven(s.slot, s.visit.from, s.clear).after(s.from, s.move)
+	best := -1
+	for i := first; i <= last; i++ {
+		odds, amps, ratio := motors[i].locked(late, s.to)
+		if math.IsNaN(amps) && math.IsNaN(ratio) {
+			continue
+		}
+		if best < 0 || odds > s.lock {
+			best, s.lock, s.amps, s.ratio = i, odds, amps, ratio
+		}
+	}
+	if best < 0 {
+		return
+	}
+	s.motor = &motors[best]
+	if s.lock > 1 {
+		s.stage = best
+	}
+}
+
+// begin estimates when progress stopped: when the motor that locked began to slow down or
+// to draw more, if that was in the time the piece was due; else in the middle of that time.
+func (s *stand) begin(w *way) {
+	c := w.driven(s.slot, s.visit.from, s.clear)
+	spread := s.law.within(0.95) / s.law.usual()
+	s.start = c.after(s.from, s.move/2)
+	s.low, s.high = c.after(s.from, 0.05*s.move), c.after(s.from, s.move*spread)
+	if s.lock <= 1 {
+		return
+	}
+	since, still, _, ok := s.motor.stood(s.from, s.to, s.amps)
+	if !ok {
+		return
+	}
+	if s.motor.hasRPM {
+		s.still = still
+	}
+	if since > s.high {
+		return // it was stuck before its motor was
+	}
+	step := int64(0)
+	if k := series.From(s.motor.t, since); k > 0 {
+		step = min(since-s.motor.t[k-1], 100_000)
+	}
+	s.timed = true
+	s.start, s.low, s.high = since, max(since-2*step-20_000, s.from), min(max(still, since+20_000), s.to)
+}
+
+// finish estimates when the piece moved again: when its motor turned again, or as long
+// before it was seen elsewhere as the rest of the way takes.
+func (s *stand) finish(w *way) {
+	c := w.driven(s.slot, s.visit.from, s.clear)
+	s.end = s.to
+	part := min(c.onward(s.from, s.start)/s.move, 1) // of the slot already behind it
+	switch {
+	case s.how == stays || s.how == takenOut || s.how == lost || s.next == s.slot:
+		return
+	case s.next < s.slot:
+		s.end = w.push[s.slot/2].returning(s.to, part*s.move, s.start)
+		return
+	}
+	s.end = max(c.before(s.to, (1-part)*s.move, s.start), s.start)
+	if s.lock > 1 {
+		if _, _, until, ok := s.motor.stood(s.start, s.to, s.amps); ok && c.onward(until, s.to) < s.move*1.5+0.1 {
+			s.end = until
+			if !s.timed { // it moved for as long as usual in all, before and after
+				s.start = min(c.after(s.from, max(s.move-c.onward(until, s.to), 0)), s.end)
+				s.low, s.high = min(s.low, s.start), max(s.high, s.start)
+			}
+		}
+	}
+}
+
+// turns counts how often a stage was reversed between two times.
+func turns(c *clock, from, to int64) int {
+	n, reversed := 0, false
+	for i := series.From(c.t, from); i < len(c.t) && c.t[i] < to; i++ {
+		if back := c.rate[i] < 0; back != reversed {
+			reversed = back
+			if back {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// weigh sets out the evidence for a jam and against it, as log-odds that add up.
+func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []found) {
+	put := func(odds float64, what string, args ...any) {
+		s.weighed = append(s.weighed, schemas.Weighed{What: fmt.Sprintf(what, args...), LogOdds: odds})
+	}
+	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
+	put(s.slowness(w), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
+	c := w.driven(s.slot, s.visit.from, s.clear)
+	switch {
+	case w.clocks[s.slot].lent:
+		put(-1, "its stage's command is not logged: a neighbour's was taken")
+	case !w.clocks[s.slot].told:
+		put(-1, "whether its stage was driven is not logged")
+	}
+	switch {
+	case s.motor == nil || s.lock == 0:
+	case !math.IsNaN(s.ratio) && !math.IsNaN(s.amps):
+		put(s.lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
+	case !math.IsNaN(s.ratio):
+		put(s.lock, "roller at %.0f %% of its speed", 100*max(s.ratio, 0))
+	default:
+		put(s.lock, "motor at %.1f times its usual current", s.motor.times(s.amps))
+	}
+	driven := c.onward(s.start, s.end)
+	switch {
+	case s.turned > 0 && driven > 0.3:
+		put(2.5, "the driver reversed %d times", s.turned)
+	case driven > 2:
+		put(-0.5, "the driver did not reverse")
+	}
+	if l, ok := w.ahead(all, i, s, known); ok || s.waited {
+		switch {
+		case l.stuck:
+			put(-15, "the piece ahead was stuck")
+		case l.went || s.waited:
+			put(-7, "it went when the piece ahead did")
+		case l.near:
+			put(-3, "the piece ahead stood in the way")
+		case s.how == stays || s.next < s.slot:
+			put(-4, "a piece stood at the next beam")
+		}
+	}
+	k, front := inFront(s.slot)
+	for _, u := range sensor {
+		if front && u.beam == k && u.blk == s.blk && s.blk >= 0 {
+			put(-7, "the beam stayed blocked after the piece had gone on")
+			break
+		}
+	}
+	for _, f := range w.beams[k].flicker {
+		if front && f.Overlap(series.Interval{Start: s.from, End: s.to}) > (s.to-s.from)/4 {
+			put(-3, "the beam flickers")
+			break
+		}
+	}
+	if !front && w.pushedBack(s) {
+		put(-2.5, "it had been driven back before: how much way lay ahead is not known")
+	}
+	switch {
+	case s.how == lost:
+		put(-7, "a later piece passed")
+	case s.slot >= w.wait && !front && k+1 == len(w.beams) && w.beams[k].stage == len(w.in.Stages)-1:
+		put(-3, "the last beam had cleared, only the count of releases had not come")
+	case s.how == outGate && s.slot < w.last && s.slot < w.wait:
+		put(-6, "it was counted as released: the beams ahead missed it")
+	case s.how == stays && !front && s.turned == 0 && s.lock < 1:
+		odds := -0.5
+		if k == 0 || k+2 >= len(w.beams) {
+			odds = -2
+		}
+		put(odds, "it was never seen again: it may have left unseen")
+	}
+	if w.blind(s.from, s.to) {
+		put(-1, "the log has a gap in it")
+	}
+}
+
+// pushedBack is whether a stage that may hold the piece was reversed before the stand.
+func (w *way) pushedBack(s *stand) bool {
+	first, last := w.stages(s.slot)
+	for i := first; i <= last; i++ {
+		if w.drives[i].clock.backward(s.visit.from, s.start) > 0.1 {
+			return true
+		}
+	}
+	return false
+}
+
+// slowness is what the time it took says: how much likelier it is with a jam in it than
+// without. What was not seen to end counts by what it lasted at least.
+func (s *stand) slowness(w *way) float64 {
+	y := math.Log(s.x)
+	jam := jammed(s.law.usual())
+	var odds float64
+	if s.done {
+		odds = math.Log(jam.prob(y)) - s.law.dist.LogProb(y)
+	} else {
+		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(s.law.dist.Survival(y), 1e-12))
+	}
+	most := 9.0
+	switch c := w.clocks[s.slot]; {
+	case c.lent:
+		most = 5.5
+	case !c.told:
+		most = 4
+	}
+	return min(max(odds, -3), most)
+}
+
+func (m *motor) times(amps float64) float64 { return (amps + offset) / math.Exp(m.amps.Mu) }
+
+// confidence turns the evidence into a probability.
+func (s *stand) confidence() float64 {
+	sum := 0.0
+	for _, e := range s.weighed {
+		sum += e.LogOdds
+	}
+	return 1 / (1 + math.Exp(-sum))
+}
