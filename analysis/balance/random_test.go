@@ -123,7 +123,7 @@ func tryRandomAttempts(t *testing.T, r *rand.Rand, n int, w sensor) (c tally) {
 			continue
 		}
 		c.level++
-		off := math.Abs(b.StartS + *b.SettleS - want.entry)
+		off := max(math.Abs(b.StartS+*b.SettleS-want.entry), math.Abs(b.EndS-want.end))
 		c.worst = max(c.worst, off)
 		if off <= 0.1 {
 			c.settle++

@@ -79,6 +79,8 @@ func TestMoves(t *testing.T) {
 			[]want{{1, 5, 0, 1, -1, 0, Short}, {5, 5.98, 0.9, 0, 0.98, 0, Settled}}},
 		{"sent elsewhere on the way", steps(0, 0, 1, 1, 1.5, 0.2), func(s float64) float64 { return line(1, 0, 1.5, 0.5)(s) - line(1.5, 0, 1.8, 0.3)(s) },
 			[]want{{1, 1.5, 0, 1, -1, 0, Superseded}, {1.5, 1.78, 0.5, 0.2, 0.28, 0, Settled}}},
+		{"sent elsewhere on a long way", steps(0, 0, 1, 1, 4, 0.2), func(s float64) float64 { return line(1, 0, 4, 0.6)(s) - line(4, 0, 5, 0.4)(s) },
+			[]want{{1, 4, 0, 1, -1, 0, Superseded}, {4, 4.96, 0.6, 0.2, 0.96, 0, Settled}}},
 		{"sent elsewhere before it began to move", steps(0, 0, 1, 1, 1.4, 0.5), line(1.5, 0, 2, 0.5),
 			[]want{{1, 1.4, 0, 1, -1, 0, Superseded}, {1.4, 1.98, 0, 0.5, 0.58, 0, Settled}}},
 		{"stays to the move's end, however short", steps(0, 0, 1, 1, 2.1, 0), func(s float64) float64 { return line(1, 0, 2, 1)(s) - line(2.1, 0, 3, 1)(s) },
