@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 
@@ -57,7 +58,7 @@ func (a *app) runAnalyze(ctx context.Context, what string, o analyzeOptions) err
 		return err
 	}
 	if o.html != "" {
-		if err := writeFile(o.html, j.files(r)[sheetFile]); err != nil {
+		if err := replaceFile(o.html, j.files(r)[sheetFile]); err != nil {
 			return err
 		}
 	}
@@ -104,7 +105,10 @@ func (a *app) analyzed(ctx context.Context, what string, o analyzeOptions) (*job
 		return nil, nil, fmt.Errorf("%s is no file, and there is no data folder to look for a match in: %w", what, err)
 	}
 	id, err := h.Find(what)
-	if err != nil {
+	var unknown *home.NotFoundError
+	if errors.As(err, &unknown) && !o.match {
+		return nil, nil, fmt.Errorf("%s is no file, and %w", what, err)
+	} else if err != nil {
 		return nil, nil, err
 	}
 	if o.again {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -16,7 +17,6 @@ import (
 	"github.com/afterbell/afterbell/ingest/csvlog"
 	"github.com/afterbell/afterbell/sample-logs/sim"
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
 
@@ -67,23 +67,23 @@ func demoEvent() []demoMatch {
 }
 
 func (a *app) runDemo(ctx context.Context, o demoOptions) error {
-	h, err := home.Create(a.dataDir)
-	if err != nil {
+	if err := checkListen(o.listen); err != nil {
 		return err
 	}
-	lock, err := h.Lock()
-	if err != nil {
+	w := &writer{dir: a.dataDir}
+	defer w.end()
+	if err := w.begin(); err != nil {
 		return err
 	}
-	defer lock.Unlock()
 	started := time.Now()
 	var newest schemas.MatchID
 	for _, d := range demoEvent() {
-		if newest, err = a.demoImport(ctx, h, d); err != nil {
+		var err error
+		if newest, err = a.demoImport(ctx, w, d); err != nil {
 			return err
 		}
 	}
-	r, err := readReport(h, newest)
+	r, err := readReport(w.home, newest)
 	if err != nil {
 		return err
 	}
@@ -92,12 +92,14 @@ func (a *app) runDemo(ctx context.Context, o demoOptions) error {
 	}
 	a.say("%d matches simulated, imported and analyzed in %.1f s, stored in %s", len(demoEvent()), time.Since(started).Seconds(), a.dataDir)
 
-	s, err := a.listen(ctx, h, o.listen)
+	s, err := a.listen(ctx, w.home, o.listen)
 	if err != nil {
 		return err
 	}
 	page := fmt.Sprintf("%s/m/%s/%s/%s", s.url, newest.Event, newest.Match, newest.Robot)
-	fmt.Fprintf(a.stdout, "\nserving on %s\nthe sheet: %s\n", s.url, page)
+	if _, err := fmt.Fprintf(a.stdout, "\nserving on %s\nthe sheet: %s\n", s.url, page); err != nil {
+		return errors.Join(err, s.listener.Close())
+	}
 	if o.once {
 		return a.serveOnce(ctx, s, page)
 	}
@@ -110,7 +112,7 @@ func (a *app) runDemo(ctx context.Context, o demoOptions) error {
 
 // demoImport simulates one match, writes it as a log file and imports that file, the way
 // any other log comes in.
-func (a *app) demoImport(ctx context.Context, h *home.Home, d demoMatch) (schemas.MatchID, error) {
+func (a *app) demoImport(ctx context.Context, w *writer, d demoMatch) (schemas.MatchID, error) {
 	a.say("simulating %s (%s)", d.match, d.scenario)
 	m, err := sim.RunOptions(sim.Options{Scenario: d.scenario, Seed: d.seed, Event: "millbrook-open", MatchName: d.match, At: d.at})
 	if err != nil {
@@ -130,7 +132,7 @@ func (a *app) demoImport(ctx context.Context, h *home.Home, d demoMatch) (schema
 		return schemas.MatchID{}, err
 	}
 	id := schemas.MatchID{Season: m.Season, Event: m.Event, Match: d.match, Robot: m.Robot}
-	_, err = a.importLog(ctx, h, []string{file}, id, prof, importOptions{at: m.At, replace: true})
+	_, err = a.importLog(ctx, w, namedLog{id, []string{file}}, prof, importOptions{at: m.At, replace: true})
 	return id, err
 }
 

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -105,26 +104,4 @@ func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schem
 func micros(s float64) int64 {
 	const limit = 9e12
 	return schemas.Micros(math.Max(-limit, math.Min(limit, s)))
-}
-
-// replaceFile writes beside the target and renames, so that the target is whole or what
-// it was.
-func replaceFile(path string, write func(io.Writer) error) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".afterbell-*")
-	if err != nil {
-		return err
-	}
-	tmp := f.Name()
-	if err := f.Close(); err != nil {
-		return err
-	}
-	if err := writeFile(tmp, write); err != nil {
-		os.Remove(tmp)
-		return err
-	}
-	if err := os.Chmod(tmp, 0o644); err != nil {
-		os.Remove(tmp)
-		return err
-	}
-	return os.Rename(tmp, path)
 }

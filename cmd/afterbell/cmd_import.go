@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
+	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -12,7 +14,6 @@ import (
 	"github.com/afterbell/afterbell/ingest"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
-	"github.com/afterbell/afterbell/schemas/period"
 )
 
 type importOptions struct {
@@ -66,48 +67,57 @@ func (a *app) runImport(ctx context.Context, files []string, o importOptions) er
 	if err != nil {
 		return err
 	}
-	h, err := home.Create(a.dataDir)
+	logs, err := a.logsOf(files, base, o)
 	if err != nil {
 		return err
 	}
-	lock, err := h.Lock()
-	if err != nil {
-		return err
-	}
-	defer lock.Unlock()
-
-	groups := [][]string{files}
-	if o.match == "" {
-		groups = nil
-		for _, f := range files {
-			groups = append(groups, []string{f})
+	w := &writer{dir: a.dataDir}
+	defer w.end()
+	if _, err := os.Stat(a.dataDir); err == nil || o.add {
+		if w.home, err = home.Open(a.dataDir); err != nil {
+			return err
+		}
+		if err := w.begin(); err != nil { // before a long reading, not after it
+			return err
 		}
 	}
 	done := []imported{}
-	for _, group := range groups {
-		id := base
-		if o.match == "" {
-			if id.Match, err = a.tidy("match", stem(group[0])); err != nil {
-				return err
-			}
-		}
-		stored, err := a.importLog(ctx, h, group, id, prof, o)
-		if err != nil {
-			return err
-		}
+	for _, l := range logs {
+		stored, err := a.importLog(ctx, w, l, prof, o)
 		done = append(done, stored...)
+		if err != nil {
+			return partly(err, done)
+		}
 	}
 	if o.json {
 		return a.printJSON(done)
 	}
 	for _, m := range done {
-		fmt.Fprintf(a.stdout, "%s/%s/%s/%s: %s%s\n  %d samples of %d signals in %s\n", m.Season, m.Event, m.Match, m.Robot,
-			severityWord(m.Severity), m.Verdict, m.Samples, m.Signals, m.Folder)
+		text := fmt.Sprintf("%s: %s%s\n  %d samples of %d signals in %s\n", m.name(), severityWord(m.Severity), m.Verdict, m.Samples, m.Signals, m.Folder)
 		if m.SkippedRows > 0 {
-			fmt.Fprintf(a.stdout, "  %d bad rows left out\n", m.SkippedRows)
+			text += fmt.Sprintf("  %d bad rows left out\n", m.SkippedRows)
+		}
+		if _, err := io.WriteString(a.stdout, text); err != nil {
+			return partly(err, done)
 		}
 	}
 	return nil
+}
+
+func (m imported) name() string {
+	return schemas.MatchID{Season: m.Season, Event: m.Event, Match: m.Match, Robot: m.Robot}.String()
+}
+
+// partly adds to the error what of the command is stored all the same.
+func partly(err error, done []imported) error {
+	if len(done) == 0 {
+		return err
+	}
+	names := make([]string, len(done))
+	for i, m := range done {
+		names[i] = m.name()
+	}
+	return fmt.Errorf("%w\nstored all the same: %s", err, strings.Join(names, ", "))
 }
 
 // importTarget checks everything that can be wrong with the command before a file is read.
@@ -149,7 +159,7 @@ func (a *app) tidy(what, s string) (string, error) {
 		return "", usageError{err}
 	}
 	if changed {
-		a.say("note: %s %q is stored as %q", what, s, name)
+		a.note("%s %q is stored as %q", what, s, name)
 	}
 	return name, nil
 }
@@ -162,87 +172,46 @@ func parseAt(at string) (*string, error) {
 	if err != nil {
 		return nil, usagef("--at %q is not a time of RFC 3339, such as 2031-03-01T14:32:00Z", at)
 	}
-	s := t.UTC().Format(time.RFC3339Nano)
+	s := storedAt(t)
 	return &s, nil
 }
 
 // stem is a file's name without folder and endings.
 func stem(path string) string {
-	name, _, _ := strings.Cut(filepath.Base(path), ".")
-	return name
+	name := filepath.Base(path)
+	for _, packing := range []string{".gz", ".zst"} {
+		name = strings.TrimSuffix(name, packing)
+	}
+	return strings.TrimSuffix(name, filepath.Ext(name))
 }
 
-// importLog reads one log and stores the matches in it.
-func (a *app) importLog(ctx context.Context, h *home.Home, files []string, id schemas.MatchID, prof *robotProfile, o importOptions) ([]imported, error) {
-	log, skipped, err := a.readLog(ctx, files, o.skipBadRows)
-	if err != nil {
-		return nil, err
+// namedLog is a log in one or more files, and the match it is to be.
+type namedLog struct {
+	id    schemas.MatchID
+	files []string
+}
+
+// logsOf tells which files are one log, and names them. Two files that would be one match
+// by accident are refused before anything is read.
+func (a *app) logsOf(files []string, base schemas.MatchID, o importOptions) ([]namedLog, error) {
+	if o.match != "" {
+		return []namedLog{{base, files}}, nil
 	}
-	at, _ := parseAt(o.at)
-	stored := time.Now().UTC().Format(time.RFC3339Nano)
-	seal := 1
-	if o.add {
-		if !h.Exists(id) {
-			return nil, fmt.Errorf("%s does not exist, so nothing can be added to it: leave --add out", id)
+	var out []namedLog
+	for _, f := range files {
+		id := base
+		var err error
+		if id.Match, err = a.tidy("match", stem(f)); err != nil {
+			return nil, usagef("%s: its name cannot name a match: give one with --match", f)
 		}
-		old, _, err := loadStored(h, id, prof)
-		if err != nil {
-			return nil, err
+		for _, other := range out {
+			if other.id == id {
+				return nil, usagef("%s and %s would both be match %s: give --match to make one of them, or import each by itself", other.files[0], f, id.Match)
+			}
 		}
-		if log, err = ingest.Merge(old.log, log); err != nil {
-			return nil, err
-		}
-		stored, seal = old.stored, old.seal+1
-		if at == nil {
-			at = old.at
-		}
-	}
-	matches, err := period.Find(prof.Mode, log)
-	if err != nil {
-		return nil, usageError{err}
-	}
-	jobs := make([]*job, len(matches))
-	for i, m := range matches {
-		j := &job{id: id, at: at, log: period.Cut(log, m), match: m, profile: prof, seal: seal, stored: stored}
-		if len(matches) > 1 {
-			j.id.Match = fmt.Sprintf("%s-%d", id.Match, i+1)
-			j.at = shifted(at, m.Start-matches[0].Start)
-		}
-		if h.Exists(j.id) && !o.replace && !o.add {
-			return nil, fmt.Errorf("%s exists: use --replace, --add or another --match", j.id)
-		}
-		if cut := log.Samples() - j.log.Samples(); cut > 0 && len(matches) == 1 {
-			a.say("note: %d samples lie more than 30 s before or 10 s after the match and are not stored", cut)
-		}
-		jobs[i] = j
-	}
-	var out []imported
-	for _, j := range jobs {
-		if j.history, err = earlier(h, j.id, j.at, j.stored); err != nil {
-			return nil, err
-		}
-		r, err := j.publish(h, o.replace || o.add)
-		if err != nil {
-			return nil, fmt.Errorf("%s was not stored: %w", j.id, err)
-		}
-		out = append(out, imported{
-			j.id.Season, j.id.Event, j.id.Match, j.id.Robot, j.log.Samples(), len(j.log.Signals), skipped,
-			r.Verdict.Severity, r.Verdict.Text, h.Dir(j.id),
-		})
+		out = append(out, namedLog{id, []string{f}})
 	}
 	return out, nil
-}
-
-func shifted(at *string, us int64) *string {
-	if at == nil {
-		return nil
-	}
-	t, err := time.Parse(time.RFC3339Nano, *at)
-	if err != nil {
-		return at
-	}
-	s := t.Add(time.Duration(us) * time.Microsecond).UTC().Format(time.RFC3339Nano)
-	return &s
 }
 
 // readLog reads files as one log, with a bar on a terminal.
@@ -254,7 +223,7 @@ func (a *app) readLog(ctx context.Context, files []string, skipBadRows bool) (*s
 		return nil, 0, err
 	}
 	if report.BadRows > 0 {
-		a.say("note: %d bad rows left out; the first: %v", report.BadRows, report.First[0])
+		a.note("%d bad rows left out; the first: %v", report.BadRows, report.First[0])
 	}
 	return log, report.BadRows, nil
 }

@@ -80,7 +80,9 @@ func (a *app) runProfileCheck(ctx context.Context, path, logFile string, asJSON 
 	if asJSON {
 		return a.printJSON(map[string]any{"robot": p.Robot, "signals": seen, "problems": problems})
 	}
-	fmt.Fprintf(a.stdout, "%s: robot %s, %d signals mapped\n", path, p.Robot, len(seen))
+	if _, err := fmt.Fprintf(a.stdout, "%s: robot %s, %d signals mapped\n", path, p.Robot, len(seen)); err != nil {
+		return err
+	}
 	for _, s := range seen {
 		line := fmt.Sprintf("  %-28s %s", s.Place, s.Signal)
 		switch {

@@ -27,6 +27,9 @@ func (a *app) serveCommand() *cobra.Command {
 		Example: "  afterbell serve\n  afterbell serve --data season-2031 --listen 127.0.0.1:0",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if err := checkListen(listen); err != nil {
+				return err
+			}
 			h, err := home.Open(a.dataDir)
 			if err != nil {
 				return err
@@ -35,7 +38,9 @@ func (a *app) serveCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(a.stdout, "serving on %s\n", s.url)
+			if _, err := fmt.Fprintf(a.stdout, "serving on %s\n", s.url); err != nil {
+				return errors.Join(err, s.listener.Close())
+			}
 			return s.run(c.Context())
 		},
 	}
@@ -50,15 +55,21 @@ type pages struct {
 	server   *http.Server
 }
 
-// listen binds before anything is printed, so that a printed address can be opened.
-func (a *app) listen(ctx context.Context, h *home.Home, address string) (*pages, error) {
+// checkListen says why pages cannot be served on the address.
+func checkListen(address string) error {
 	host, _, err := net.SplitHostPort(address)
 	if err != nil {
-		return nil, usagef("--listen %q is not an address: use 127.0.0.1:4150, or port 0 for a free one", address)
+		return usagef("--listen %q is not an address: use 127.0.0.1:4150, or port 0 for a free one", address)
 	}
 	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		return nil, usagef("--listen %q would show the pages to other machines; this version serves loopback only, such as %s", address, defaultListen)
+		return usagef("--listen %q would show the pages to other machines; this version serves loopback only, such as %s", address, defaultListen)
 	}
+	return nil
+}
+
+// listen binds, which comes before anything is printed: a printed address can be opened.
+// The address has passed checkListen.
+func (a *app) listen(ctx context.Context, h *home.Home, address string) (*pages, error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("cannot serve on %s: %w; another program may use it, try --listen 127.0.0.1:0", address, err)

@@ -18,7 +18,9 @@ import (
 var version = "dev"
 
 func main() {
+	fileSizeAsError()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second interrupt ends the process at once
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	stop()
 	os.Exit(code)
@@ -51,6 +53,7 @@ type app struct {
 	stdin          io.Reader
 	stdout, stderr io.Writer
 	dataDir        string
+	notes          []string
 }
 
 // run does one command. It is what main calls and what tests call; nothing below it ends
@@ -66,9 +69,13 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	var usage usageError
 	switch {
 	case err == nil:
+		a.sayNotes()
 		return exitDone
 	case errors.Is(err, errFindings):
+		a.sayNotes()
 		return exitFindings
+	case ctx.Err() != nil && errors.Is(err, context.Canceled):
+		err = errors.New("interrupted: what was not finished is not stored; run the command again")
 	}
 	fmt.Fprintln(stderr, "afterbell:", strings.TrimRight(err.Error(), "\n"))
 	if errors.As(err, &usage) {
@@ -98,51 +105,12 @@ the piece path, brownouts, slow cycles and balance attempts, with causes and evi
 		data = "afterbell-data"
 	}
 	root.PersistentFlags().StringVar(&a.dataDir, "data", data, "data `folder` (or AFTERBELL_DATA)")
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return usagef("%w; see `%s --help`", err, c.CommandPath())
-	})
+	root.SetFlagErrorFunc(flagError)
+	root.SetHelpCommand(helpCommand())
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
 		a.demoCommand(), a.importCommand(), a.analyzeCommand(), a.serveCommand(), a.simulateCommand(),
 		a.exportCommand(), a.verifyCommand(), a.profileCommand(), a.versionCommand(),
 	)
 	return root
-}
-
-// noArgs refuses arguments, and tells a mistyped command from a mistyped argument.
-func noArgs(c *cobra.Command, args []string) error {
-	if len(args) == 0 {
-		return nil
-	}
-	if c.HasSubCommands() {
-		hint := ""
-		if near := c.SuggestionsFor(args[0]); len(near) > 0 {
-			hint = fmt.Sprintf("; nearest is %q", near[0])
-		}
-		return usagef("no command %q%s; see `%s --help`", args[0], hint, c.CommandPath())
-	}
-	return usagef("%q is one argument too many; see `%s --help`", args[0], c.CommandPath())
-}
-
-// someArgs asks for at least n arguments, named by what.
-func someArgs(n int, what string) cobra.PositionalArgs {
-	return func(c *cobra.Command, args []string) error {
-		if len(args) < n {
-			return usagef("%s is missing; see `%s --help`", what, c.CommandPath())
-		}
-		return nil
-	}
-}
-
-// oneArg asks for exactly one argument, named by what.
-func oneArg(what string) cobra.PositionalArgs {
-	return func(c *cobra.Command, args []string) error {
-		switch {
-		case len(args) == 0:
-			return usagef("%s is missing; see `%s --help`", what, c.CommandPath())
-		case len(args) > 1:
-			return usagef("%q is one argument too many; see `%s --help`", args[1], c.CommandPath())
-		}
-		return nil
-	}
 }

@@ -2,9 +2,11 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 )
@@ -19,6 +21,18 @@ func (a *app) printJSON(v any) error {
 
 // say is progress talk, on stderr.
 func (a *app) say(format string, args ...any) { fmt.Fprintf(a.stderr, format+"\n", args...) }
+
+// note keeps what the reader should know although the work was done. It is said when it is
+// done: an error stands alone.
+func (a *app) note(format string, args ...any) {
+	a.notes = append(a.notes, fmt.Sprintf(format, args...))
+}
+
+func (a *app) sayNotes() {
+	for _, n := range a.notes {
+		a.say("note: %s", n)
+	}
+}
 
 // isTerminal tells whether a stream is a screen somebody looks at.
 func isTerminal(stream any) bool {
@@ -66,4 +80,32 @@ func (p *progress) done() {
 	if p.drawn {
 		fmt.Fprintf(p.out, "\r%s\r", strings.Repeat(" ", len(p.what)+barWidth+12))
 	}
+}
+
+// replaceFile writes beside the target and renames, so that the target is whole or what
+// it was. What is no file, such as a pipe or /dev/null, is written to as it is.
+func replaceFile(path string, write func(io.Writer) error) error {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		f, err := os.OpenFile(path, os.O_WRONLY, 0)
+		if err != nil {
+			return err
+		}
+		return errors.Join(write(f), f.Close())
+	}
+	if target, err := filepath.EvalSymlinks(path); err == nil {
+		path = target
+	}
+	tmp, err := os.MkdirTemp(filepath.Dir(path), ".afterbell-*")
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	whole := filepath.Join(tmp, filepath.Base(path))
+	err = writeFile(whole, write)
+	if err == nil {
+		err = os.Rename(whole, path)
+	}
+	if err = errors.Join(err, os.RemoveAll(tmp)); err != nil {
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	return nil
 }

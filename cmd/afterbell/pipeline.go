@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -37,9 +38,19 @@ type robotProfile struct {
 	data []byte
 }
 
+// mostProfile bytes are read of a profile; package profile refuses far smaller ones.
+const mostProfile = 16 << 20
+
 // readProfile reads robot.yaml; whatever is wrong with it is a usage error.
 func readProfile(path string) (*robotProfile, error) {
-	data, err := os.ReadFile(path)
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, usagef("profile %s: there is no such file; check the path", path)
+	} else if err != nil {
+		return nil, usagef("profile: %w", err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, mostProfile))
 	if err != nil {
 		return nil, usagef("profile: %w", err)
 	}
@@ -109,7 +120,7 @@ func writeReport(w io.Writer, r *schemas.Report) error {
 }
 
 // publish writes the whole folder of a match, which appears at once or not at all.
-func (j *job) publish(h *home.Home, replace bool) (*schemas.Report, error) {
+func (j *job) publish(ctx context.Context, h *home.Home, replace bool) (*schemas.Report, error) {
 	var r *schemas.Report
 	err := h.Publish(j.id, replace, func(dir string) error {
 		var sum matchfile.Summary
@@ -128,7 +139,7 @@ func (j *job) publish(h *home.Home, replace bool) (*schemas.Report, error) {
 				return err
 			}
 		}
-		return nil
+		return ctx.Err()
 	})
 	return r, err
 }
