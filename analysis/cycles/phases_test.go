@@ -95,7 +95,7 @@ func TestPhasesWithPartsMissing(t *testing.T) {
 			}, []float64{4, 2, 5, 4},
 		},
 		"the piece was aboard before": {
-			func(in *Input) { in.Passes[1] = pass(8, 24.6) }, []float64{0, 0, 11, 4},
+			func(in *Input) { in.Passes[1] = pass(8, 24.6) }, []float64{unknown, unknown, 11, 4},
 		},
 		"picked up on the way there": {
 			func(in *Input) { in.Passes[1] = pass(12, 24.6) }, []float64{unknown, unknown, 9, 4},
@@ -169,13 +169,13 @@ func TestPiecesAreMatchedInOrder(t *testing.T) {
 	in.Passes = []schemas.Pass{pass(1, 9.5), pass(15, 24.5), pass(16, 26.4), pass(17, 28.5)}
 	r := Detect(in, DefaultConfig())
 	assertPhases(t, "first", r.Cycles[1].Phases, 4, 1, 6, 4)
-	assertPhases(t, "second", r.Cycles[2].Phases, 0, 0, 0, 2)
-	assertPhases(t, "third", r.Cycles[3].Phases, 0, 0, 0, 2)
+	assertPhases(t, "second", r.Cycles[2].Phases, unknown, unknown, 0, 2)
+	assertPhases(t, "third", r.Cycles[3].Phases, unknown, unknown, 0, 2)
 
 	in.Handover = counter(0, 27)
 	in.Score = counter(0, 10, 25, 29)
 	r = Detect(in, DefaultConfig())
-	assertPhases(t, "one of them went to a partner", r.Cycles[3].Phases, 0, 0, 0, 4)
+	assertPhases(t, "one of them went to a partner", r.Cycles[3].Phases, unknown, unknown, 0, 4)
 }
 
 // A piece is matched once: the second score is of the second piece, soon after the first.

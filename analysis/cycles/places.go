@@ -155,9 +155,8 @@ func (p *places) seen(t0, t1 int64) bool {
 //	carry    from there until the robot's last entry into a goal zone before the end
 //	place    from there to the end
 //
-// A piece that was in the path when the cycle began took no return and no collect: both 0. A
-// piece that came in before the robot stepped into a pickup zone has no return and no
-// collect to tell apart: both nil. A robot in the goal zone when the piece came in did not
+// A cycle whose piece was in the path when it began, or came in before the robot stepped
+// into a pickup zone, has neither return nor collect: both nil. A robot in the goal zone when the piece came in did not
 // carry it: 0. One that scored without having been there has neither carry nor place.
 func (p *places) phases(start, end, entered int64, known bool) schemas.Phases {
 	var out schemas.Phases
@@ -167,13 +166,11 @@ func (p *places) phases(start, end, entered int64, known bool) schemas.Phases {
 	pickup, atPickup := p.firstPickup(start, end)
 	aboard := start // from when on the robot is on its way to the goal, as far as known
 	switch {
-	case known && entered <= start:
-		out.ReturnS, out.CollectS = between(start, start), between(start, start)
 	case known && atPickup && pickup <= entered:
 		out.ReturnS, out.CollectS = between(start, pickup), between(pickup, entered)
 		aboard = entered
 	case known:
-		aboard = entered
+		aboard = max(start, entered)
 	case atPickup:
 		out.ReturnS = between(start, pickup)
 		aboard = pickup

@@ -105,7 +105,8 @@ func changes(x []float64) []float64 {
 
 // noise is the standard deviation of one reading: from the quietest quarter of the changes
 // between neighbours, where the load hardly moves, and never less than rounding to the
-// sensor's resolution makes it.
+// sensor's resolution makes it. Equal neighbours do not count: a sensor that reads the same
+// for a minute of rest is not without noise under load. Unless nearly all are equal.
 func noise(x []float64) float64 {
 	const (
 		most        = 10000
@@ -116,12 +117,12 @@ func noise(x []float64) float64 {
 	var change, value []float64
 	for i := 0; i < len(x); i += stride {
 		value = append(value, x[i])
-		if i+1 < len(x) {
+		if i+1 < len(x) && x[i+1] != x[i] {
 			change = append(change, math.Abs(x[i+1]-x[i]))
 		}
 	}
-	if len(change) == 0 {
-		return 0
+	if 4*len(change) < len(value) {
+		change = []float64{0} // mostly steady: what changes is the load, not the reading
 	}
 	slices.Sort(value)
 	span := value[len(value)-1] - value[0]

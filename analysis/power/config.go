@@ -13,8 +13,6 @@ type Config struct {
 	// lag and its smoothing. Where the sensors are slower than that, SlowHalfGapS. All
 	// within the 200 ms that keep relaxation small. Chosen by us.
 	AverageS, HalfGapS, SlowHalfGapS float64
-	// LocateS seconds on either side find where the load steps. Chosen by us.
-	LocateS float64
 	// RelaxS is the time constant of the relaxation that is taken out of a step. The result
 	// hardly depends on it, for a step is short. Chosen by us: between the tenth of a second
 	// that still counts as resistance and the seconds of a battery's relaxation.
@@ -35,11 +33,12 @@ type Config struct {
 	// SmoothedPart is by how much the resistance must fall from the shorter gap to the
 	// longer for the current's sensor to be taken as a slow one. Chosen by us.
 	SmoothedPart float64
-	// ModelError is the part of the resistance, as a standard error, that timing and
-	// relaxation may leave in it whatever the number of steps. ApartError is added to it
-	// when voltage and current were read at different times, for each second of the faster
-	// one's step. OpenErrorV is the same of the open-circuit voltage. All three measured on
-	// synthetic batteries of other relaxation, lag and sampling than assumed here.
+	// ModelError is the part of the resistance, as a standard error, that timing,
+	// relaxation and the sensors' scale may leave in it whatever the number of steps.
+	// ApartError is added to it when voltage and current were read at different times, for
+	// each second of the faster one's step. OpenErrorV is the like of the open-circuit
+	// voltage. Chosen by us on synthetic batteries of other relaxation, lag and sampling
+	// than assumed here; the sensors' scale is common practice.
 	ModelError, ApartError, OpenErrorV float64
 	Resamples                          int // of the block bootstrap
 
@@ -65,9 +64,9 @@ type Config struct {
 func DefaultConfig() Config {
 	return Config{
 		GapSteps: 3, GapS: 0.2,
-		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04, LocateS: 0.04,
+		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04,
 		RelaxS: 0.5, LagS: 0.1, LongestStepS: 0.1,
-		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.005, ApartError: 0.5, OpenErrorV: 0.02, Resamples: 200,
+		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, Resamples: 200,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
 		HealthyOhm: 0.025, HealthyOpenV: 12.4, LowRestV: 12.2, LowOpenV: 12.0, LeastOpenV: 9, MostOpenV: 15,
 		LooseV: 0.7, LooseShare: 0.5,

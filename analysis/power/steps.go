@@ -15,29 +15,26 @@ type step struct {
 }
 
 // loadSteps are the steps of the load and the least change in A that counted as one. A
-// step lies where the mean current changes most between the LocateS before and after; it
-// is measured as the mean of some readings half seconds after it less those half seconds
-// before it. Finding and measuring use different readings, or the noise that lifted a step
-// over the limit would be taken for current.
+// step lies where the mean current of the readings within half seconds after differs most
+// from that of those before. It is measured beside these, as the mean of some readings
+// after them less that of some before: a reading that found a step cannot measure it, or
+// the noise that lifted it over the limit would be taken for current.
 func (a *aligned) loadSteps(half float64, cfg Config) (steps []step, least float64) {
 	count := func(seconds float64, atLeast int) int {
 		return max(atLeast, int(math.Round(seconds/a.stepS())))
 	}
-	locate, skip, average := count(cfg.LocateS, 2), count(half, 0), count(cfg.AverageS, 1)
-	if a.apart {
-		skip = max(skip, 1) // a value read in between may hold a bit of either side
-	}
-	reach := max(locate, skip+average)
+	skip, average := count(half, 1), count(cfg.AverageS, 1)
+	reach := skip + average
 	sums := a.sums(cfg)
 
-	least = cfg.NoiseTimes * a.noiseI * math.Sqrt(2/float64(average))
+	least = cfg.NoiseTimes * a.noiseI * math.Sqrt(2/float64(skip))
 	change := make([]float64, len(a.T))
 	var some []float64 // of the changes beyond noise, or a long rest would make small steps large
 	for k := reach; k+reach <= len(a.T); k++ {
 		if !sums.whole(k-reach, k+reach) || float64(a.T[k+reach-1]-a.T[k-reach]) > 1.5*float64(2*reach)*float64(a.step) {
 			continue
 		}
-		change[k] = math.Abs(mean(sums.i, k, k+locate) - mean(sums.i, k-locate, k))
+		change[k] = math.Abs(mean(sums.i, k, k+skip) - mean(sums.i, k-skip, k))
 		if change[k] > least && k%(1+len(a.T)/40000) == 0 {
 			some = append(some, change[k])
 		}
@@ -47,7 +44,7 @@ func (a *aligned) loadSteps(half float64, cfg Config) (steps []step, least float
 	}
 	least = max(least, cfg.LargeShare*stat.Quantile(0.9, some))
 	for k, c := range change {
-		if c == 0 || c < least || !peaks(change, k, locate) {
+		if c == 0 || c < least || !peaks(change, k, reach) {
 			continue
 		}
 		after, before := k+skip, k-skip
