@@ -389,16 +389,17 @@ type Move struct {
 
 // Autonomous is what was done in the autonomous period; all nil when there was none.
 type Autonomous struct {
-	StartS      *float64    `json:"start_s"`
-	EndS        *float64    `json:"end_s"`
-	Pieces      *int        `json:"pieces"`
-	ScoresS     []float64   `json:"scores_s"`
-	EndX        *float64    `json:"end_x"`
-	EndY        *float64    `json:"end_y"`
-	EndHeading  *float64    `json:"end_heading"`
-	EndErrorM   *float64    `json:"end_error_m"` // from the median end of earlier matches
-	UsualPieces *float64    `json:"usual_pieces"`
-	Track       []TrackedAt `json:"track"` // the driven path, at most some hundred points
+	StartS         *float64    `json:"start_s"`
+	EndS           *float64    `json:"end_s"`
+	Pieces         *int        `json:"pieces"`
+	ScoresS        []float64   `json:"scores_s"`
+	EndX           *float64    `json:"end_x"`
+	EndY           *float64    `json:"end_y"`
+	EndHeading     *float64    `json:"end_heading"`
+	EndErrorM      *float64    `json:"end_error_m"`       // from the median end of earlier matches
+	UsualEndErrorM *float64    `json:"usual_end_error_m"` // median of the same for those matches
+	UsualPieces    *float64    `json:"usual_pieces"`
+	Track          []TrackedAt `json:"track"` // the driven path, at most some hundred points
 }
 
 // TrackedAt is the robot's place at a time.

@@ -66,7 +66,7 @@ func Detect(in Input, cfg Config) schemas.Autonomous {
 	if in.X != nil && in.Y != nil {
 		a.EndX, a.EndY = last(in.X, start, end, cfg), last(in.Y, start, end, cfg)
 		a.Track = track(in.X, in.Y, start, end, cfg.TrackPoints)
-		a.EndErrorM = endError(a, in.History, cfg)
+		a.EndErrorM, a.UsualEndErrorM = endError(a, in.History, cfg)
 	}
 	return a
 }
@@ -109,7 +109,10 @@ func last(s *series.Float, start, end int64, cfg Config) *float64 {
 	return schemas.Some(s.V[i])
 }
 
-func endError(a schemas.Autonomous, history []schemas.Autonomous, cfg Config) *float64 {
+// endError is the distance of the end from the median end of the earlier matches, and how
+// far those usually end from it themselves: their median distance. Both are nil with fewer
+// than LeastMatches earlier ends.
+func endError(a schemas.Autonomous, history []schemas.Autonomous, cfg Config) (today, usual *float64) {
 	var x, y []float64
 	for _, h := range history {
 		if h.EndX != nil && h.EndY != nil {
@@ -117,9 +120,14 @@ func endError(a schemas.Autonomous, history []schemas.Autonomous, cfg Config) *f
 		}
 	}
 	if a.EndX == nil || a.EndY == nil || len(x) < cfg.LeastMatches {
-		return nil
+		return nil, nil
 	}
-	return schemas.Some(math.Hypot(*a.EndX-stat.Median(x), *a.EndY-stat.Median(y)))
+	midX, midY := stat.Median(x), stat.Median(y)
+	away := make([]float64, len(x))
+	for i := range x {
+		away[i] = math.Hypot(x[i]-midX, y[i]-midY)
+	}
+	return schemas.Some(math.Hypot(*a.EndX-midX, *a.EndY-midY)), schemas.Some(stat.Median(away))
 }
 
 // track is the path at most points times spread evenly from the first sample of x in the

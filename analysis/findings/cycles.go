@@ -152,23 +152,34 @@ func auto(in Input) []drafted {
 		StartS: *a.StartS, EndS: *a.EndS, Confidence: 0.8,
 		Spans: []schemas.Span{{StartS: *a.StartS, EndS: *a.EndS}},
 	}
-	const farOff = 0.25 // m; a robot that ends further off than this has usually slipped. Chosen by us.
+	// A robot that ends farther off than farOff, and farOffTimes as far as it usually does,
+	// has slipped or was set down elsewhere. Both chosen by us.
+	const (
+		farOff      = 0.25 // m
+		farOffTimes = 4
+	)
 	switch {
 	case a.Pieces != nil && a.UsualPieces != nil && float64(*a.Pieces) <= *a.UsualPieces-1:
 		d.Short = "autonomous"
-		d.Title = fmt.Sprintf("Autonomous scored %s, usually %.0f.", numberWord(*a.Pieces), *a.UsualPieces)
-		d.clause = fmt.Sprintf("autonomous scored %s instead of %.0f", numberWord(*a.Pieces), *a.UsualPieces)
+		scored := numberWord(*a.Pieces)
+		if *a.Pieces == 0 {
+			scored = "nothing"
+		}
+		d.clause = fmt.Sprintf("autonomous scored %s where %.0f is usual", scored, *a.UsualPieces)
+		d.Title = upperFirst(d.clause) + "."
 		d.Because = "Counted from the score signal in the autonomous period."
 		n := number("scored in autonomous", float64(*a.Pieces), "")
 		n.Usual = a.UsualPieces
 		d.Numbers = []schemas.Number{n}
 		d.Evidence = evidence(signal(in.Profile.Cycles.Score), *a.StartS, *a.EndS, "score")
-	case a.EndErrorM != nil && *a.EndErrorM > farOff:
+	case a.EndErrorM != nil && a.UsualEndErrorM != nil && *a.EndErrorM > max(farOff, farOffTimes**a.UsualEndErrorM):
 		d.Short = "drift"
 		d.Title = fmt.Sprintf("Autonomous ended %.2f m from where it usually ends.", *a.EndErrorM)
 		d.clause = fmt.Sprintf("autonomous ended %.2f m from where it usually ends", *a.EndErrorM)
 		d.Because = "Measured by the robot's own pose against the median end of its earlier matches."
-		d.Numbers = []schemas.Number{number("distance from the usual end", *a.EndErrorM, "m")}
+		n := number("distance from the usual end", *a.EndErrorM, "m")
+		n.Usual = a.UsualEndErrorM
+		d.Numbers = []schemas.Number{n}
 		if in.Profile.Cycles != nil && in.Profile.Cycles.Pose != nil {
 			d.Evidence = evidence(signal(in.Profile.Cycles.Pose.X), *a.StartS, *a.EndS, "pose")
 		}

@@ -256,3 +256,32 @@ func TestABranchThatDrawsWhileDisabledStopsTheRobot(t *testing.T) {
 	assert.Len(t, found[0].Spans, 2)
 	assert.Equal(t, "Open the main breaker before anything else.", found[0].Check[0])
 }
+
+func TestAutonomousThatEndsElsewhereThanItUsuallyDoes(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		today, usual *float64
+		want         int
+	}{
+		{"far off", some(0.34), some(0.05), 1},
+		{"no farther than it may", some(0.25), some(0.05), 0},
+		{"far, but it always scatters", some(0.47), some(0.2), 0},
+		{"no earlier matches", some(0.9), nil, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			found, _ := build(t, func(r *schemas.Report) {
+				r.Autonomous = schemas.Autonomous{StartS: some(10), EndS: some(30), EndErrorM: c.today, UsualEndErrorM: c.usual}
+			})
+			assert.Len(t, found, c.want)
+		})
+	}
+}
+
+func TestAutonomousThatScoresLess(t *testing.T) {
+	none := 0
+	found, v := build(t, func(r *schemas.Report) {
+		r.Autonomous = schemas.Autonomous{StartS: some(10), EndS: some(30), Pieces: &none, UsualPieces: some(2)}
+	})
+	require.Len(t, found, 1)
+	assert.Equal(t, "Autonomous scored nothing where 2 is usual.", v.Text)
+}

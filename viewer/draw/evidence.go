@@ -168,14 +168,18 @@ func evidenceBars(n schemas.Number) *Picture {
 	if unit != "" && unit != "°" {
 		unit = " " + unit
 	}
+	decimals := 3
+	if n.Unit == "s" {
+		decimals = 1
+	}
 	most := max(*n.Value, *n.Usual)
 	x := scale{0, most, 0, 0.72 * evidenceWidth}
-	value := clip(n.Name, 16) + " " + short(*n.Value, 3) + unit
-	usual := "usual " + short(*n.Usual, 3) + unit
+	value := clip(n.Name, 16) + " " + short(*n.Value, decimals) + unit
+	usual := "usual " + short(*n.Usual, decimals) + unit
 	return &Picture{
 		Name: "evidence", Width: evidenceWidth, Height: 44,
 		Title: value + ", " + usual, Desc: "",
-		Table: Table{Head: []string{"What", "Value", "Usual"}, Rows: [][]string{{n.Name, short(*n.Value, 3) + unit, short(*n.Usual, 3) + unit}}},
+		Table: Table{Head: []string{"What", "Value", "Usual"}, Rows: [][]string{{n.Name, short(*n.Value, decimals) + unit, short(*n.Usual, decimals) + unit}}},
 		paint: func(p *pen) {
 			row := func(y float64, v float64, fill, on Token, words string, bold bool) {
 				w := max(x.at(v), 2)
