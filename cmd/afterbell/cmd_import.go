@@ -93,7 +93,7 @@ func (a *app) runImport(ctx context.Context, files []string, o importOptions) er
 		return a.printJSON(done)
 	}
 	for _, m := range done {
-		text := fmt.Sprintf("%s: %s%s\n  %d samples of %d signals in %s\n", m.name(), severityWord(m.Severity), m.Verdict, m.Samples, m.Signals, m.Folder)
+		text := fmt.Sprintf("%s: %s%s\n  %d samples, %d signals, in %s\n", m.name(), severityWord(m.Severity), m.Verdict, m.Samples, m.Signals, m.Folder)
 		if m.SkippedRows > 0 {
 			text += fmt.Sprintf("  %d bad rows left out\n", m.SkippedRows)
 		}
