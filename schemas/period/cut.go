@@ -8,24 +8,29 @@ import (
 
 // Cut is the part of the log that is stored with match m. A signal that says nothing in
 // the first second of it (a battery's name, a counter logged on change) keeps the value it
-// held: its last earlier sample is carried to the cut. The rest shares memory with log.
+// held: its last earlier sample is carried to the first sample of the part, so that a
+// recorder that was off before the match makes no gap. The rest shares memory with log.
 func Cut(log *schemas.Log, m Match) *schemas.Log {
 	first, last, ok := log.Bounds()
 	if !ok || m.First <= first && last <= m.Last {
 		return log
 	}
 	out := log.Cut(m.First, m.Last)
+	begin, _, ok := out.Bounds()
+	if !ok {
+		begin = m.First
+	}
 	for _, s := range log.Signals {
 		held := lastBefore(s, m.First)
 		if held < 0 {
 			continue
 		}
 		cut := out.Find(s.Name)
-		if cut != nil && slices.Min(cut.Time) < m.First+second {
+		if cut != nil && slices.Min(cut.Time) < begin+second {
 			continue
 		}
 		carried := s.Slice(held, held+1)
-		carried.Time, carried.Boot = []int64{m.First}, nil
+		carried.Time, carried.Boot = []int64{begin}, nil
 		if cut != nil {
 			carried = prepend(carried, cut)
 		}

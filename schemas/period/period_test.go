@@ -134,6 +134,35 @@ func TestStoredStretchKeepsLeadAndHeldValues(t *testing.T) {
 	assert.Equal(t, 1801, cut.Find("tick").Len(), "a steady signal gets no extra sample")
 }
 
+// A recorder that was off between two matches: what a signal held is carried to the first
+// sample of the second, not into the silence before it, where it would end a gap.
+func TestCarriedValuesMakeNoGap(t *testing.T) {
+	log := modeLog(20, map[float64]string{0: "autonomous", 5: "driver", 20: "disabled"})
+	log.Signals = append(log.Signals, &schemas.Signal{Name: "power/battery", Kind: schemas.Text, Time: []int64{2_000_000}, Text: []string{"B3"}})
+	log.Normalize()
+	for _, s := range modeLog(20, map[float64]string{0: "disabled", 10: "autonomous", 15: "driver", 20: "disabled"}).Signals {
+		old := log.Find(s.Name)
+		for i, t := range s.Time {
+			old.Time = append(old.Time, t+3600e6)
+			if s.Kind == schemas.Text {
+				old.Text = append(old.Text, s.Text[i])
+			} else {
+				old.Float = append(old.Float, s.Float[i])
+			}
+		}
+	}
+	log.Normalize()
+	got, err := Find(byName(), log)
+	require.NoError(t, err)
+	require.Len(t, got, 2)
+	cut := Cut(log, got[1])
+	first, _, _ := cut.Bounds()
+	assert.Equal(t, int64(3600e6), first)
+	assert.Equal(t, []string{"B3"}, cut.Find("power/battery").Text)
+	assert.Equal(t, []int64{3600e6}, cut.Find("power/battery").Time)
+	assert.Equal(t, 201, cut.Find("tick").Len())
+}
+
 // Shifting a log in time shifts what is found, and nothing else.
 func TestFindMovesWithTime(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
