@@ -95,6 +95,9 @@ func verdict(in Input, all []drafted) schemas.Verdict {
 	if watch := countOf(all, schemas.SeverityWatch); watch > 0 && worst.Severity != schemas.SeverityWatch {
 		rest = append(rest, upperFirst(numberWord(watch))+" more to watch.")
 	}
+	if len(all) == 1 {
+		rest = append(rest, "Nothing else found.")
+	}
 	v.Detail = strings.Join(append(rest, lookedAt(in.Report, false)), " ")
 	v.Detail = strings.TrimSpace(v.Detail)
 	return v

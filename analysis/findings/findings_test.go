@@ -285,3 +285,19 @@ func TestAutonomousThatScoresLess(t *testing.T) {
 	require.Len(t, found, 1)
 	assert.Equal(t, "Autonomous scored nothing where 2 is usual.", v.Text)
 }
+
+func TestTitlesOfJams(t *testing.T) {
+	cleared := schemas.Jam{Stage: "gate", StartS: 50, EndS: 52, Cleared: true, Confidence: 0.8}
+	again := schemas.Jam{Stage: "gate", StartS: 60, EndS: 63, Cleared: true, Confidence: 0.8}
+	stuck := schemas.Jam{Stage: "gate", StartS: 140, EndS: 160, Confidence: 0.8}
+	for want, jams := range map[string][]schemas.Jam{
+		"A loaf jammed in the gate for 2.0 s.":          {cleared},
+		"The gate jammed twice, 5.0 s in all.":          {cleared, again},
+		"A loaf jammed in the gate and is still there.": {stuck},
+		"The gate jammed twice and still holds a loaf.": {cleared, stuck},
+	} {
+		found, _ := build(t, func(r *schemas.Report) { r.Jams = jams })
+		require.Len(t, found, 1)
+		assert.Equal(t, want, found[0].Title)
+	}
+}

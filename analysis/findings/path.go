@@ -28,18 +28,12 @@ func jams(in Input) []drafted {
 		case len(here) == 1 && stand < 1:
 			severity = schemas.SeverityWatch
 		}
-		g := in.Report.Match.Game
-		title := fmt.Sprintf("The %s jammed %s", stage, times(len(here)))
-		clause := fmt.Sprintf("%s %s in the %s, %s cleared", numberWord(len(here)), plural(len(here), "jam", "jams"), stage, bothAll(len(here)))
-		if !last.Cleared {
-			title += fmt.Sprintf(" and still holds a %s", g.Piece)
-			clause = fmt.Sprintf("a %s is still stuck in the %s", g.Piece, stage)
-		}
+		title, clause := in.jamWords(stage, here, stand)
 		d := drafted{clause: clause}
 		d.Finding = schemas.Finding{
 			ID: id("jam", stage, 1), Kind: "jam", Severity: severity,
 			StartS: here[0].StartS, EndS: last.EndS,
-			Title: title + ".", Short: "jam", Because: in.whyJam(here),
+			Title: title, Short: "jam", Because: in.whyJam(here),
 			CostS: schemas.Some(in.jamCost(here)), Confidence: surest(here),
 			Spans:   spansOf(here),
 			Numbers: []schemas.Number{number("standing", stand, "s"), number("jams", float64(len(here)), "")},
@@ -62,6 +56,22 @@ func jams(in Input) []drafted {
 		out = append(out, d)
 	}
 	return out
+}
+
+// jamWords are the title of a stage's jams and their clause in the verdict.
+func (in Input) jamWords(stage string, here []schemas.Jam, stand float64) (title, clause string) {
+	n, piece := len(here), in.Report.Match.Game.Piece
+	if cleared := here[n-1].Cleared; cleared && n == 1 {
+		return fmt.Sprintf("A %s jammed in the %s for %.1f s.", piece, stage, stand), fmt.Sprintf("one jam in the %s, since cleared", stage)
+	} else if cleared {
+		return fmt.Sprintf("The %s jammed %s, %.1f s in all.", stage, times(n), stand),
+			fmt.Sprintf("%s jams in the %s, %s cleared", numberWord(n), stage, bothAll(n))
+	}
+	title = fmt.Sprintf("The %s jammed %s and still holds a %s.", stage, times(n), piece)
+	if n == 1 {
+		title = fmt.Sprintf("A %s jammed in the %s and is still there.", piece, stage)
+	}
+	return title, fmt.Sprintf("a %s is still stuck in the %s", piece, stage)
 }
 
 // suspectedJams are said apart, as a question.
@@ -258,14 +268,10 @@ func overlap(a0, a1, b0, b1 float64) float64 {
 }
 
 func bothAll(n int) string {
-	switch n {
-	case 1:
-		return "since"
-	case 2:
+	if n == 2 {
 		return "both"
-	default:
-		return "all"
 	}
+	return "all"
 }
 
 func lowerFirst(s string) string {
