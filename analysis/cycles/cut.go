@@ -47,9 +47,12 @@ type cycle struct {
 	own        int64 // µs, where the robot's own work in it began: its start, or the last hand-over
 }
 
-// volley says whether the piece came with the one before.
-func (c *cycle) volley(cfg Config) bool {
-	return c.Kind == KindScore && c.Complete && c.DurationS <= cfg.VolleyS
+// trip says whether the robot went for the piece: not when it scored right after the one
+// before, nor when it had the piece and stood at the goal as the cycle began. A cycle cut
+// off by the clock counts as a trip.
+func trip(c schemas.Cycle, cfg Config) bool {
+	stood := c.Phases.ReturnS == nil && c.Phases.CarryS != nil && *c.Phases.CarryS == 0
+	return !c.Complete || c.DurationS > cfg.VolleyS && !stood
 }
 
 // cut makes the cycles of each period: score to score, the first from the period's start,

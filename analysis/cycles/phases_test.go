@@ -37,9 +37,9 @@ func pass(enter, leave float64) schemas.Pass {
 	return schemas.Pass{EnterS: &enter, LeaveS: &leave, Outcome: schemas.PassReleased}
 }
 
-// trip is one cycle from 10 s to 25 s: the robot leaves the goal at 11 s, reaches the
+// aTrip is one cycle from 10 s to 25 s: the robot leaves the goal at 11 s, reaches the
 // pickup's edge at 14 s, has a piece at 16 s, crosses the goal's edge at 21 s.
-func trip() Input {
+func aTrip() Input {
 	x, y := driven([2]float64{0, 13}, [2]float64{11, 13}, [2]float64{14, 2}, [2]float64{14.5, 1}, [2]float64{17, 1}, [2]float64{17.5, 2}, [2]float64{21, 12}, [2]float64{21.5, 13}, [2]float64{40, 13})
 	return Input{
 		Score: counter(0, 10, 25), X: x, Y: y, Zones: zones,
@@ -73,7 +73,7 @@ func assertPhases(t *testing.T, name string, p schemas.Phases, want ...float64) 
 
 // By the report's format: return 10 to 14, collect to 16, carry to 21, place to 25.
 func TestPhasesOfATrip(t *testing.T) {
-	p := second(t, trip())
+	p := second(t, aTrip())
 	assertPhases(t, "all known", p, 4, 2, 5, 4)
 	assert.InDelta(t, 15, *p.ReturnS+*p.CollectS+*p.CarryS+*p.PlaceS, 1e-9, "they add up to the cycle")
 }
@@ -122,7 +122,7 @@ func TestPhasesWithPartsMissing(t *testing.T) {
 			func(in *Input) { in.Passes = append(in.Passes, pass(3, 13), pass(15, 20)) }, []float64{4, 2, 5, 4},
 		},
 	} {
-		in := trip()
+		in := aTrip()
 		c.change(&in)
 		assertPhases(t, name, second(t, in), c.want...)
 	}
@@ -139,7 +139,7 @@ func without(s *series.Float, from, to float64) *series.Float {
 }
 
 func TestRobotThatNeverEntersTheGoalZone(t *testing.T) {
-	in := trip()
+	in := aTrip()
 	for k, at := range in.X.T {
 		if at > 17_000_000 {
 			in.X.V[k] = min(in.X.V[k], 11)
@@ -150,7 +150,7 @@ func TestRobotThatNeverEntersTheGoalZone(t *testing.T) {
 
 // Two entries: the last one counts, and noise of the pose at the edge is none.
 func TestLastEntryIntoTheGoalZone(t *testing.T) {
-	in := trip()
+	in := aTrip()
 	for k, at := range in.X.T {
 		if 22_000_000 <= at && at < 23_000_000 {
 			in.X.V[k] = 11
@@ -164,7 +164,7 @@ func TestLastEntryIntoTheGoalZone(t *testing.T) {
 
 // The robot loads three and scores them one after another: two need no trip.
 func TestPiecesAreMatchedInOrder(t *testing.T) {
-	in := trip()
+	in := aTrip()
 	in.Score = counter(0, 10, 25, 27, 29)
 	in.Passes = []schemas.Pass{pass(1, 9.5), pass(15, 24.5), pass(16, 26.4), pass(17, 28.5)}
 	r := Detect(in, DefaultConfig())
@@ -180,14 +180,14 @@ func TestPiecesAreMatchedInOrder(t *testing.T) {
 
 // A piece is matched once: the second score is of the second piece, soon after the first.
 func TestPieceScoresOnce(t *testing.T) {
-	in := trip()
+	in := aTrip()
 	in.Score = counter(0, 10, 25, 27)
 	in.Passes = []schemas.Pass{pass(1, 9.5), pass(16, 24.6), pass(25.5, 26.5)}
 	assertPhases(t, "taken in within the goal zone", Detect(in, DefaultConfig()).Cycles[2].Phases, unknown, unknown, 0, 1.5)
 }
 
 func TestSeveralPiecesAtOneMoment(t *testing.T) {
-	in := trip()
+	in := aTrip()
 	in.Score = counter(0, 10, 25, 25)
 	in.Passes = []schemas.Pass{pass(1, 9.5), pass(15, 24.5), pass(16.5, 24.7)}
 	assertPhases(t, "until the last one was aboard", second(t, in), 4, 2.5, 4.5, 4)
@@ -204,7 +204,7 @@ func TestContains(t *testing.T) {
 
 // x and y may be logged apart.
 func TestPoseInTwoRates(t *testing.T) {
-	in := trip()
+	in := aTrip()
 	slow := &series.Float{}
 	for k := 0; k < len(in.Y.T); k += 7 {
 		slow.T, slow.V = append(slow.T, in.Y.T[k]+3_000), append(slow.V, in.Y.V[k])

@@ -14,14 +14,16 @@ import (
 // cycles of their own kind in this match and the earlier ones.
 func judge(all []cycle, usual schemas.Usual, in Input, cfg Config) {
 	for _, period := range []string{schemas.PeriodAutonomous, schemas.PeriodDriver} {
+		seen := scoredIn(plain(all), period)
 		var earlier []past
 		for _, h := range in.History {
 			earlier = append(earlier, pastOf(h.Cycles, period, cfg)...)
+			seen += scoredIn(h.Cycles, period)
 		}
-		today := pastOf(plain(all), period, cfg)
-		if complete(earlier)+complete(today) < cfg.LeastCycles {
+		if seen < cfg.LeastCycles {
 			continue // too few to know what is usual
 		}
+		today := pastOf(plain(all), period, cfg)
 		middle := usual.CycleS
 		if period == schemas.PeriodAutonomous {
 			middle, _, _ = quantiles(reference(earlier, today, cfg))
@@ -44,6 +46,17 @@ func judge(all []cycle, usual schemas.Usual, in Input, cfg Config) {
 	}
 }
 
+// scoredIn counts the complete scoring cycles of a kind of period, trips or not.
+func scoredIn(all []schemas.Cycle, period string) int {
+	n := 0
+	for _, c := range all {
+		if c.Kind == KindScore && c.Period == period && c.Complete {
+			n++
+		}
+	}
+	return n
+}
+
 // reference is what the usual of a kind of period rests on: earlier matches when they hold
 // enough complete cycles, else this one.
 func reference(earlier, today []past, cfg Config) []past {
@@ -53,12 +66,11 @@ func reference(earlier, today []past, cfg Config) []past {
 	return today
 }
 
-// judged are the cycles of a kind of period that can be slow: complete ones that are no
-// volley.
+// judged are the cycles of a kind of period that can be slow: complete trips.
 func judged(all []cycle, period string, cfg Config) []*cycle {
 	var out []*cycle
 	for i := range all {
-		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && !c.volley(cfg) {
+		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && trip(c.Cycle, cfg) {
 			out = append(out, c)
 		}
 	}
@@ -87,35 +99,45 @@ func steady(earlier, today []past) []stat.Lasted {
 func (c *cycle) ownS() float64 { return schemas.Seconds(c.end - c.own) }
 
 // tails is for each of mine the chance that a usual cycle takes as long, and whether that
-// makes it unusual by Benjamini and Hochberg among mine. Each is held against a law of all
-// others, or it would speak for itself; those with a hand-over or a jam in them are in no
-// law. (Taking out the unusual ones and judging again finds a few more of several slow
-// cycles and three times as many that are not slow.)
+// makes it unusual by Benjamini and Hochberg: those with a jam in them among themselves, as
+// there is reason to expect them slow, the others among themselves. Each is held against a
+// law of all others, or it would speak for itself; those with a hand-over or a jam in them
+// are in no law. (Taking out the unusual ones and judging again finds a few more of several
+// slow cycles and three times as many that are not slow.)
 func tails(mine []*cycle, steady []stat.Lasted, jams []schemas.Jam, cfg Config) (chances []float64, unusual []bool) {
-	usual := make([]bool, len(mine))
+	jammed := make([]bool, len(mine))
 	for i, c := range mine {
-		usual[i] = c.own == c.start && covered(c.start, c.end, jams) < cfg.LostS
+		jammed[i] = covered(c.start, c.end, jams) >= cfg.LostS
 	}
 	for i, c := range mine {
 		others := steady[:len(steady):len(steady)]
 		for j, o := range mine {
-			if j != i && usual[j] {
+			if j != i && !jammed[j] && o.own == o.start {
 				others = append(others, stat.Lasted{Time: o.DurationS, Complete: true})
 			}
 		}
 		chances = append(chances, chance(c.ownS(), others, cfg))
 	}
-	for _, p := range stat.BenjaminiHochberg(chances) {
-		unusual = append(unusual, p <= cfg.FalseShare)
+	unusual = make([]bool, len(mine))
+	for _, family := range []bool{true, false} {
+		var p []float64
+		var which []int
+		for i := range mine {
+			if jammed[i] == family {
+				p, which = append(p, chances[i]), append(which, i)
+			}
+		}
+		for k, adjusted := range stat.BenjaminiHochberg(p) {
+			unusual[which[k]] = adjusted <= cfg.FalseShare
+		}
 	}
 	return chances, unusual
 }
 
 // chance is the probability that a cycle of the others' lognormal law takes seconds or
-// longer. Cycles above the fence count as longer than the fence, whatever they took; far
-// shorter ones than usual (two trips in one, a lucky piece) are left out.
+// longer. Those far from the middle one are left out of the law: slow ones, lucky ones, and
+// ones cut off after a time that is far already, as when a robot stops cycling to balance.
 func chance(seconds float64, others []stat.Lasted, cfg Config) float64 {
-	const farBelow = 3 // robust standard deviations
 	var logs []float64
 	for _, o := range others {
 		if o.Complete {
@@ -126,23 +148,21 @@ func chance(seconds float64, others []stat.Lasted, cfg Config) float64 {
 		return 1
 	}
 	middle := stat.Median(logs)
-	spread := max(stat.MADToSigma*stat.MAD(logs), cfg.LeastSigma)
-	fence, floor := math.Exp(middle+cfg.FenceSigmas*spread), math.Exp(middle-farBelow*spread)
+	reach := cfg.FarSigmas * max(stat.MADToSigma*stat.MAD(logs), cfg.LeastSpread)
+	least, most := math.Exp(middle-reach), math.Exp(middle+reach)
 	var body []stat.Lasted
 	for _, o := range others {
-		if o.Time > fence {
-			o = stat.Lasted{Time: fence}
-		}
-		if o.Time >= floor || !o.Complete {
+		if o.Time <= most && (o.Time >= least || !o.Complete) {
 			body = append(body, o)
 		}
 	}
 	law, ok := stat.FitLognormal(body)
-	if !ok {
-		law = stat.Lognormal{Mu: middle, Events: len(logs)} // all alike
+	if !ok { // all alike, or too few to differ: as good as no spread of their own
+		const none = 0.01
+		n := float64(len(logs))
+		law = stat.Lognormal{Mu: middle, Sigma: none, MuSE: none / math.Sqrt(n), Events: len(logs)}
 	}
-	law.Sigma = max(law.Sigma, cfg.LeastSigma)
-	return law.Tail(seconds)
+	return law.Tail(seconds, stat.Spread{Sigma: cfg.UsualSigma, Weight: cfg.UsualWeight})
 }
 
 // why is what cost a slow cycle its time: a jam that covers the bigger part of the loss, else

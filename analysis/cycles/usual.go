@@ -13,11 +13,11 @@ type past struct {
 	shared bool // the robot handed a piece over in it
 }
 
-// pastOf are the scoring cycles of one kind of period, without volleys.
+// pastOf are the scoring cycles of one kind of period, trips only.
 func pastOf(all []schemas.Cycle, period string, cfg Config) []past {
 	var out []past
 	for _, c := range all {
-		if c.Kind != KindScore || c.Period != period || c.Complete && c.DurationS <= cfg.VolleyS || !(c.DurationS > 0) {
+		if c.Kind != KindScore || c.Period != period || !trip(c, cfg) || !(c.DurationS > 0) {
 			continue
 		}
 		p := past{Cycle: c}

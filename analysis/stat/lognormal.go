@@ -67,15 +67,24 @@ func FitLognormal(all []Lasted) (fit Lognormal, ok bool) {
 	return fit, !math.IsNaN(fit.MuSE)
 }
 
+// Spread is what is known of a standard deviation before anything was measured: Sigma, as
+// surely as Weight measurements more would tell it. The zero Spread is no knowledge.
+type Spread struct{ Sigma, Weight float64 }
+
 // Tail is the probability that another duration of this law lasts longer than t, with the
-// uncertainty of the fit in it: without censoring exactly Student's t of the textbook
-// prediction interval, with censoring that form with the fit's own error of Mu and the
-// complete durations for the degrees of freedom.
-func (l Lognormal) Tail(t float64) float64 {
-	d := float64(l.Events)
-	spread := math.Sqrt((l.Sigma*l.Sigma + l.MuSE*l.MuSE) * d / (d - 1))
-	z := (math.Log(t) - l.Mu) / spread
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: d - 1}.Survival(z)
+// uncertainty of the fit in it: without censoring and prior exactly Student's t of the
+// textbook prediction interval; with censoring that form with the fit's own error of Mu and
+// the complete durations for the degrees of freedom; with a prior its weight adds to these
+// and its square to the variance (the scaled inverse chi-squared prior of Gelman et al.,
+// Bayesian Data Analysis, section 2.6).
+func (l Lognormal) Tail(t float64, prior Spread) float64 {
+	events := float64(l.Events)
+	own := l.Sigma * l.Sigma * events // divided by events - 1: the unbiased variance
+	freedom := events - 1 + prior.Weight
+	variance := (own + prior.Weight*prior.Sigma*prior.Sigma) / freedom
+	share := l.MuSE / l.Sigma
+	z := (math.Log(t) - l.Mu) / math.Sqrt(variance*(1+share*share))
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Survival(z)
 }
 
 // lognormalStart takes all durations as complete for a first guess.

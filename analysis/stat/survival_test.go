@@ -105,7 +105,11 @@ func TestLognormalTailWithoutCensoring(t *testing.T) {
 	within(t, 1e-12, math.Sqrt(ss/5), fit.Sigma, "sigma")
 	s := math.Sqrt(ss / 4)
 	want := distuv.StudentsT{Mu: mean, Sigma: s * math.Sqrt(1+1.0/5), Nu: 4}.Survival(math.Log(20))
-	within(t, 1e-9, want, fit.Tail(20), "tail")
+	within(t, 1e-9, want, fit.Tail(20, Spread{}), "tail")
+	// A prior of four measurements of spread 0.1 beside five with this sum of squares.
+	wider := math.Sqrt((ss + 4*0.01) / 8)
+	want = distuv.StudentsT{Mu: mean, Sigma: wider * math.Sqrt(1+1.0/5), Nu: 8}.Survival(math.Log(20))
+	within(t, 1e-9, want, fit.Tail(20, Spread{Sigma: 0.1, Weight: 4}), "tail with a prior")
 }
 
 func TestLognormalNeedsThreeCompleteThatDiffer(t *testing.T) {
@@ -124,7 +128,7 @@ func TestLognormalSurvivesAFarCensoredTime(t *testing.T) {
 	fit, ok := FitLognormal([]Lasted{{1, true}, {1.001, true}, {0.999, true}, {1e6, false}})
 	require.True(t, ok)
 	assert.Greater(t, fit.Sigma, 0.0)
-	assert.False(t, math.IsNaN(fit.Tail(5)))
+	assert.False(t, math.IsNaN(fit.Tail(5, Spread{})))
 	for _, z := range []float64{24.999999, 25, 25.000001, 200} {
 		logQ, mills := upperTail(z)
 		assert.InDelta(t, z, mills, 0.05)
