@@ -69,38 +69,60 @@ func TestDefinition(t *testing.T) {
 		want []want
 	}{
 		{"nothing", new(drawn).at(0, 5), nil},
-		{"from the first tilt beyond mount until level for hold_s", new(drawn).at(0, 2).at(10, 1).at(0, 3),
-			[]want{{2, 4, 1, "level", 0}}},
+		{
+			"from the first tilt beyond mount until level for hold_s", new(drawn).at(0, 2).at(10, 1).at(0, 3),
+			[]want{{2, 4, 1, "level", 0}},
+		},
 		{"either sign", new(drawn).at(0, 2).at(-10, 1).at(0, 3), []want{{2, 4, 1, "level", 0}}},
 		{"mount_deg itself is not beyond", new(drawn).at(0, 2).at(6, 3).at(0, 3), nil},
 		{"the next number is", new(drawn).at(0, 2).at(edge(6, 7), 3).at(0, 3), []want{{2, 6, 3, "level", 0}}},
 		{"level_deg itself is level", new(drawn).at(0, 1).at(10, 1).at(2.5, 2), []want{{1, 3, 1, "level", 0}}},
 		{"the next number is not", new(drawn).at(0, 1).at(10, 1).at(edge(2.5, 3), 2), []want{{1, 3.98, -1, "ran_out", 0}}},
-		{"a hold that is just long enough", new(drawn).at(0, 1).at(10, 1).at(0, 1.02).at(4, 0.5).at(0, 2),
-			[]want{{1, 3, 1, "level", 0}}},
-		{"a hold one sample too short", new(drawn).at(0, 1).at(10, 1).at(0, 1).at(4, 0.5).at(0, 2),
-			[]want{{1, 4.5, 2.5, "level", 0}}},
-		{"opposite excursions are overshoots", new(drawn).at(0, 1).at(10, 1).at(-5, 0.5).at(4, 0.5).at(-3, 0.5).at(0, 2),
-			[]want{{1, 4.5, 2.5, "level", 3}}},
-		{"an excursion to the same side is none", new(drawn).at(0, 1).at(10, 1).at(0, 0.5).at(4, 0.5).at(0, 0.5).at(-3, 0.5).at(0, 2),
-			[]want{{1, 5, 3, "level", 1}}},
-		{"a swing inside the band is none", new(drawn).at(0, 1).at(10, 1).at(-2.4, 0.5).at(2.4, 2),
-			[]want{{1, 3, 1, "level", 0}}},
+		{
+			"a hold that is just long enough", new(drawn).at(0, 1).at(10, 1).at(0, 1.02).at(4, 0.5).at(0, 2),
+			[]want{{1, 3, 1, "level", 0}},
+		},
+		{
+			"a hold one sample too short", new(drawn).at(0, 1).at(10, 1).at(0, 1).at(4, 0.5).at(0, 2),
+			[]want{{1, 4.5, 2.5, "level", 0}},
+		},
+		{
+			"opposite excursions are overshoots", new(drawn).at(0, 1).at(10, 1).at(-5, 0.5).at(4, 0.5).at(-3, 0.5).at(0, 2),
+			[]want{{1, 4.5, 2.5, "level", 3}},
+		},
+		{
+			"an excursion to the same side is none", new(drawn).at(0, 1).at(10, 1).at(0, 0.5).at(4, 0.5).at(0, 0.5).at(-3, 0.5).at(0, 2),
+			[]want{{1, 5, 3, "level", 1}},
+		},
+		{
+			"a swing inside the band is none", new(drawn).at(0, 1).at(10, 1).at(-2.4, 0.5).at(2.4, 2),
+			[]want{{1, 3, 1, "level", 0}},
+		},
 		{"a bump under 0.3 s starts nothing", new(drawn).at(0, 2).at(8, 0.28).at(0, 3), nil},
 		{"0.3 s is no bump", new(drawn).at(0, 2).at(8, 0.3).at(0, 3), []want{{2, 3.3, 0.3, "level", 0}}},
-		{"nor is a wobble on the way up", new(drawn).at(0, 2).at(8, 0.2).at(5, 0.1).at(8, 0.2).at(0, 3),
-			[]want{{2, 3.5, 0.5, "level", 0}}},
+		{
+			"nor is a wobble on the way up", new(drawn).at(0, 2).at(8, 0.2).at(5, 0.1).at(8, 0.2).at(0, 3),
+			[]want{{2, 3.5, 0.5, "level", 0}},
+		},
 		{"two bumps apart are two bumps", new(drawn).at(0, 2).at(8, 0.2).at(0, 0.1).at(8, 0.2).at(0, 3), nil},
-		{"a bump under 0.3 s in the hold is an excursion", new(drawn).at(0, 2).at(10, 1).at(0, 0.5).at(4, 0.2).at(0, 2),
-			[]want{{2, 4.7, 1.7, "level", 0}}},
+		{
+			"a bump under 0.3 s in the hold is an excursion", new(drawn).at(0, 2).at(10, 1).at(0, 0.5).at(4, 0.2).at(0, 2),
+			[]want{{2, 4.7, 1.7, "level", 0}},
+		},
 		{"a spike starts nothing", new(drawn).at(0, 2).at(30, 0.04).at(0, 3), nil},
-		{"a spike in the hold is no excursion", new(drawn).at(0, 2).at(10, 1).at(0, 0.5).at(-30, 0.04).at(0, 2),
-			[]want{{2, 4, 1, "level", 0}}},
-		{"a spike in the climb is none either", new(drawn).at(0, 2).at(10, 0.5).at(-30, 0.02).at(10, 0.5).at(0, 2),
-			[]want{{2, 4.02, 1.02, "level", 0}}},
+		{
+			"a spike in the hold is no excursion", new(drawn).at(0, 2).at(10, 1).at(0, 0.5).at(-30, 0.04).at(0, 2),
+			[]want{{2, 4, 1, "level", 0}},
+		},
+		{
+			"a spike in the climb is none either", new(drawn).at(0, 2).at(10, 0.5).at(-30, 0.02).at(10, 0.5).at(0, 2),
+			[]want{{2, 4.02, 1.02, "level", 0}},
+		},
 		{"ran out of log", new(drawn).at(0, 2).at(10, 1).at(0, 0.5), []want{{2, 3.48, -1, "ran_out", 0}}},
-		{"after an end the next begins", new(drawn).at(0, 1).at(10, 1).at(0, 2).at(-9, 0.5).at(0, 2),
-			[]want{{1, 3, 1, "level", 0}, {4, 5.5, 0.5, "level", 0}}},
+		{
+			"after an end the next begins", new(drawn).at(0, 1).at(10, 1).at(0, 2).at(-9, 0.5).at(0, 2),
+			[]want{{1, 3, 1, "level", 0}, {4, 5.5, 0.5, "level", 0}},
+		},
 		{"the log begins tilted", new(drawn).at(10, 1).at(0, 2), []want{{0, 2, 1, "level", 0}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -136,14 +158,20 @@ func TestRanOutOfTheMatch(t *testing.T) {
 		tilt *drawn
 		want []want
 	}{
-		{"tilted through the end of the match and after it", new(drawn).at(0, 8).at(10, 7).at(0, 3),
-			[]want{{8, 10, -1, "ran_out", 0}}},
+		{
+			"tilted through the end of the match and after it", new(drawn).at(0, 8).at(10, 7).at(0, 3),
+			[]want{{8, 10, -1, "ran_out", 0}},
+		},
 		{"the hold ends after the match", new(drawn).at(0, 8).at(10, 1.5).at(0, 5), []want{{8, 10, -1, "ran_out", 0}}},
 		{"the hold ends with the match", new(drawn).at(0, 8).at(10, 1).at(0, 5), []want{{8, 10, 1, "level", 0}}},
-		{"swings on after the match", new(drawn).at(0, 8).at(10, 2.5).at(-9, 0.5).at(9, 0.5).at(0, 5),
-			[]want{{8, 10, -1, "ran_out", 0}}},
-		{"carried away after it came to rest", new(drawn).at(0, 8).at(10, 3).at(0, 1.5).at(25, 1).at(0, 3),
-			[]want{{8, 10, -1, "ran_out", 0}, {12.5, 14.5, 1, "level", 0}}},
+		{
+			"swings on after the match", new(drawn).at(0, 8).at(10, 2.5).at(-9, 0.5).at(9, 0.5).at(0, 5),
+			[]want{{8, 10, -1, "ran_out", 0}},
+		},
+		{
+			"carried away after it came to rest", new(drawn).at(0, 8).at(10, 3).at(0, 1.5).at(25, 1).at(0, 3),
+			[]want{{8, 10, -1, "ran_out", 0}, {12.5, 14.5, 1, "level", 0}},
+		},
 		{"carried about before the match and after", new(drawn).at(0, 11).at(20, 1).at(0, 3), []want{{11, 13, 1, "level", 0}}},
 		{"an attempt outlasts a period", new(drawn).at(0, 2).at(10, 2).at(0, 2), []want{{2, 5, 2, "level", 0}}},
 		{"the tilt is lost before the match ends", new(drawn).at(0, 6).at(10, 1), []want{{6, 10, -1, "ran_out", 0}}},

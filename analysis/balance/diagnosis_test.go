@@ -34,11 +34,19 @@ func TestDiagnosis(t *testing.T) {
 		zeta              float64 // NaN: must not be told
 		diagnosis, advice string
 	}{
-		{"in proportion, no damping at all", answer{kp: 1, limit: 1}, 10, 0,
-			"proportional only: answers the tilt but not its rate", "add a rate term: about 0.28 s times the proportional gain"},
+		{
+			"in proportion, no damping at all",
+			answer{kp: 1, limit: 1},
+			10, 0,
+			"proportional only: answers the tilt but not its rate", "add a rate term: about 0.28 s times the proportional gain",
+		},
 		{"in proportion, late", answer{kp: 1, delayS: 0.02, limit: 1}, 5, -0.05, "swings grow", "lower the proportional gain first"},
-		{"with some rate", answer{kp: 1, kd: 0.05, limit: 1}, 10, 0.125,
-			"too little damping: swings past level again and again", "raise the rate term by about 0.23 s"},
+		{
+			"with some rate",
+			answer{kp: 1, kd: 0.05, limit: 1},
+			10, 0.125,
+			"too little damping: swings past level again and again", "raise the rate term by about 0.23 s",
+		},
 		{"with enough rate", answer{kp: 1, kd: 0.28, limit: 1}, 10, 0.7, "well damped", ""},
 		{"at its limit", answer{kp: 1, limit: 0.15}, 10, math.NaN(), "saturation: swings of constant size", "look for slack"},
 	} {

@@ -170,8 +170,10 @@ func TestBalance(t *testing.T) {
 	found, _ := build(t, func(r *schemas.Report) {
 		r.Balances = []schemas.Balance{
 			{StartS: 60, EndS: 64, Outcome: "level", SettleS: some(3), Overshoots: 1}, // as it should be
-			{StartS: 132, EndS: 150, Outcome: "ran_out", Overshoots: 11, PeakDeg: 15, NaturalHz: some(0.34), DampingRatio: some(0.05),
-				Diagnosis: "proportional only: answers the tilt but not its rate", Advice: "add a rate term, starting at 0.01 per deg/s"},
+			{
+				StartS: 132, EndS: 150, Outcome: "ran_out", Overshoots: 11, PeakDeg: 15, NaturalHz: some(0.34), DampingRatio: some(0.05),
+				Diagnosis: "proportional only: answers the tilt but not its rate", Advice: "add a rate term, starting at 0.01 per deg/s",
+			},
 		}
 	})
 	require.Len(t, found, 1)

@@ -70,25 +70,41 @@ func TestMoves(t *testing.T) {
 		{"there and stays", steps(0, 0, 1, 1), line(1, 0, 2, 1), []want{{1, 1.98, 0, 1, 0.98, 0, Settled}}},
 		{"downwards", steps(0, 1, 1, 0), line(1, 1, 2, 0), []want{{1, 1.98, 1, 0, 0.98, 0, Settled}}},
 		{"a step of the tolerance is none", steps(0, 0, 1, 0.02), steps(0, 0), nil},
-		{"past it and back", steps(0, 0, 1, 1), func(s float64) float64 { return line(1, 0, 2, 1.1)(s) - line(2, 0, 3, 0.1)(s) },
-			[]want{{1, 2.8, 0, 1, 1.8, 0.1, Settled}}},
-		{"past it on the way down", steps(0, 1, 1, 0), func(s float64) float64 { return line(1, 1, 2, -0.1)(s) + line(2, 0, 3, 0.1)(s) },
-			[]want{{1, 2.8, 1, 0, 1.8, 0.1, Settled}}},
+		{
+			"past it and back", steps(0, 0, 1, 1), func(s float64) float64 { return line(1, 0, 2, 1.1)(s) - line(2, 0, 3, 0.1)(s) },
+			[]want{{1, 2.8, 0, 1, 1.8, 0.1, Settled}},
+		},
+		{
+			"past it on the way down", steps(0, 1, 1, 0), func(s float64) float64 { return line(1, 1, 2, -0.1)(s) + line(2, 0, 3, 0.1)(s) },
+			[]want{{1, 2.8, 1, 0, 1.8, 0.1, Settled}},
+		},
 		{"stops short and the log ends", steps(0, 0, 1, 1), line(1, 0, 2, 0.9), []want{{1, 10, 0, 1, -1, 0, Short}}},
-		{"stops short and is sent back", steps(0, 0, 1, 1, 5, 0), func(s float64) float64 { return line(1, 0, 2, 0.9)(s) - line(5, 0, 6, 0.9)(s) },
-			[]want{{1, 5, 0, 1, -1, 0, Short}, {5, 5.98, 0.9, 0, 0.98, 0, Settled}}},
-		{"sent elsewhere on the way", steps(0, 0, 1, 1, 1.5, 0.2), func(s float64) float64 { return line(1, 0, 1.5, 0.5)(s) - line(1.5, 0, 1.8, 0.3)(s) },
-			[]want{{1, 1.5, 0, 1, -1, 0, Superseded}, {1.5, 1.78, 0.5, 0.2, 0.28, 0, Settled}}},
-		{"sent elsewhere on a long way", steps(0, 0, 1, 1, 4, 0.2), func(s float64) float64 { return line(1, 0, 4, 0.6)(s) - line(4, 0, 5, 0.4)(s) },
-			[]want{{1, 4, 0, 1, -1, 0, Superseded}, {4, 4.96, 0.6, 0.2, 0.96, 0, Settled}}},
-		{"sent elsewhere before it began to move", steps(0, 0, 1, 1, 1.4, 0.5), line(1.5, 0, 2, 0.5),
-			[]want{{1, 1.4, 0, 1, -1, 0, Superseded}, {1.4, 1.98, 0, 0.5, 0.58, 0, Settled}}},
-		{"stays to the move's end, however short", steps(0, 0, 1, 1, 2.1, 0), func(s float64) float64 { return line(1, 0, 2, 1)(s) - line(2.1, 0, 3, 1)(s) },
-			[]want{{1, 1.98, 0, 1, 0.98, 0, Settled}, {2.1, 3, 1, 0, 0.9, 0, Settled}}},
+		{
+			"stops short and is sent back", steps(0, 0, 1, 1, 5, 0), func(s float64) float64 { return line(1, 0, 2, 0.9)(s) - line(5, 0, 6, 0.9)(s) },
+			[]want{{1, 5, 0, 1, -1, 0, Short}, {5, 5.98, 0.9, 0, 0.98, 0, Settled}},
+		},
+		{
+			"sent elsewhere on the way", steps(0, 0, 1, 1, 1.5, 0.2), func(s float64) float64 { return line(1, 0, 1.5, 0.5)(s) - line(1.5, 0, 1.8, 0.3)(s) },
+			[]want{{1, 1.5, 0, 1, -1, 0, Superseded}, {1.5, 1.78, 0.5, 0.2, 0.28, 0, Settled}},
+		},
+		{
+			"sent elsewhere on a long way", steps(0, 0, 1, 1, 4, 0.2), func(s float64) float64 { return line(1, 0, 4, 0.6)(s) - line(4, 0, 5, 0.4)(s) },
+			[]want{{1, 4, 0, 1, -1, 0, Superseded}, {4, 4.96, 0.6, 0.2, 0.96, 0, Settled}},
+		},
+		{
+			"sent elsewhere before it began to move", steps(0, 0, 1, 1, 1.4, 0.5), line(1.5, 0, 2, 0.5),
+			[]want{{1, 1.4, 0, 1, -1, 0, Superseded}, {1.4, 1.98, 0, 0.5, 0.58, 0, Settled}},
+		},
+		{
+			"stays to the move's end, however short", steps(0, 0, 1, 1, 2.1, 0), func(s float64) float64 { return line(1, 0, 2, 1)(s) - line(2.1, 0, 3, 1)(s) },
+			[]want{{1, 1.98, 0, 1, 0.98, 0, Settled}, {2.1, 3, 1, 0, 0.9, 0, Settled}},
+		},
 		{"a motion profile is one move", line(1, 0, 2, 1), line(1.1, 0, 2.1, 1), []want{{1.02, 2.08, 0, 1, 1.06, 0, Settled}}},
-		{"up and down again are two", func(s float64) float64 { return line(1, 0, 2, 1)(s) - line(2, 0, 3, 1)(s) },
+		{
+			"up and down again are two", func(s float64) float64 { return line(1, 0, 2, 1)(s) - line(2, 0, 3, 1)(s) },
 			func(s float64) float64 { return line(1, 0, 2, 1)(s) - line(2, 0, 3, 1)(s) },
-			[]want{{1.02, 1.98, 0.02, 1, 0.96, 0, Settled}, {2.02, 2.98, 0.98, 0, 0.96, 0, Settled}}},
+			[]want{{1.02, 1.98, 0.02, 1, 0.96, 0, Settled}, {2.02, 2.98, 0.98, 0, 0.96, 0, Settled}},
+		},
 		{"a trembling target is none", func(s float64) float64 { return 0.5 + 0.009*math.Sin(40*s) }, steps(0, 0.5), nil},
 		{"a spike is neither a settle nor an overshoot", steps(0, 0, 1, 1), func(s float64) float64 {
 			if s >= 5 && s < 5.04 {
@@ -96,8 +112,10 @@ func TestMoves(t *testing.T) {
 			}
 			return line(1, 0, 2, 1)(s)
 		}, []want{{1, 1.98, 0, 1, 0.98, 0, Settled}}},
-		{"pushed away later", steps(0, 0, 1, 1), func(s float64) float64 { return line(1, 0, 2, 1)(s) - line(5, 0, 5.2, 0.3)(s) },
-			[]want{{1, 1.98, 0, 1, 0.98, 0, Settled}}},
+		{
+			"pushed away later", steps(0, 0, 1, 1), func(s float64) float64 { return line(1, 0, 2, 1)(s) - line(5, 0, 5.2, 0.3)(s) },
+			[]want{{1, 1.98, 0, 1, 0.98, 0, Settled}},
+		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got := detect(c.target, c.position)
@@ -163,10 +181,14 @@ func TestStepResponses(t *testing.T) {
 
 func TestPeakCurrentAndOrder(t *testing.T) {
 	in := Input{Mechanisms: []Mechanism{
-		{Name: "lift", Target: sampled(50, 10, steps(0, 0, 3, 1)), Position: sampled(50, 10, line(3, 0, 4, 1)), Within: 0.02,
-			Current: sampled(50, 10, steps(0, 90, 1, 2, 3, 5, 3.5, -30, 3.6, 5, 6, 80))},
-		{Name: "arm", Target: sampled(50, 10, steps(0, 0, 1, 1, 5, 0)), Position: sampled(50, 10, steps(0, 0, 1.5, 1, 5.5, 0)), Within: 0.1,
-			Current: &series.Float{}},
+		{
+			Name: "lift", Target: sampled(50, 10, steps(0, 0, 3, 1)), Position: sampled(50, 10, line(3, 0, 4, 1)), Within: 0.02,
+			Current: sampled(50, 10, steps(0, 90, 1, 2, 3, 5, 3.5, -30, 3.6, 5, 6, 80)),
+		},
+		{
+			Name: "arm", Target: sampled(50, 10, steps(0, 0, 1, 1, 5, 0)), Position: sampled(50, 10, steps(0, 0, 1.5, 1, 5.5, 0)), Within: 0.1,
+			Current: &series.Float{},
+		},
 	}}
 	got := Detect(in, DefaultConfig()).Moves
 	require.Len(t, got, 3)
@@ -200,7 +222,8 @@ func TestAGapIsNoStay(t *testing.T) {
 func TestNotes(t *testing.T) {
 	target, position := sampled(50, 10, steps(0, 0, 8, 1)), sampled(50, 5, steps(0, 0))
 	res := Detect(Input{Mechanisms: []Mechanism{
-		{Name: "a", Target: target, Within: 1}, {Name: "b", Position: position, Within: 1},
+		{Name: "a", Target: target, Within: 1},
+		{Name: "b", Position: position, Within: 1},
 		{Name: "c", Target: target, Position: position},
 		{Name: "d", Target: target, Position: position, Within: 0.02},
 	}}, DefaultConfig())

@@ -84,7 +84,8 @@ func TestRecords(t *testing.T) {
 		}},
 		"opened mark closed by a later row": {"1,\"x\n2,y\"z\n3,y\n", []cut{
 			{1, nil, `the field goes on behind its closing quotation mark with "z"`},
-			{2, nil, `a quotation mark stands inside "y\"z", a field that does not begin with one`}, {3, []string{"3", "y"}, ""},
+			{2, nil, `a quotation mark stands inside "y\"z", a field that does not begin with one`},
+			{3, []string{"3", "y"}, ""},
 		}},
 		"opened mark before a quoted row": {"1,\"x\n2,\"y\"\n", []cut{
 			{1, nil, "a quotation mark is not closed before the end of the file"}, {2, []string{"2", "y"}, ""},

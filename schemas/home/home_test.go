@@ -94,7 +94,8 @@ func TestListIsSortedAndKnowsOnlyMatches(t *testing.T) {
 	h := locked(t)
 	all := []schemas.MatchID{
 		id("alder-cup", "m001", "bittern"), id("alder-cup", "m001", "curlew"), id("alder-cup", "m002", "bittern"),
-		id("millbrook-open", "m001", "heron"), {Season: "2032", Event: "alder-cup", Match: "m001", Robot: "heron"},
+		id("millbrook-open", "m001", "heron"),
+		{Season: "2032", Event: "alder-cup", Match: "m001", Robot: "heron"},
 	}
 	publish(t, h, all[3], all[1], all[4], all[0], all[2])
 	for _, other := range []string{

@@ -77,11 +77,13 @@ func TestFloat(t *testing.T) {
 		"counter":                      {none, (*profile.Ref).Float, ints(0, 1, 3), []float64{0, 1, 3}},
 		"scale, offset, invert": {
 			profile.Ref{Scale: ptr(2), Offset: ptr(1), Invert: true},
-			(*profile.Ref).Float, floats("", 10), []float64{-21},
+			(*profile.Ref).Float, floats("", 10),
+			[]float64{-21},
 		},
 		"unit before scale": {
 			profile.Ref{Scale: ptr(2), Offset: ptr(0.5)},
-			(*profile.Ref).Volts, floats("mV", 3000), []float64{6.5},
+			(*profile.Ref).Volts, floats("mV", 3000),
+			[]float64{6.5},
 		},
 		"bool pulses":           {none, (*profile.Ref).Float, bools(false, true, false), []float64{0, 1, 0}},
 		"bool turned round":     {profile.Ref{Invert: true}, (*profile.Ref).Float, bools(false, true), []float64{1, 0}},

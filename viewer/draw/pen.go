@@ -51,9 +51,6 @@ type label struct {
 // chartSize is the size of text in pictures and the least size of text anywhere.
 const chartSize = 12
 
-// ascent is how far figures and capitals of chart text rise above the baseline.
-const ascent = 9
-
 func note(x, y float64, a anchor, text string) label {
 	return label{text, x, y, a, fonts.Chart(chartSize), Ink2, false}
 }
