@@ -2,7 +2,6 @@ package path
 
 import (
 	"math"
-	"sort"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
@@ -93,6 +92,7 @@ func watch(sensor *series.Bool, stage int, end int64, cfg Config) beam {
 	}
 	b.flicker = flickers(glitches, cfg)
 	for i := range b.blocks {
+		b.blocks[i].real = min(b.blocks[i].real, 1)
 		b.blocks[i].doubt(b.flicker)
 	}
 	return b
@@ -192,14 +192,4 @@ func beamStep(sensor *series.Bool) float64 {
 		return max(stat.Median(steps)/1e6, 1e-3)
 	}
 	return 1e-3
-}
-
-// blockedBetween is whether the beam was blocked for some of the time between t0 and t1,
-// and whether all of it.
-func (b *beam) blockedBetween(t0, t1 int64) (some, all bool) {
-	i := sort.Search(len(b.blocks), func(i int) bool { return b.blocks[i].to > t0 })
-	if i == len(b.blocks) || b.blocks[i].from > t1 {
-		return false, false
-	}
-	return true, b.blocks[i].from <= t0 && b.blocks[i].to >= t1
 }

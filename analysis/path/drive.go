@@ -214,14 +214,14 @@ func (d *drive) compareSpeed(rate []float64) {
 	d.ratio = make([]float64, len(d.t))
 	asked := make([]float64, len(d.t))
 	for i := range asked {
-		if asked[i] = rate[i]; d.hasCommand && rate[i] > 0 {
+		if asked[i] = rate[i]; d.hasCommand && rate[i] != 0 {
 			asked[i] = d.command[i] / d.usual
 		}
 	}
 	per := d.speedPerRate(asked)
 	for i, a := range asked {
 		d.ratio[i] = math.NaN()
-		if a > 0 && per > 0 {
+		if a != 0 && per > 0 {
 			d.ratio[i] = d.speed[i] / (per * a)
 		}
 	}

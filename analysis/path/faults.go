@@ -30,7 +30,7 @@ func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
 			continue
 		}
 		b := w.beams[u.beam].blocks[u.blk]
-		if long := schemas.Seconds(b.to - u.from); long >= w.cfg.StuckS && !w.followed(all, u) {
+		if long := schemas.Seconds(b.to - u.from); long >= w.cfg.StuckS && !w.ranInto(all, u) {
 			add(u.beam, stuckTrue, u.from, b.to, fmt.Sprintf("blocked for %.1f s by no piece", long))
 		}
 	}
@@ -48,9 +48,9 @@ func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
 	return out
 }
 
-// followed is whether another piece was passing the beam while it was blocked by what
+// ranInto is whether another piece was passing the beam while it was blocked by what
 // should not have been there: then two pieces ran into each other, and the beam was right.
-func (w *way) followed(all []journey, u unseen) bool {
+func (w *way) ranInto(all []journey, u unseen) bool {
 	b := w.beams[u.beam].blocks[u.blk]
 	for _, j := range all {
 		for n, v := range j.visits {

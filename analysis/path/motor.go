@@ -128,13 +128,13 @@ func (m *motor) longest(from, to int64) (a, b int64, ok bool) {
 }
 
 // stood finds the moments between from and to in which the motor was held fast: since is
-// when it began to slow down or draw more than usual, still when it stood, until the last
-// moment it did. amps is the current it drew meanwhile. ok is false when it never stood.
+// when it began to slow down or draw more than usual, still when it stood, until when it
+// turned again after the last moment it stood, driven onward or back. amps is the current it drew meanwhile. ok is false when it never stood.
 func (m *motor) stood(from, to int64, amps float64) (since, still, until int64, ok bool) {
 	level := math.Sqrt((amps + offset) * math.Exp(m.amps.Mu)) // halfway, by ratio
 	fast := func(k int) bool {
-		a, r := m.drive.amps[k]+offset, m.drive.ratio[k]
-		if !(m.clock.rate[k] > 0) || math.IsNaN(a) && math.IsNaN(r) {
+		a, r := math.Abs(m.drive.amps[k])+offset, m.drive.ratio[k]
+		if m.clock.rate[k] == 0 || math.IsNaN(a) && math.IsNaN(r) {
 			return false
 		}
 		return !(a < level) && !(r > standing)
@@ -150,7 +150,7 @@ func (m *motor) stood(from, to int64, amps float64) (since, still, until int64, 
 		if !fast(k) {
 			continue
 		}
-		if first < 0 {
+		if first < 0 && m.clock.rate[k] > 0 {
 			n := k
 			for n < j && fast(n) {
 				n++
@@ -160,7 +160,9 @@ func (m *motor) stood(from, to int64, amps float64) (since, still, until int64, 
 			}
 			first = k
 		}
-		last = k
+		if first >= 0 {
+			last = k
+		}
 	}
 	if first < 0 {
 		return 0, 0, 0, false

@@ -17,6 +17,7 @@ func (w *way) hopOdds(t *track, i, k int, at int64) float64 {
 	if w.heading(k, at) < 0 {
 		odds += math.Log(0.02) // against its drive
 	}
+	odds += w.tailLength(p, at)
 	if x > l.usual() {
 		return odds + w.slowOdds(t, i, at, l.like(x))
 	}
@@ -25,6 +26,26 @@ func (w *way) hopOdds(t *track, i, k int, at int64) float64 {
 	}
 	const floor = 5e-4
 	return odds + math.Log((1-floor)*l.like(x)+floor)
+}
+
+// tailLength is for a piece that reaches the next beam while it still blocks its own: how
+// usual the length of that whole block is. Another piece may have come in contact with it.
+func (w *way) tailLength(p piece, at int64) float64 {
+	k, front := inFront(p.slot)
+	blk := -1
+	if front {
+		blk = w.beams[k].index(at)
+	}
+	if blk < 0 {
+		return 0
+	}
+	l := w.laws[p.slot]
+	x := w.clocks[p.slot].onward(p.rise, w.beams[k].blocks[blk].to)
+	if x <= l.usual() {
+		return 0
+	}
+	const contact = 0.05
+	return math.Log((1-contact)*l.like(x) + contact)
 }
 
 // slowOdds is for piece i having been slow in its slot, so slow as like says: it was stuck,
@@ -112,24 +133,37 @@ func (w *way) blind(a, b int64) bool {
 }
 
 // missOdds is for passing all beams between two slots unseen. A beam that was blocked all
-// the while could not have shown it; one that was blocked for a time may have, if the
-// piece was in contact with the one that blocked it.
+// the while could not have shown it, nor one that was blocked for longer than one piece
+// takes, if the two were in contact.
 func (w *way) missOdds(from, to int, since, at int64) float64 {
 	odds := 0.0
 	for k := range w.beams {
 		if s := slotOf(k); s <= from || s >= to {
 			continue
 		}
-		switch some, all := w.beams[k].blockedBetween(since, at); {
+		switch some, all := w.blockedBetween(k, since, at); {
 		case all:
 			odds += math.Log(0.5)
 		case some:
-			odds += math.Log(max(0.05, w.left[k]))
+			odds += math.Log(max(0.3, w.left[k]))
 		default:
 			odds += math.Log(w.left[k])
 		}
 	}
 	return odds
+}
+
+// blockedBetween is whether beam k was blocked all the time between two times, or some of it
+// for longer than one piece takes.
+func (w *way) blockedBetween(k int, t0, t1 int64) (some, all bool) {
+	blocks := w.beams[k].blocks
+	i := sort.Search(len(blocks), func(i int) bool { return blocks[i].to > t0 })
+	if i == len(blocks) || blocks[i].from > t1 {
+		return false, false
+	}
+	b := blocks[i]
+	long := w.clocks[slotOf(k)].onward(b.from, b.to) > 1.5*w.laws[slotOf(k)].usual()
+	return long, b.from <= t0 && b.to >= t1
 }
 
 // skipped is whether a beam lies between two slots.
@@ -143,7 +177,7 @@ func (w *way) returnOdds(t *track, i, k int, at int64) float64 {
 	odds := w.missOdds(slotOf(k), p.slot, p.since, at) + w.tooLong(t, i, at)
 	reversed := w.clocks[p.slot].backward(p.since, at) > 0.03 || w.push[k].backward(p.since, at) > 0.03
 	switch way := w.heading(k, at); {
-	case at-p.since < shake && p.beam == k:
+	case shaking(p, k, at):
 		return odds + math.Log(0.3)
 	case way < 0 && reversed:
 		return odds + math.Log(0.9)
@@ -242,6 +276,9 @@ func (w *way) doneOdds(t *track, i int, at int64, wentOn bool) float64 {
 	l := w.laws[p.slot]
 	x := w.floor(w.clocks[p.slot].onward(w.waits(p.slot, p.since, at), at), p.slot/2)
 	if x > l.usual() {
+		if i+1 < len(t.pieces) && t.pieces[i+1].slot == p.slot-1 && x < 2.5*l.usual() {
+			return math.Log(0.7*l.like(x) + 0.3*l.like(x/2)) // another one came in contact with it
+		}
 		return w.slowOdds(t, i, at, l.like(x))
 	}
 	if !p.onward || p.slot >= w.wait || w.blind(p.since, at) {

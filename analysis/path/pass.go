@@ -96,51 +96,53 @@ func (w *way) stagePasses(j journey, seen map[int]schemas.StagePass) []schemas.S
 	return stages
 }
 
-// estimate fills in, evenly between what was seen before and after, the stages without a
-// beam and those whose beam missed the piece.
+// estimate fills in the stages without a beam and those whose beam missed the piece: evenly
+// spaced over the time between what was seen before and after, each for as long as stages
+// with a beam usually hold a piece.
 func (w *way) estimate(stages []schemas.StagePass, j journey, reached int) {
-	lastVisit := j.visits[len(j.visits)-1]
-	for i := 0; i <= reached; i++ {
-		if stages[i].EnterS != nil || stages[i].LeaveS != nil {
+	seen := func(i int) bool { return stages[i].EnterS != nil || stages[i].LeaveS != nil }
+	for i := 1; i <= reached; i++ { // nothing before the first beam says when it came
+		if seen(i) || !seen(i-1) {
 			continue
 		}
 		n := i
-		for n <= reached && stages[n].EnterS == nil && stages[n].LeaveS == nil {
+		for n <= reached && !seen(n) {
 			n++
-		}
-		if i == 0 {
-			i = n - 1
-			continue // nothing before the first beam says when it came
 		}
 		from := stages[i-1].LeaveS
 		if from == nil {
 			from = stages[i-1].EnterS
 		}
-		var to *float64
+		last := j.visits[len(j.visits)-1]
 		switch {
-		case n <= reached:
-			to = stages[n].EnterS
-		case lastVisit.how != stays:
-			to = schemas.Some(schemas.Seconds(lastVisit.to))
+		case n <= reached && stages[n].EnterS != nil:
+			w.spreadOver(stages[i:n], *from, *stages[n].EnterS)
+		case n > reached && last.how != stays:
+			w.spreadOver(stages[i:n], *from, schemas.Seconds(last.to))
+		default:
+			stages[i].EnterEstS = schemas.Some(*from) // in there still
 		}
-		w.spreadOver(stages[i:n], from, to)
-		i = n - 1
+		i = n
 	}
 }
 
-func (w *way) spreadOver(stages []schemas.StagePass, from, to *float64) {
-	if from == nil {
-		return
+func (w *way) spreadOver(stages []schemas.StagePass, from, to float64) {
+	var usual []float64
+	for k := range w.beams {
+		if slotOf(k) < w.wait {
+			usual = append(usual, w.laws[slotOf(k)].usual())
+		}
 	}
-	if to == nil {
-		stages[0].EnterEstS = schemas.Some(*from)
-		return
+	n := float64(len(stages))
+	each := max(to-from, 0) / (n + 1)
+	half := each / 2
+	if len(usual) > 0 {
+		half = min(half, stat.Median(usual)/2)
 	}
-	at := *from
-	each := max(*to-at, 0) / float64(len(stages))
 	for k := range stages {
-		stages[k].EnterEstS = schemas.Some(at + float64(k)*each)
-		stages[k].LeaveEstS = schemas.Some(at + float64(k+1)*each)
+		middle := from + float64(k+1)*each
+		stages[k].EnterEstS = schemas.Some(middle - half)
+		stages[k].LeaveEstS = schemas.Some(middle + half)
 	}
 }
 

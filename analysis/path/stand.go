@@ -132,6 +132,10 @@ func (s *stand) begin(w *way) {
 	if !ok {
 		return
 	}
+	// A roller that is held slows down exponentially. Since is when it had lost a third of
+	// its speed, still when a fifth was left: the beginning lies before by 0.4 of the time
+	// between, as ln(1/0.64) is to ln(0.64/0.2).
+	since = max(since-int64(0.4*float64(min(still-since, slowing))), s.from)
 	if s.motor.hasRPM {
 		s.still = still
 	}
@@ -146,28 +150,36 @@ func (s *stand) begin(w *way) {
 	s.start, s.low, s.high = since, max(since-2*step-20_000, s.from), min(max(still, since+20_000), s.to)
 }
 
+// slowing is the longest, in µs, that a roller's stopping is followed back by its own law.
+const slowing = 500_000
+
 // finish estimates when the piece moved again: when its motor turned again, or as long
 // before it was seen elsewhere as the rest of the way takes.
 func (s *stand) finish(w *way) {
 	c := w.driven(s.slot, s.visit.from, s.clear)
 	s.end = s.to
-	part := min(c.onward(s.from, s.start)/s.move, 1) // of the slot already behind it
-	switch {
-	case s.how == stays || s.how == takenOut || s.how == lost || s.next == s.slot:
+	if s.how == stays || s.how == takenOut || s.how == lost || s.next == s.slot {
 		return
-	case s.next < s.slot:
-		s.end = w.push[s.slot/2].returning(s.to, part*s.move, s.start)
+	}
+	var turned int64 // when the motor that had stood turned again
+	if s.lock > 1 {
+		if _, _, until, ok := s.motor.stood(s.start, s.to, s.amps); ok {
+			turned = until
+		}
+	}
+	part := min(c.onward(s.from, s.start)/s.move, 1) // of the slot already behind it
+	if s.next < s.slot {
+		s.end = max(w.push[s.slot/2].returning(s.to, part*s.move, s.start), turned)
 		return
 	}
 	s.end = max(c.before(s.to, (1-part)*s.move, s.start), s.start)
-	if s.lock > 1 {
-		if _, _, until, ok := s.motor.stood(s.start, s.to, s.amps); ok && c.onward(until, s.to) < s.move*1.5+0.1 {
-			s.end = until
-			if !s.timed { // it moved for as long as usual in all, before and after
-				s.start = min(c.after(s.from, max(s.move-c.onward(until, s.to), 0)), s.end)
-				s.low, s.high = min(s.low, s.start), max(s.high, s.start)
-			}
-		}
+	if turned == 0 || c.onward(turned, s.to) >= s.move*1.5+0.1 {
+		return
+	}
+	s.end = turned
+	if !s.timed { // it moved for as long as usual in all, before and after
+		s.start = min(c.after(s.from, max(s.move-c.onward(turned, s.to), 0)), s.end)
+		s.low, s.high = min(s.low, s.start), max(s.high, s.start)
 	}
 }
 
@@ -191,7 +203,7 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		s.weighed = append(s.weighed, schemas.Weighed{What: fmt.Sprintf(what, args...), LogOdds: odds})
 	}
 	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
-	put(s.slowness(w), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
+	put(s.slowness(w, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
 	c := w.driven(s.slot, s.visit.from, s.clear)
 	switch {
 	case w.clocks[s.slot].lent:
@@ -275,12 +287,16 @@ func (w *way) pushedBack(s *stand) bool {
 
 // slowness is what the time it took says: how much likelier it is with a jam in it than
 // without. What was not seen to end counts by what it lasted at least.
-func (s *stand) slowness(w *way) float64 {
+func (s *stand) slowness(w *way, followed bool) float64 {
 	y := math.Log(s.x)
 	jam := jammed(s.law.usual())
 	var odds float64
+	usual := s.law.dist.Prob(y)
+	if followed { // two pieces in contact block a beam for as long as both take
+		usual = 0.7*usual + 0.3*s.law.and(s.law).dist.Prob(y)
+	}
 	if s.done {
-		odds = math.Log(jam.prob(y)) - s.law.dist.LogProb(y)
+		odds = math.Log(jam.prob(y)) - math.Log(max(usual, 1e-12))
 	} else {
 		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(s.law.dist.Survival(y), 1e-12))
 	}

@@ -216,7 +216,7 @@ func (w *way) explainBlocked(t *track, h happened) []*track {
 	}
 	// A new one.
 	n := t.clone(real + w.birthOdds(k, blk, h.at))
-	n.pieces = slices.Insert(n.pieces, behind, piece{id: n.next, slot: -1})
+	n.pieces = slices.Insert(n.pieces, behind, piece{id: n.next, slot: -1, beam: -1})
 	n.next++
 	n.comeTo(behind, k, h, born, k > 0)
 	return append(out, n)
@@ -225,11 +225,18 @@ func (w *way) explainBlocked(t *track, h happened) []*track {
 // comeTo moves piece i in front of beam k.
 func (t *track) comeTo(i, k int, h happened, m move, missed bool) {
 	p := &t.pieces[i]
-	p.onward = m != back
-	p.slot, p.since, p.beam, p.rise, p.fall = slotOf(k), h.at, k, h.at, h.at
+	if shaking(*p, k, h.at) {
+		p.slot, p.since, p.fall = slotOf(k), p.rise, p.rise // it never left
+	} else {
+		p.onward = m != back
+		p.slot, p.since, p.beam, p.rise, p.fall = slotOf(k), h.at, k, h.at, h.at
+	}
 	t.owner[k] = p.id
 	t.log(step{id: p.id, slot: p.slot, at: h.at, move: m, blk: h.blk, missed: missed})
 }
+
+// shaking is whether a piece that is in front of beam k again had hardly left it.
+func shaking(p piece, k int, at int64) bool { return p.beam == k && at-p.since < shake }
 
 // explainClear says where the piece went that a beam has just lost sight of.
 func (w *way) explainClear(t *track, h happened) []*track {

@@ -78,6 +78,22 @@ func (w *way) journeys(t *track) (all []journey, sensor []unseen) {
 	return all, sensor
 }
 
+// followed is whether another piece was close behind one that stood in front of a beam when
+// it left, so that the beam may have been blocked by both in turn.
+func (w *way) followed(all []journey, i int, v visit) bool {
+	if _, front := inFront(v.slot); !front {
+		return false
+	}
+	for n, j := range all {
+		for _, u := range j.visits {
+			if n != i && u.slot == v.slot-1 && u.from < v.to && u.to > v.to {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // clearOf is when the piece ahead left the beam that ends a visit's slot; the visit's own
 // start when none was there.
 func clearOf(all []journey, i int, v visit) int64 {
@@ -259,7 +275,7 @@ func (w *way) credit() {
 			x := w.floor(w.clocks[slotOf(k)].onward(b.from, b.to), k)
 			likelier := math.Exp(l.dist.LogProb(math.Log(x))) / (d * math.Exp(-d)) // than a block of any length
 			yes := b.real * min(max(likelier, 1), 20)
-			b.real = yes / (yes + 1 - b.real)
+			b.real = yes / (yes + max(1-b.real, 1e-12))
 		}
 	}
 }
