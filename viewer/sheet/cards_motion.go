@@ -144,8 +144,12 @@ func (v *view) movesCard() (card, bool) {
 			short++
 		}
 	}
-	c := card{ID: "moves", Name: "Moves", Sentence: counted(len(moves), "move", "moves") + ", " + strconv.Itoa(short) + " fell short of the target."}
-	c.Table = table{Head: []string{"Move", "At", "From", "To", "Settled in", "Overshoot", "Outcome", "Most current"}}
+	fell := strconv.Itoa(short)
+	if short == 0 {
+		fell = "none"
+	}
+	c := card{ID: "moves", Name: "Moves", Sentence: counted(len(moves), "move", "moves") + ", " + fell + " fell short of the target."}
+	c.Table = table{Head: []string{"Move", "At", "From and to", "Settled in", "Overshoot", "Outcome", "Most current"}}
 	// Those that fell short first, then the slowest.
 	order := slices.Clone(moves)
 	slices.SortStableFunc(order, func(a, b schemas.Move) int {
@@ -174,7 +178,7 @@ func (v *view) movesCard() (card, bool) {
 			amps = number(*m.PeakA, 0) + " A"
 		}
 		c.Table.Rows = append(c.Table.Rows, []string{
-			m.Name, number(v.scene.T(m.StartS), 1) + " s", number(m.From, 3), number(m.To, 3), settle, number(m.Overshoot, 3), m.Outcome, amps,
+			m.Name, number(v.scene.T(m.StartS), 1) + " s", number(m.From, 3) + " to " + number(m.To, 3), settle, number(m.Overshoot, 3), m.Outcome, amps,
 		})
 	}
 	if n := len(order) - most; n > 0 {
