@@ -30,8 +30,10 @@ func match() Input {
 		Periods: []schemas.Period{{Name: "autonomous", StartS: 0, EndS: 20}, {Name: "driver", StartS: 23, EndS: 60}},
 		Modes: []schemas.Period{
 			{Name: "disabled", StartS: -30, EndS: 0},
-			{Name: "autonomous", StartS: 0, EndS: 20}, {Name: "disabled", StartS: 20, EndS: 23},
-			{Name: "driver", StartS: 23, EndS: 60}, {Name: "disabled", StartS: 60, EndS: 70},
+			{Name: "autonomous", StartS: 0, EndS: 20},
+			{Name: "disabled", StartS: 20, EndS: 23},
+			{Name: "driver", StartS: 23, EndS: 60},
+			{Name: "disabled", StartS: 60, EndS: 70},
 		},
 		Start: -30_000_000, End: 70_000_000,
 	}

@@ -220,8 +220,15 @@ func TestFalseCallsAndFoundOnes(t *testing.T) {
 		cycles, before, slow int
 		least                float64 // of slow ones found
 	}{
-		{6, 0, 0, 0}, {9, 0, 0, 0}, {12, 0, 0, 0}, {9, 40, 0, 0},
-		{9, 0, 1, 0.6}, {12, 0, 1, 0.7}, {12, 0, 2, 0.5}, {9, 40, 1, 0.85}, {9, 40, 2, 0.85},
+		{6, 0, 0, 0},
+		{9, 0, 0, 0},
+		{12, 0, 0, 0},
+		{9, 40, 0, 0},
+		{9, 0, 1, 0.6},
+		{12, 0, 1, 0.7},
+		{12, 0, 2, 0.5},
+		{9, 40, 1, 0.85},
+		{9, 40, 2, 0.85},
 	} {
 		const matches, sigma = 600, 0.18
 		rng := rand.New(rand.NewPCG(uint64(c.cycles), uint64(100*c.before+c.slow)))

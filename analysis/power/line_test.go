@@ -33,8 +33,14 @@ func board(hz, late float64) (volts, amps sensor) {
 func TestResistanceOfAKnownBattery(t *testing.T) {
 	const matches = 100
 	for _, at := range []struct{ hz, late float64 }{
-		{20, 0}, {50, 0}, {200, 0}, {1000, 0},
-		{20, 0.05}, {50, 0.02}, {200, 0.005}, {1000, 0.001},
+		{20, 0},
+		{50, 0},
+		{200, 0},
+		{1000, 0},
+		{20, 0.05},
+		{50, 0.02},
+		{200, 0.005},
+		{1000, 0.001},
 	} {
 		volts, amps := board(at.hz, at.late)
 		var found, naive, width []float64
