@@ -69,6 +69,19 @@ func TestEveryFlippedByteIsNoticed(t *testing.T) {
 	assert.LessOrEqual(t, unnoticed, 2*len(magic), "only the opening magic is not looked at")
 }
 
+// The opening magic is not needed to read the samples, but other readers of Parquet look
+// for it first (Parquet format, section File format), so Verify does.
+func TestVerifyLooksAtTheOpeningMagic(t *testing.T) {
+	raw := write(t, smallLog(), nil)
+	require.NoError(t, open(t, raw).Verify())
+	for i := range magic {
+		raw[i] ^= 1
+		damage := (*DamageError)(nil)
+		require.ErrorAs(t, open(t, raw).Verify(), &damage)
+		raw[i] ^= 1
+	}
+}
+
 // A decoder must refuse or decode whatever bytes it gets, also when the checksum before it
 // has let them through.
 func TestDecodersStandDamage(t *testing.T) {

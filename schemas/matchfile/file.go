@@ -132,6 +132,13 @@ func (f *File) SHA256() string { return f.sha256 }
 // Verify reads every sample and says whether the content is the one whose hashes the file
 // carries; the error is a *DamageError when it is not.
 func (f *File) Verify() error {
+	head := make([]byte, len(magic))
+	if _, err := f.r.ReadAt(head, 0); err != nil {
+		return err
+	}
+	if string(head) != magic { // which Read can do without, and other programs cannot
+		return f.damage("the beginning of a Parquet file is damaged", nil)
+	}
 	log, err := f.Read()
 	if err != nil {
 		return err
