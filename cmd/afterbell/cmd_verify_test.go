@@ -1,0 +1,169 @@
+package main
+
+import (
+	"encoding/json"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// storedMatch is a match in a data folder of its own, for tests that damage it.
+type storedMatch struct {
+	data, dir string
+	files     map[string][]byte // as stored
+}
+
+func newStoredMatch(t *testing.T, log, profile string) *storedMatch {
+	t.Helper()
+	m := &storedMatch{data: filepath.Join(t.TempDir(), "data"), files: map[string][]byte{}}
+	stored(t, m.data, log, profile)
+	robot, _, _ := strings.Cut(profile, ".")
+	m.dir = filepath.Join(m.data, "season=2031", "event=millbrook-open", "match=q14", "robot="+robot)
+	m.keep(t)
+	return m
+}
+
+// keep takes the files as they are now for the whole ones.
+func (m *storedMatch) keep(t *testing.T) {
+	t.Helper()
+	entries, err := os.ReadDir(m.dir)
+	require.NoError(t, err)
+	for _, e := range entries {
+		m.files[e.Name()], err = os.ReadFile(filepath.Join(m.dir, e.Name()))
+		require.NoError(t, err)
+	}
+	require.Greater(t, len(m.files), 10)
+}
+
+func (m *storedMatch) write(t *testing.T, name string, data []byte) {
+	t.Helper()
+	require.NoError(t, os.WriteFile(filepath.Join(m.dir, name), data, 0o644))
+}
+
+// requireProblem checks that verify finds the match damaged, names the file and fails.
+func (m *storedMatch) requireProblem(t *testing.T, file string) {
+	t.Helper()
+	o := afterbell("verify", "--data", m.data)
+	require.Equal(t, exitFailed, o.code, "%s: %s", file, o.stdout)
+	require.Contains(t, o.stdout, "\n  "+file+": ")
+	require.Contains(t, o.stderr, "1 of 1 matches have problems; `afterbell verify --rebuild` makes derived files again")
+}
+
+func (m *storedMatch) requireWhole(t *testing.T) {
+	t.Helper()
+	o := done(t, afterbell("verify", "--data", m.data))
+	require.Regexp(t, `^2031/millbrook-open/q14/\w+: whole\n$`, o.stdout)
+}
+
+func TestVerifyFindsADamagedByteOfTheSamples(t *testing.T) {
+	m := newStoredMatch(t, "rookie.csv.gz", "curlew.yaml")
+	m.requireWhole(t)
+	whole := m.files[signalsFile]
+	for i := range 60 {
+		at := i * (len(whole) - 1) / 59
+		damaged := slices.Clone(whole)
+		damaged[at] ^= 1 << (i % 8)
+		m.write(t, signalsFile, damaged)
+		m.requireProblem(t, signalsFile)
+	}
+	m.write(t, signalsFile, whole[:len(whole)/2])
+	m.requireProblem(t, signalsFile)
+	failed(t, afterbell("export", "q14", "--data", m.data), exitFailed, signalsFile, "cut off")
+	failed(t, afterbell("analyze", "q14", "--data", m.data), exitFailed, signalsFile, "cut off")
+	m.write(t, signalsFile, whole)
+	m.requireWhole(t)
+}
+
+// Each derived file that is gone or cut short is found, and --rebuild makes it again from
+// the samples and the profile.
+func TestVerifyRebuildsDerivedFiles(t *testing.T) {
+	m := newStoredMatch(t, "jam-stuck.csv.zst", "heron.yaml")
+	before := analyzed(t, "q14", "--data", m.data)
+	for _, name := range slices.Sorted(maps.Keys(m.files)) {
+		if name == signalsFile {
+			continue // the samples are not derived
+		}
+		t.Run(name, func(t *testing.T) {
+			require.NoError(t, os.Remove(filepath.Join(m.dir, name)))
+			m.requireProblem(t, name)
+			if name == profileFile {
+				o := afterbell("verify", "--rebuild", "--data", m.data)
+				assert.Equal(t, exitFailed, o.code)
+				assert.Contains(t, o.stdout, "give one with --profile", "what was not derived cannot be made")
+				done(t, afterbell("analyze", "q14", "--again", "--profile", sample("heron.yaml"), "--data", m.data))
+			} else {
+				o := done(t, afterbell("verify", "--rebuild", "--data", m.data))
+				assert.Equal(t, "2031/millbrook-open/q14/heron: rebuilt\n", o.stdout)
+			}
+			m.requireWhole(t)
+			assert.Equal(t, facts(t, before), facts(t, analyzed(t, "q14", "--data", m.data)))
+			m.keep(t)
+
+			if strings.HasSuffix(name, ".parquet") || name == reportFile || name == profileFile {
+				m.write(t, name, m.files[name][:len(m.files[name])-20])
+				m.requireProblem(t, name)
+				m.write(t, name, m.files[name])
+			}
+		})
+	}
+}
+
+// Files of two analyses, or of two matches, are told from a set that belongs together.
+func TestVerifyFindsAMixedSet(t *testing.T) {
+	m := newStoredMatch(t, "rookie.csv.gz", "curlew.yaml")
+	first := maps.Clone(m.files)
+	done(t, afterbell("analyze", "q14", "--again", "--data", m.data))
+	m.keep(t)
+	for _, name := range slices.Sorted(maps.Keys(first)) {
+		if name == profileFile || name == sheetFile {
+			continue // the same in both
+		}
+		m.write(t, name, first[name])
+		blamed := name
+		if name == reportFile {
+			blamed = signalsFile // whose seal is no longer the report's
+		}
+		m.requireProblem(t, blamed)
+		m.write(t, name, m.files[name])
+		m.requireWhole(t)
+	}
+	other := newStoredMatch(t, "clean.csv.gz", "heron.yaml")
+	m.write(t, signalsFile, other.files[signalsFile])
+	m.requireProblem(t, reportFile)
+	done(t, afterbell("verify", "--rebuild", "q14", "--data", m.data))
+	m.requireWhole(t)
+	m.write(t, profileFile, []byte("profile: 1\nrobot: curlew\n"))
+	m.requireProblem(t, profileFile)
+}
+
+func TestVerifyNamesOnlyWhatIsDamaged(t *testing.T) {
+	data := filepath.Join(t.TempDir(), "data")
+	for _, match := range []string{"q1", "q2", "q3"} {
+		done(t, importAs(t, data, match, sample("curlew.yaml"), []string{sample("rookie.csv.gz")}))
+	}
+	dir := filepath.Join(data, "season=2031", "event=millbrook-open", "match=q2", "robot=curlew")
+	require.NoError(t, os.Remove(filepath.Join(dir, "cycles.parquet")))
+	o := afterbell("verify", "--json", "--data", data)
+	assert.Equal(t, exitFailed, o.code)
+	var got []verified
+	require.NoError(t, json.Unmarshal([]byte(o.stdout), &got))
+	assert.Equal(t, []verified{
+		{"2031/millbrook-open/q1/curlew", []string{}, false},
+		{"2031/millbrook-open/q2/curlew", []string{"cycles.parquet: it is missing"}, false},
+		{"2031/millbrook-open/q3/curlew", []string{}, false},
+	}, got)
+	done(t, afterbell("verify", "q1", "q3", "--data", data))
+
+	// A damaged report does not stop the next match from being analyzed: it is left out.
+	require.NoError(t, os.WriteFile(filepath.Join(dir, reportFile), []byte("{"), 0o644))
+	done(t, importAs(t, data, "q4", sample("curlew.yaml"), []string{sample("rookie.csv.gz")}))
+	assert.Equal(t, []string{"2031/millbrook-open/q1", "2031/millbrook-open/q3"}, analyzed(t, "q4", "--data", data).Usual.Matches)
+	done(t, afterbell("verify", "--rebuild", "q2", "--data", data))
+	done(t, afterbell("verify", "--data", data))
+}
