@@ -22,7 +22,7 @@ type attempt struct {
 // overshoots are the peaks of the excursions on the side opposite to the one before.
 func (a attempt) overshoots() []int { return a.peaks[1:] }
 
-// attempts is the contract's definition, as if every attempt that came to a hold were
+// attempts is the definition of a balance attempt, as if every attempt that came to a hold were
 // level. It knows nothing of noise: sides has seen to that.
 func attempts(tr trace, in Input, cfg Config) []attempt {
 	mount := tr.sides(in.MountDeg, cfg)
@@ -44,22 +44,22 @@ func attempts(tr trace, in Input, cfg Config) []attempt {
 			start: i, entry: -1, first: mount[i], startT: tr.crossing(i, in.MountDeg),
 			outcome: schemas.BalanceRanOut, from: []int{i}, peaks: []int{i},
 		}
-		limit, withMatch := logEnd, false
+		limit := logEnd
 		if n := len(in.Periods); n > 0 {
-			if last := int64(math.Round(in.Periods[n-1].EndS * 1e6)); a.startT < last {
-				limit, withMatch = last, true
+			first := schemas.Micros(in.Periods[0].StartS)
+			limit = schemas.Micros(in.Periods[n-1].EndS)
+			if a.startT < first || a.startT >= limit {
+				i = back // carried to the field, or tipped after the bell: a robot that is off tries nothing
+				continue
 			}
 		}
 		a.endT = limit
 		a.follow(tr, level, hold, limit, in.LevelDeg)
 		out = append(out, a)
-		i = a.end
 		if a.outcome == schemas.BalanceRanOut {
-			if !withMatch {
-				break // the log is over
-			}
-			i = rested(tr, level, a.end, hold)
+			break // match or log are over
 		}
+		i = a.end
 	}
 	return out
 }
@@ -109,22 +109,6 @@ func (a *attempt) follow(tr trace, level []int8, hold, limit int64, levelDeg flo
 			return
 		}
 	}
-}
-
-// rested is the first sample from i on at which the tilt has been in the band for hold.
-func rested(tr trace, level []int8, i int, hold int64) int {
-	from := -1
-	for ; i < len(tr.t); i++ {
-		switch {
-		case level[i] != 0:
-			from = -1
-		case from < 0 || tr.afresh[i]:
-			from = i
-		case tr.t[i]-tr.t[from] >= hold:
-			return i
-		}
-	}
-	return i
 }
 
 // sides says of each sample whether the tilt is beyond edge: 1 or -1 by its sign, 0 inside.

@@ -8,7 +8,7 @@
 // whose tilt is as level as that of one that balances; only the drive command or the pose
 // tells these two apart.
 //
-// The definition is that of the contract ("Balance attempt"), applied to the tilt without
+// The definition is that of schemas/README.md, applied to the tilt without
 // sensor noise: clean takes noise and spikes out, attempts holds the definition, offPlatform
 // tells who drove off, swing and loop look at how it swung and why.
 package balance
@@ -44,11 +44,10 @@ type Result struct {
 // MountDeg not beyond it.
 //
 // Times lie on samples of the tilt, but for the end of a hold (its beginning plus HoldS)
-// and of an attempt that ran out: that is the end of the last period when the attempt
-// began before it, else of the log. An attempt `left` ends when the tilt was back in the
-// band. After an attempt that ran out with its match, the next begins only once the tilt
-// has rested in the band for HoldS: a robot that stays tilted on the platform after the
-// bell tries nothing.
+// and of an attempt that ran out: that is the end of the last period, or of a log without
+// periods. An attempt `left` ends when the tilt was back in the band. A tilt that begins
+// before the first period or behind the last is no attempt: a robot that is carried, or
+// tips after the bell, tries nothing.
 //
 // A gap in the tilt neither ends an attempt nor counts towards a hold; a note says so.
 // Where the log shows at least Config.ZeroS of floor before the first attempt, what a noisy

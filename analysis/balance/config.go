@@ -1,9 +1,9 @@
 package balance
 
 // Config is everything Detect decides by that is not in the robot's profile. Where a value
-// is not the contract's it was chosen by us, for the reason given, before any test log.
+// is not the definition's it was chosen by us, for the reason given, before any test log.
 type Config struct {
-	BumpS float64 // s; tilt beyond mount for less than this starts no attempt (contract section 5)
+	BumpS float64 // s; tilt beyond mount for less than this starts no attempt (by definition)
 
 	// Taking the noise out of the tilt.
 	GapS          float64 // s; a longer silence (and longer than three usual steps) is a gap: as long as what may be missed unseen

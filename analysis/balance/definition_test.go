@@ -59,7 +59,7 @@ type want struct {
 	overshoots         int
 }
 
-// Every sentence of the contract's "Balance attempt", on tilts without noise, where it must
+// Every sentence of the definition of a balance attempt, on tilts without noise, where it must
 // hold to the sample.
 func TestDefinition(t *testing.T) {
 	edge := math.Nextafter
@@ -170,9 +170,9 @@ func TestRanOutOfTheMatch(t *testing.T) {
 		},
 		{
 			"carried away after it came to rest", new(drawn).at(0, 8).at(10, 3).at(0, 1.5).at(25, 1).at(0, 3),
-			[]want{{8, 10, -1, "ran_out", 0}, {12.5, 14.5, 1, "level", 0}},
+			[]want{{8, 10, -1, "ran_out", 0}},
 		},
-		{"carried about before the match and after", new(drawn).at(0, 11).at(20, 1).at(0, 3), []want{{11, 13, 1, "level", 0}}},
+		{"carried about after the match", new(drawn).at(0, 11).at(20, 1).at(0, 3), nil},
 		{"an attempt outlasts a period", new(drawn).at(0, 2).at(10, 2).at(0, 2), []want{{2, 5, 2, "level", 0}}},
 		{"the tilt is lost before the match ends", new(drawn).at(0, 6).at(10, 1), []want{{6, 10, -1, "ran_out", 0}}},
 	} {
@@ -187,6 +187,10 @@ func TestRanOutOfTheMatch(t *testing.T) {
 			}
 		})
 	}
+	late := new(drawn).at(20, 2).at(0, 10).input() // carried to the field, set down before the match
+	late.Periods = []schemas.Period{{Name: "driver", StartS: 5, EndS: 12}}
+	require.Empty(t, Detect(late, DefaultConfig()).Balances)
+
 	in := new(drawn).at(0, 1).at(10, 1).at(0, 1.5).at(10, 1).at(0, 5).at(10, 1).at(0, 3).input()
 	in.Periods = periods
 	var names []string

@@ -144,7 +144,7 @@ func (s *scene) driveOff(fallS, command, lengthS float64) {
 	s.left = true
 }
 
-// truth is the contract's definition read off the noise-free tilt at the log's own samples.
+// truth is the definition read off the noise-free tilt at the log's own samples.
 type truth struct {
 	start, entry, end float64
 	outcome           string

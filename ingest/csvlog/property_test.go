@@ -79,7 +79,7 @@ func (r *row) fits(class string) bool {
 	}
 }
 
-// expected is what the contract says about the rows of a log, worked out the long way: sort
+// expected is what the definitions say about the rows of a log, worked out the long way: sort
 // by time, see what comes first, leave out what contradicts.
 func expected(rows []row) (log *schemas.Log, bad int) {
 	log = &schemas.Log{}
