@@ -40,6 +40,11 @@ func readDrive(st Stage, in Input, cfg Config) *drive {
 	default:
 		told = false
 	}
+	if !told { // then time itself is all there is to go by
+		for i := range rate {
+			rate[i] = 1
+		}
+	}
 	if cfg.DisabledOff {
 		for i, at := range d.t {
 			if !enabled(in, at) {
@@ -53,8 +58,8 @@ func readDrive(st Stage, in Input, cfg Config) *drive {
 	return d
 }
 
-// grid reads every signal at the times of the command and of the densest other one, and
-// at the edges of periods and gaps. A value holds until its signal's next sample, but not
+// grid reads every signal at the times at which the command changed and at those of the
+// densest other signal, and at the edges of periods and gaps. A value holds until its signal's next sample, but not
 // across a silence much longer than that signal's usual step.
 func (d *drive) grid(st Stage, in Input) {
 	dense := st.Speed
@@ -65,7 +70,7 @@ func (d *drive) grid(st Stage, in Input) {
 	}
 	times := [][]int64{edges(in)}
 	if d.hasCommand {
-		times = append(times, st.Command.T, silences(st.Command))
+		times = append(times, changes(st.Command), silences(st.Command))
 	}
 	if has(dense) {
 		times = append(times, dense.T, silences(dense))

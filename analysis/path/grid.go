@@ -74,20 +74,27 @@ func silences(s *series.Float) []int64 {
 	return append(out, s.T[len(s.T)-1]+min(limit, math.MaxInt32)+1)
 }
 
+// changes are the times of a series' first sample, of those that differ from the one
+// before, and of those after a silence.
+func changes(s *series.Float) []int64 {
+	limit := holds(s.T)
+	out := []int64{s.T[0]}
+	for i := 1; i < len(s.T); i++ {
+		if s.V[i] != s.V[i-1] || s.T[i]-s.T[i-1] > limit {
+			out = append(out, s.T[i])
+		}
+	}
+	return out
+}
+
 // most is the number of values a quantile is taken over: more would only take longer.
 const most = 1000
 
-// spread is up to most of the indices for which keep is true, evenly spread.
+// spread is at most twice most of the indices for which keep is true, evenly spread: every
+// one, or every second, fourth ... when there are more.
 func spread(n int, keep func(i int) bool) []int {
-	count := 0
-	for i := range n {
-		if keep(i) {
-			count++
-		}
-	}
-	stride := count/most + 1
-	out := make([]int, 0, min(count, most))
-	seen := 0
+	var out []int
+	stride, seen := 1, 0
 	for i := range n {
 		if !keep(i) {
 			continue
@@ -96,12 +103,18 @@ func spread(n int, keep func(i int) bool) []int {
 			out = append(out, i)
 		}
 		seen++
+		if len(out) < 2*most {
+			continue
+		}
+		for k := range most {
+			out[k] = out[2*k]
+		}
+		out, stride = out[:most], 2*stride
 	}
 	return out
 }
 
-// sample is up to most of the values for which keep is true, without those that are no
-// reading.
+// sample is the values that spread picks, without those that are no reading.
 func sample(v []float64, keep func(i int) bool) []float64 {
 	at := spread(len(v), func(i int) bool { return !math.IsNaN(v[i]) && keep(i) })
 	out := make([]float64, len(at))

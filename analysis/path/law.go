@@ -14,6 +14,13 @@ import (
 type law struct {
 	dist distuv.StudentsT
 	n    float64 // complete, undisturbed passes of today it rests on
+
+	in80, in90, in95, in99 float64 // seconds in which so many percent of all steps are done
+}
+
+func newLaw(dist distuv.StudentsT, n float64) law {
+	in := func(p float64) float64 { return math.Exp(dist.Quantile(p)) }
+	return law{dist: dist, n: n, in80: in(0.8), in90: in(0.9), in95: in(0.95), in99: in(0.99)}
 }
 
 // belief is a normal law of ln seconds with the weight of what it rests on: kappa passes
@@ -81,7 +88,7 @@ func fit(all []took, prior belief, floor float64, cfg Config) law {
 // predict is the law of the next step. While the mean is hardly known (small kappa) what
 // is unknown is the mean, and that guess has no heavy tails.
 func (b belief) predict(n float64) law {
-	return law{n: n, dist: distuv.StudentsT{Mu: b.mu, Sigma: b.sigma * math.Sqrt(1+1/b.kappa), Nu: b.nu + 3/b.kappa}}
+	return newLaw(distuv.StudentsT{Mu: b.mu, Sigma: b.sigma * math.Sqrt(1+1/b.kappa), Nu: b.nu + 3/b.kappa}, n)
 }
 
 // chanceUsual is the probability that a step was an undisturbed one. A jam adds seconds to
@@ -148,19 +155,17 @@ func logsDone(all []took, floor float64) []float64 {
 // usual is the median in seconds.
 func (l law) usual() float64 { return math.Exp(l.dist.Mu) }
 
-// within is the time in seconds in which p of all steps are done.
-func (l law) within(p float64) float64 { return math.Exp(l.dist.Quantile(p)) }
-
 // like is how usual x seconds are: 1 for the median, falling to both sides.
 func (l law) like(x float64) float64 {
-	return math.Exp(l.dist.LogProb(math.Log(x)) - l.dist.LogProb(l.dist.Mu))
+	z := (math.Log(x) - l.dist.Mu) / l.dist.Sigma
+	return math.Pow(1+z*z/l.dist.Nu, -(l.dist.Nu+1)/2) // Student's density over its height
 }
 
 // and is the law of one step after another: medians and variances add.
 func (l law) and(m law) law {
 	a, b := l.usual(), m.usual()
 	s := math.Hypot(a*l.dist.Sigma, b*m.dist.Sigma) / (a + b)
-	return law{n: min(l.n, m.n), dist: distuv.StudentsT{Mu: math.Log(a + b), Sigma: s, Nu: min(l.dist.Nu, m.dist.Nu)}}
+	return newLaw(distuv.StudentsT{Mu: math.Log(a + b), Sigma: s, Nu: min(l.dist.Nu, m.dist.Nu)}, min(l.n, m.n))
 }
 
 // usuals collects from earlier passes how long each step took by the wall: in front of

@@ -92,10 +92,7 @@ func (w *way) clear(t *track, i int) int64 {
 func (w *way) hopTime(t *track, i, k int, at int64) (float64, law) {
 	p := t.pieces[i]
 	a, front := inFront(p.slot)
-	l := w.laws[slotOf(a)+1]
-	for b := a + 1; b < k; b++ {
-		l = l.and(w.laws[slotOf(b)+1])
-	}
+	l := w.ways[a][max(k, a+1)] // back in front of its own beam it is only on its way
 	x, from := 0.0, p.since
 	switch {
 	case front:
@@ -113,7 +110,7 @@ func (w *way) hopTime(t *track, i, k int, at int64) (float64, law) {
 // dwellShare is what a stay of x seconds in front of a beam counts for in the time to the
 // next.
 func (w *way) dwellShare(beam int, x float64) float64 {
-	if l := w.laws[slotOf(beam)]; x > l.within(0.95) {
+	if l := w.laws[slotOf(beam)]; x > l.in95 {
 		return l.usual()
 	}
 	return x
@@ -174,11 +171,12 @@ func (w *way) skipped(from, to int) bool { return to-from > 2 || to-from == 2 &&
 // onward for long before, it was stuck there.
 func (w *way) returnOdds(t *track, i, k int, at int64) float64 {
 	p := t.pieces[i]
+	if shaking(p, k, at) {
+		return math.Log(0.3) - p.paid
+	}
 	odds := w.missOdds(slotOf(k), p.slot, p.since, at) + w.tooLong(t, i, at)
 	reversed := w.clocks[p.slot].backward(p.since, at) > 0.03 || w.push[k].backward(p.since, at) > 0.03
 	switch way := w.heading(k, at); {
-	case shaking(p, k, at):
-		return odds + math.Log(0.3)
 	case way < 0 && reversed:
 		return odds + math.Log(0.9)
 	case reversed && way == 0:
@@ -224,7 +222,15 @@ const shake = 300_000
 
 // birthOdds is for a piece never seen before at beam k. At the first beam that is how they
 // come; further on the beams before it must have missed it, unless it was put in by hand.
-func (w *way) birthOdds(k int, b block, at int64) float64 {
+// It cannot have passed a piece that has been behind it for long.
+func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
+	if behind < len(t.pieces) && at-t.pieces[behind].since > 2_000_000 {
+		return w.freeBirth(k, b, at) + math.Log(0.005)
+	}
+	return w.freeBirth(k, b, at)
+}
+
+func (w *way) freeBirth(k int, b block, at int64) float64 {
 	const lately = 3_000_000 // µs in which it must have passed the beams before
 	byHand := w.push[k].told && w.push[k].onward(at-lately, at) == 0
 	switch {
@@ -324,7 +330,7 @@ func (w *way) waits(slot int, since, until int64) int64 {
 			continue
 		}
 		stood := max(c.t[i], since)
-		if c.onward(since, stood) > w.laws[slot].within(0.99) {
+		if c.onward(since, stood) > w.laws[slot].in99+w.cfg.ArriveS {
 			return since
 		}
 		return stood

@@ -39,12 +39,12 @@ func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok b
 		return s, false // too short to hold a jam
 	}
 	w.measure(&s)
-	if s.from > s.visit.from && s.slot < w.wait && s.x <= s.law.within(0.8) {
+	if s.from > s.visit.from && s.slot < w.wait && s.x <= s.law.in80 {
 		s.from, s.waited = s.visit.from, true // it went once the way ahead was free: if it was stuck, then before
 		w.measure(&s)
 	}
 	s.chooseMotor(w, motors)
-	if s.x <= s.law.within(0.8) && s.lock < 2 {
+	if s.x <= s.law.in80 && s.lock < 2 {
 		return s, false // gone in its usual time, and no motor stood
 	}
 	s.begin(w)
@@ -76,9 +76,12 @@ func (w *way) measure(s *stand) {
 			s.x += dwell.usual()
 		}
 		s.move = max(s.law.usual()-dwell.usual(), 0.1*s.law.usual())
-		for b := k + 1; s.done && slotOf(b) < s.next && slotOf(b)+1 <= w.last; b++ { // beams that missed it
-			s.law = s.law.and(w.laws[slotOf(b)+1])
+		if to := s.next / 2; s.done && to > k+1 && to < len(w.beams) { // beams that missed it
+			s.law = w.ways[k][to]
 		}
+	}
+	if s.from > s.visit.from && s.slot < w.wait {
+		s.x -= w.cfg.SettleS // it started from rest
 	}
 	s.x = w.floor(s.x, k)
 }
@@ -122,7 +125,7 @@ func (s *stand) chooseMotor(w *way, motors []motor) {
 // to draw more, if that was in the time the piece was due; else in the middle of that time.
 func (s *stand) begin(w *way) {
 	c := w.driven(s.slot, s.visit.from, s.clear)
-	spread := s.law.within(0.95) / s.law.usual()
+	spread := s.law.in95 / s.law.usual()
 	s.start = c.after(s.from, s.move/2)
 	s.low, s.high = c.after(s.from, 0.05*s.move), c.after(s.from, s.move*spread)
 	if s.lock <= 1 {
@@ -211,23 +214,11 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 	case !w.clocks[s.slot].told:
 		put(-1, "whether its stage was driven is not logged")
 	}
-	switch {
-	case s.motor == nil || s.lock == 0:
-	case !math.IsNaN(s.ratio) && !math.IsNaN(s.amps):
-		put(s.lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
-	case !math.IsNaN(s.ratio):
-		put(s.lock, "roller at %.0f %% of its speed", 100*max(s.ratio, 0))
-	default:
-		put(s.lock, "motor at %.1f times its usual current", s.motor.times(s.amps))
-	}
-	driven := c.onward(s.start, s.end)
-	switch {
-	case s.turned > 0 && driven > 0.3:
-		put(2.5, "the driver reversed %d times", s.turned)
-	case driven > 2:
-		put(-0.5, "the driver did not reverse")
-	}
+	lock := s.lock
 	if l, ok := w.ahead(all, i, s, known); ok || s.waited {
+		if l.stuck || l.went || s.waited || l.near {
+			lock = min(lock, 0) // pressed against the one ahead a motor locks too
+		}
 		switch {
 		case l.stuck:
 			put(-15, "the piece ahead was stuck")
@@ -238,6 +229,22 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		case s.how == stays || s.next < s.slot:
 			put(-4, "a piece stood at the next beam")
 		}
+	}
+	switch {
+	case s.motor == nil || lock == 0:
+	case !math.IsNaN(s.ratio) && !math.IsNaN(s.amps):
+		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
+	case !math.IsNaN(s.ratio):
+		put(lock, "roller at %.0f %% of its speed", 100*max(s.ratio, 0))
+	default:
+		put(lock, "motor at %.1f times its usual current", s.motor.times(s.amps))
+	}
+	driven := c.onward(s.start, s.end)
+	switch {
+	case s.turned > 0 && driven > 0.3:
+		put(2.5, "the driver reversed %d times", s.turned)
+	case driven > 2 && w.clocks[s.slot].told:
+		put(-0.5, "the driver did not reverse")
 	}
 	k, front := inFront(s.slot)
 	for _, u := range sensor {

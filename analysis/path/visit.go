@@ -81,14 +81,22 @@ func (w *way) journeys(t *track) (all []journey, sensor []unseen) {
 // followed is whether another piece was close behind one that stood in front of a beam when
 // it left, so that the beam may have been blocked by both in turn.
 func (w *way) followed(all []journey, i int, v visit) bool {
-	if _, front := inFront(v.slot); !front {
+	k, front := inFront(v.slot)
+	if !front {
 		return false
 	}
+	const soon = 3_000_000 // µs
 	for n, j := range all {
+		if n == i {
+			continue
+		}
 		for _, u := range j.visits {
-			if n != i && u.slot == v.slot-1 && u.from < v.to && u.to > v.to {
+			if u.slot == v.slot-1 && u.from < v.to && u.to > v.to {
 				return true
 			}
+		}
+		if first := j.visits[0]; slices.Contains(j.missed, k) && first.slot > v.slot && first.from > v.from && first.from < v.to+soon {
+			return true // it came in contact, so that the beam never saw it by itself
 		}
 	}
 	return false
@@ -199,6 +207,21 @@ func (w *way) firstLaws() {
 		}
 		w.laws[slot] = fit(seen, w.past(slot), w.beams[k].step/2, w.cfg)
 	}
+	w.chain()
+}
+
+// chain fills in the laws of longer ways, for pieces that a beam missed.
+func (w *way) chain() {
+	w.ways = make([][]law, len(w.beams))
+	for a := range w.beams {
+		w.ways[a] = make([]law, len(w.beams)+1)
+		for k := a + 1; k <= len(w.beams) && slotOf(k)-1 <= w.last; k++ {
+			w.ways[a][k] = w.laws[slotOf(k)-1]
+			if k > a+1 {
+				w.ways[a][k] = w.ways[a][k-1].and(w.laws[slotOf(k)-1])
+			}
+		}
+	}
 }
 
 // past is what this robot's earlier matches say of a slot, a wide guess without any. Time
@@ -255,6 +278,7 @@ func (w *way) relearn(all []journey) {
 		k, _ := inFront(slot)
 		w.laws[slot] = fit(seen[slot], w.past(slot), w.beams[k].step/2, w.cfg)
 	}
+	w.chain()
 	const weight = 30 // passes that MissRate is worth
 	for k := range w.left {
 		w.left[k] = min((missed[k]+weight*w.cfg.MissRate)/(missed[k]+passed[k]+weight), 0.5)
@@ -333,7 +357,7 @@ func (w *way) ahead(all []journey, i int, s *stand, known []found) (l leader, ok
 			}
 			if 2*(min(u.to, s.end)-max(u.from, s.start)) > s.end-s.start && (!ok || !l.near) {
 				gap := w.driven(s.slot, s.visit.from, s.clear).onward(u.to, s.to)
-				together := u.how != stays && s.how != stays && u.to <= s.to+w.passing(u.slot) && gap <= s.law.within(0.95)
+				together := u.how != stays && s.how != stays && u.to <= s.to+w.passing(u.slot) && gap <= s.law.in95
 				l, ok = leader{near: d < 2, went: together, stuck: w.stuck(known, n+1, s)}, true
 			}
 		}
@@ -356,5 +380,5 @@ func (w *way) stuck(known []found, piece int, s *stand) bool {
 // with the one behind it when both are moving.
 func (w *way) passing(slot int) int64 {
 	l := w.laws[slot]
-	return max(300_000, int64(1e6*l.within(0.95)))
+	return max(300_000, int64(1e6*l.in95))
 }

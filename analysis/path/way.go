@@ -21,6 +21,7 @@ type way struct {
 	clocks []*clock       // by slot: how far a piece in it was driven onward or back
 	hands  [][]hand       // by slot, between beams only: the stages that move a piece, in order
 	push   []*clock       // by beam: its own stage's clock, to tell which way a piece left
+	ways   [][]law        // from beam to beam: the laws of odd slots one after another
 	laws   []law          // by slot; for odd ones from beam to beam, from entering to entering
 	wait   int            // slot in which pieces wait to be released; -1 when it cannot be told
 	last   int            // last slot
@@ -190,11 +191,11 @@ func (w *way) rawHops(k int) []hop {
 
 // releaseClock is the last stage's clock with only those moments counted as onward in
 // which it was driven to release. A piece pressed against the gate with a small command is
-// waiting.
+// waiting. Without a command the two cannot be told apart, and it counts as waiting.
 func (w *way) releaseClock() *clock {
 	d := w.drives[len(w.drives)-1]
 	if !d.hasCommand {
-		return d.clock
+		return newClock([]int64{w.in.Start}, []float64{0}, w.in.End, false)
 	}
 	limit := w.releaseLevel(d)
 	rate := make([]float64, len(d.t))
@@ -236,19 +237,22 @@ func (w *way) releaseLevel(d *drive) float64 {
 	return limit
 }
 
-// meanCommand is the mean command between two times, 0 without readings.
+// meanCommand is the mean command over the time between two times, 0 without readings.
 func (d *drive) meanCommand(t0, t1 int64) float64 {
-	i, j := series.From(d.t, t0), series.From(d.t, t1)
-	sum, n := 0.0, 0
-	for _, c := range d.command[i:max(i, j)] {
-		if !math.IsNaN(c) {
-			sum, n = sum+c, n+1
+	sum, whole := 0.0, 0.0
+	for i := max(series.Before(d.t, t0), 0); i < len(d.t) && d.t[i] < t1; i++ {
+		to := t1
+		if i+1 < len(d.t) {
+			to = min(to, d.t[i+1])
+		}
+		if long := float64(to - max(d.t[i], t0)); long > 0 && !math.IsNaN(d.command[i]) {
+			sum, whole = sum+long*d.command[i], whole+long
 		}
 	}
-	if n == 0 {
+	if whole == 0 {
 		return 0
 	}
-	return sum / float64(n)
+	return sum / whole
 }
 
 // matchReleases pairs counted releases with the moments the last beam cleared; what is left
