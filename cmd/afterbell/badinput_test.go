@@ -39,6 +39,7 @@ func refused(t *testing.T, path string, parts ...string) {
 }
 
 func TestFilesThatAreNoLogs(t *testing.T) {
+	t.Parallel()
 	const header = "time_s,signal,value\n"
 	packed := readSample(t, "rookie.csv.gz")
 	zstd := readSample(t, "jam-stuck.csv.zst")

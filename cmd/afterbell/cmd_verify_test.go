@@ -83,6 +83,7 @@ func TestVerifyFindsADamagedByteOfTheSamples(t *testing.T) {
 // Each derived file that is gone or cut short is found, and --rebuild makes it again from
 // the samples and the profile.
 func TestVerifyRebuildsDerivedFiles(t *testing.T) {
+	t.Parallel()
 	m := newStoredMatch(t, "jam-stuck.csv.zst", "heron.yaml")
 	before := analyzed(t, "q14", "--data", m.data)
 	for _, name := range slices.Sorted(maps.Keys(m.files)) {

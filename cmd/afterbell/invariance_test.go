@@ -108,6 +108,7 @@ func tree(t *testing.T, r *schemas.Report) map[string]any {
 // A robot's clock begins where it likes: with all times shifted by a constant, negative
 // ones too, the report is the same with its times shifted.
 func TestShiftingTimeShiftsTheReport(t *testing.T) {
+	t.Parallel()
 	for _, s := range samples {
 		t.Run(s.name, func(t *testing.T) {
 			log := readLog(t, sample(s.log))
@@ -146,6 +147,7 @@ func TestDifferencesAreSeen(t *testing.T) {
 // However the samples of a match are written, the report is the same to the byte: long or
 // wide, in any order of rows, with rows that come twice, and in several files.
 func TestTheFormOfALogChangesNothing(t *testing.T) {
+	t.Parallel()
 	for _, s := range samples {
 		t.Run(s.name, func(t *testing.T) {
 			report := func(paths ...string) string {

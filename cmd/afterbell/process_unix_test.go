@@ -152,6 +152,7 @@ func TestASecondInterruptEndsACommandThatWaits(t *testing.T) {
 // kill -9 at any moment: while the log is read, and as often as it goes while the match is
 // written. The next import finds nothing of it, or all, and works.
 func TestAKilledImportLeavesNoHalfMatch(t *testing.T) {
+	t.Parallel()
 	data := dataFolder(t)
 	c, log := importing(t, data)
 	defer log.Close()

@@ -59,6 +59,7 @@ func writeLog(t testing.TB, log *schemas.Log, name string) string {
 // What export writes, import reads, and nothing is lost on the way: the same hash over all
 // samples, and the same report.
 func TestExportAndImportAgain(t *testing.T) {
+	t.Parallel()
 	for _, s := range samples {
 		t.Run(s.name, func(t *testing.T) {
 			profile, out := sample(s.profile), filepath.Join(t.TempDir(), "out.csv")
@@ -325,6 +326,7 @@ func TestABadFileAmongOthers(t *testing.T) {
 
 // A match that is replaced keeps its place among the others, which its history depends on.
 func TestReplacing(t *testing.T) {
+	t.Parallel()
 	data, profile := dataFolder(t), sample("heron.yaml")
 	clean, jam := []string{sample("clean.csv.gz")}, []string{sample("jam-reversed.csv.gz")}
 	done(t, importAs(t, data, "q1", profile, clean))

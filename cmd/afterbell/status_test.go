@@ -211,6 +211,7 @@ func TestAProfileOfAGigabyte(t *testing.T) {
 }
 
 func TestFailOn(t *testing.T) {
+	t.Parallel()
 	data := dataFolder(t)
 	stuck, heron := sample("jam-stuck.csv.zst"), sample("heron.yaml")
 	plain := done(t, afterbell("analyze", stuck, "--profile", heron, "--json"))

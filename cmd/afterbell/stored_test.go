@@ -21,6 +21,7 @@ import (
 // A match is analyzed the same from its file, when it is stored, from the stored samples,
 // and again.
 func TestAFileAndTheStoredMatchSayTheSame(t *testing.T) {
+	t.Parallel()
 	for _, s := range samples {
 		t.Run(s.name, func(t *testing.T) {
 			data := dataFolder(t)
@@ -54,6 +55,7 @@ func reportOf(t *testing.T, data, profile string) *schemas.Report {
 
 // Earlier matches say what is usual; a later one never changes a report unless it is asked.
 func TestHistoryIsWhatCameBefore(t *testing.T) {
+	t.Parallel()
 	data, heron := dataFolder(t), sample("heron.yaml")
 	for _, m := range []struct{ name, log, at string }{
 		{"q8", "clean.csv.gz", "2031-03-01T12:00:00Z"},
@@ -92,6 +94,7 @@ func TestTheSheetOfAFile(t *testing.T) {
 
 // demo does the whole job, and the pages it serves show it.
 func TestDemo(t *testing.T) {
+	t.Parallel()
 	data := dataFolder(t)
 	o := done(t, afterbell("demo", "--once", "--no-open", "--data", data))
 	assert.Regexp(t, `serving on http://127\.0\.0\.1:\d+\nthe sheet: http://127\.0\.0\.1:\d+/m/millbrook-open/q14/heron\n`, o.stdout)
