@@ -4,17 +4,16 @@ import (
 	"bytes"
 	"cmp"
 	_ "embed"
-	"fmt"
 	"html/template"
 	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
-	"time"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
+	"github.com/afterbell/afterbell/viewer/sheet"
 )
 
 //go:embed board.css
@@ -23,48 +22,40 @@ var boardCSS string
 //go:embed board.tmpl
 var boardText string
 
-var boardTemplate = template.Must(template.New("board").Parse(boardText))
+var boardTemplate = template.Must(template.New("board").Funcs(template.FuncMap{"glue": sheet.Glue}).Parse(boardText))
 
-// row is one match on the board.
-type row struct {
-	Match, Robot, Event, When string
-	Href                      string
-	Severity                  string
-	Mark                      template.HTML
-	Word, Text                string
-	Small                     template.HTML
-	Jams, Lowest, Cycle       cell
-	Balance                   cell
-	Trouble                   string // why the match cannot be shown; the rest is empty then
-
-	order string
-	id    schemas.MatchID
+// group is rows of one event and day; Head names it, and is empty while that is the event
+// and day of the newest match.
+type group struct {
+	Head string
+	Rows []row
 }
 
-// cell is a figure of a row; Unknown says why there is none.
-type cell struct{ Value, Unknown string }
-
-// ribbonWidth is the width of a row's ribbon.
-const ribbonWidth = 336
-
-// board lists every match, the newest first and in full.
+// board lists every match, the newest that can be shown on top and in full.
 func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
 	rows, err := s.allRows()
 	if err != nil {
 		s.problem(w, http.StatusInternalServerError, "The data folder cannot be read.", err.Error())
 		return
 	}
-	data := struct {
-		Rows   []row
+	var data struct {
 		Newest *newest
-	}{Rows: rows}
-	if len(rows) > 0 && rows[0].Trouble == "" {
-		if n, err := s.newest(rows[0]); err == nil {
-			data.Newest, data.Rows = n, rows[1:]
-		} else {
-			rows[0].Trouble = err.Error()
-		}
+		Groups []group
 	}
+	var on *row
+	for i := range rows {
+		if rows[i].Trouble != "" {
+			continue
+		}
+		n, err := s.newest(rows[i])
+		if err == nil {
+			on, data.Newest = &n.row, n
+			rows = slices.Delete(rows, i, i+1)
+			break
+		}
+		rows[i].Trouble = err.Error() // replaced or damaged since its row was made
+	}
+	data.Groups = groups(rows, on)
 	var body, b bytes.Buffer
 	if err = boardTemplate.Execute(&body, data); err == nil {
 		err = page.Write(&b, page.Frame{
@@ -81,6 +72,26 @@ func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
 	s.write(w, http.StatusOK, b.Bytes())
 }
 
+// groups parts rows where event or day changes; on is the last row above them, if any. A
+// row without a day stays with the rows of its event.
+func groups(rows []row, on *row) []group {
+	var out []group
+	for i, r := range rows {
+		switch {
+		case on == nil || !r.sameDay(*on):
+			out = append(out, group{Head: r.day()})
+		case len(out) == 0:
+			out = append(out, group{})
+		}
+		if on == nil || r.Date != "" || !r.sameDay(*on) {
+			on = &rows[i]
+		}
+		last := &out[len(out)-1]
+		last.Rows = append(last.Rows, r)
+	}
+	return out
+}
+
 // allRows are the rows of all matches, newest first by wall clock where it is known, else
 // by when they were stored.
 func (s *Server) allRows() ([]row, error) {
@@ -88,12 +99,21 @@ func (s *Server) allRows() ([]row, error) {
 	if err != nil {
 		return nil, err
 	}
+	short := map[string]int{} // how many matches have this address without a season
+	for _, id := range ids {
+		short[address(id)]++
+	}
 	rows := make([]row, 0, len(ids))
 	for _, id := range ids {
-		rows = append(rows, s.rowOf(id))
+		r := s.rowOf(id)
+		r.Href = address(id)
+		if short[r.Href] > 1 {
+			r.Href = longAddress(id)
+		}
+		rows = append(rows, r)
 	}
 	slices.SortStableFunc(rows, func(a, b row) int {
-		return cmp.Or(cmp.Compare(b.order, a.order), cmp.Compare(b.Match, a.Match))
+		return cmp.Or(b.order.Compare(a.order), cmp.Compare(b.id.String(), a.id.String()))
 	})
 	return rows, nil
 }
@@ -111,14 +131,20 @@ func (s *Server) rowOf(id schemas.MatchID) row {
 	if err != nil {
 		return s.troubled(id, err)
 	}
-	r := s.newRow(id, m)
+	r := newRow(id, m)
 	s.rows.put(id, info, r)
 	return r
 }
 
+// troubled is the row of a match that cannot be shown. It stands where its folder was last
+// written, which is the best that is known of its time.
 func (s *Server) troubled(id schemas.MatchID, err error) row {
 	s.options.Log.Error("board", "match", id.String(), "err", err)
-	return row{Match: id.Match, Robot: id.Robot, Event: id.Event, Href: address(id), Trouble: err.Error(), id: id}
+	r := row{id: id, Match: id.Match, Robot: id.Robot, Trouble: err.Error()}
+	if info, err := os.Stat(s.home.Dir(id)); err == nil {
+		r.order = info.ModTime()
+	}
+	return r
 }
 
 // loadForRibbon reads of the samples only the supply voltage.
@@ -139,137 +165,9 @@ func (s *Server) loadForRibbon(id schemas.MatchID) (*stored, error) {
 	return &stored{r, p, log}, err
 }
 
-func (s *Server) newRow(id schemas.MatchID, m *stored) row {
-	r := m.report
-	scene := draw.NewScene(r, m.profile, m.log)
-	out := row{
-		Match: id.Match, Robot: id.Robot, Event: id.Event, Href: address(id), id: id,
-		Severity: r.Verdict.Severity,
-		Mark:     page.Small(draw.SeverityMark(r.Verdict.Severity, 0, 7), "", "mark-small"),
-		Word:     draw.SeverityWord(r.Verdict.Severity), Text: r.Verdict.Text,
-		Small: page.Small(draw.Ribbon(scene, draw.RibbonOptions{Width: ribbonWidth, Small: true}), "r-"+id.Event+"-"+id.Match+"-"+id.Robot, "small"),
-		order: r.From.StoredAt,
-	}
-	if at, err := time.Parse(time.RFC3339Nano, cmp.Or(deref(r.Match.At), r.From.StoredAt)); err == nil {
-		out.order = at.UTC().Format("2006-01-02T15:04:05.000000000")
-		if r.Match.At != nil {
-			out.When = at.Format("15:04")
-		}
-	}
-	out.Jams = cell{Unknown: "no path"}
-	if ran(r, "path") {
-		out.Jams = cell{Value: fmt.Sprint(len(r.Jams))}
-	}
-	out.Lowest = figure(r.Battery.LowestV, "%.2f V", "no voltage")
-	out.Cycle = figure(medianCycle(r), "%.1f s", "no score")
-	out.Balance = balanceCell(r)
-	return out
-}
+// ribbonWidth is the width of a row's ribbon.
+const ribbonWidth = 336
 
-func deref(s *string) string {
-	if s == nil {
-		return ""
-	}
-	return *s
-}
-
-func figure(v *float64, format, unknown string) cell {
-	if v == nil {
-		return cell{Unknown: unknown}
-	}
-	return cell{Value: fmt.Sprintf(format, *v)}
-}
-
-func ran(r *schemas.Report, analysis string) bool {
-	return slices.ContainsFunc(r.Analyses, func(a schemas.Analysis) bool { return a.Name == analysis && a.Ran })
-}
-
-// medianCycle is the median of the complete scoring cycles of the driver period.
-func medianCycle(r *schemas.Report) *float64 {
-	var all []float64
-	for _, c := range r.Cycles {
-		if c.Kind == "score" && c.Complete && c.Period == schemas.PeriodDriver {
-			all = append(all, c.DurationS)
-		}
-	}
-	if len(all) == 0 {
-		return nil
-	}
-	slices.Sort(all)
-	return schemas.Some((all[len(all)/2] + all[(len(all)-1)/2]) / 2)
-}
-
-func balanceCell(r *schemas.Report) cell {
-	switch n := len(r.Balances); {
-	case !ran(r, "balance"):
-		return cell{Unknown: "no tilt"}
-	case n == 0:
-		return cell{Value: "not tried"}
-	default:
-		b := r.Balances[n-1]
-		switch {
-		case b.Outcome == schemas.BalanceLevel && b.SettleS != nil:
-			return cell{Value: fmt.Sprintf("level, %.1f s", *b.SettleS)}
-		case b.Outcome == schemas.BalanceLeft:
-			return cell{Value: fmt.Sprintf("left at %.0f s", b.EndS-r.Match.StartS)}
-		}
-		return cell{Value: "not level"}
-	}
-}
-
-// newest is the match on top of the board.
-type newest struct {
-	row
-	Ribbon  template.HTML
-	Detail  string
-	Battery string
-	Top     []topFinding
-	More    int
-}
-
-// topFinding is one of the first three findings in short; its caution stands above its check.
-type topFinding struct {
-	Mark    template.HTML
-	Word    string
-	Title   string
-	Caution []string
-	Check   string
-	Line    string
-	Href    string
-}
-
-func (s *Server) newest(r row) (*newest, error) {
-	m, err := s.loadForRibbon(r.id)
-	if err != nil {
-		return nil, err
-	}
-	scene := draw.NewScene(m.report, m.profile, m.log)
-	link := func(rank int) string { return fmt.Sprintf("%s#finding-%d", r.Href, rank) }
-	out := &newest{row: r, Detail: m.report.Verdict.Detail, Battery: m.report.Battery.ID}
-	out.Ribbon = page.Figure("ribbon", false, func(width float64) (*draw.Picture, bool) {
-		return draw.Ribbon(scene, draw.RibbonOptions{Width: width, Link: link}), true
-	})
-	for i, f := range m.report.Findings {
-		if i == 3 {
-			out.More = len(m.report.Findings) - 3
-			break
-		}
-		t := topFinding{
-			Mark: page.Small(draw.SeverityMark(f.Severity, i+1, 11), "", "mark-large"), Word: draw.SeverityWord(f.Severity),
-			Title: f.Title, Caution: f.Caution, Href: link(i + 1), Line: fmt.Sprintf("sure %.2f", f.Confidence),
-		}
-		if f.CostS != nil {
-			t.Line = fmt.Sprintf("%.1f s lost, %s", *f.CostS, t.Line)
-		}
-		if len(f.Check) > 0 {
-			t.Check = f.Check[0]
-		}
-		out.Top = append(out.Top, t)
-	}
-	return out, nil
-}
-
-func problemBody(what, detail string) template.HTML {
-	e := template.HTMLEscapeString
-	return template.HTML(`<main class="trouble"><h1 class="sentence">` + e(what) + `</h1><p>` + e(detail) + `</p></main>`)
+func smallRibbon(m *stored) *draw.Picture {
+	return draw.Ribbon(draw.NewScene(m.report, m.profile, m.log), draw.RibbonOptions{Width: ribbonWidth, Small: true})
 }

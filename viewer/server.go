@@ -12,11 +12,13 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"html/template"
 	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
 	"path"
+	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
@@ -131,16 +133,40 @@ func (s *Server) favicon(w http.ResponseWriter, _ *http.Request) {
 	}
 }
 
-// wanted is the match a request names; without a season there must be one such match.
-func (s *Server) wanted(r *http.Request) (schemas.MatchID, error) {
-	ref := path.Join(r.PathValue("season"), r.PathValue("event"), r.PathValue("match"), r.PathValue("robot"))
-	return s.home.Find(ref)
+// wanted is the match a request names; without a season there must be one such match. When
+// there is none the request is answered, and ok is false.
+func (s *Server) wanted(w http.ResponseWriter, r *http.Request) (id schemas.MatchID, ok bool) {
+	var parts []string
+	for _, key := range []string{"season", "event", "match", "robot"} {
+		name := r.PathValue(key)
+		if key == "season" && name == "" {
+			continue
+		}
+		if err := schemas.CheckName(key, name); err != nil {
+			s.problem(w, http.StatusNotFound, "There is no such match.", err.Error())
+			return id, false
+		}
+		parts = append(parts, name)
+	}
+	id, err := s.home.Find(strings.Join(parts, "/"))
+	var several *home.AmbiguousError
+	var none *home.NotFoundError
+	switch {
+	case err == nil:
+		return id, true
+	case errors.As(err, &several):
+		s.choice(w, several.Candidates)
+	case errors.As(err, &none):
+		s.problem(w, http.StatusNotFound, "There is no such match.", err.Error())
+	default:
+		s.problem(w, http.StatusInternalServerError, "The data folder cannot be read.", err.Error())
+	}
+	return id, false
 }
 
 func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
-	id, err := s.wanted(r)
-	if err != nil {
-		s.problem(w, http.StatusNotFound, "There is no such match.", err.Error())
+	id, ok := s.wanted(w, r)
+	if !ok {
 		return
 	}
 	m, err := s.load(id)
@@ -152,7 +178,7 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
 	var b bytes.Buffer
 	err = sheet.Render(&b, sheet.Input{
 		Report: m.report, Profile: m.profile, Log: m.log, Mode: sheet.Page,
-		Nav:     []page.Link{{Text: "Pit board", Href: "/"}, {Text: "Match sheet", Href: address(id), Current: true}},
+		Nav:     []page.Link{{Text: "Pit board", Href: "/"}, {Text: "Match sheet", Href: r.URL.Path, Current: true}},
 		Aside:   []page.Link{{Text: "Print", Href: "#print", ID: "print"}, {Text: "report.json", Href: longAddress(id) + "/report.json"}},
 		Scripts: s.scripts,
 	})
@@ -165,9 +191,8 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) report(w http.ResponseWriter, r *http.Request) {
-	id, err := s.wanted(r)
-	if err != nil {
-		s.problem(w, http.StatusNotFound, "There is no such match.", err.Error())
+	id, ok := s.wanted(w, r)
+	if !ok {
 		return
 	}
 	m, err := s.readReport(id)
@@ -185,18 +210,40 @@ func (s *Server) nothingHere(w http.ResponseWriter, r *http.Request) {
 	s.problem(w, http.StatusNotFound, "There is no such page.", "The pit board lists every match: "+r.Host+"/")
 }
 
+// choice is a page that leads to each match an address may mean.
+func (s *Server) choice(w http.ResponseWriter, ids []schemas.MatchID) {
+	var links []page.Link
+	for _, id := range ids {
+		links = append(links, page.Link{Text: id.String(), Href: longAddress(id)})
+	}
+	s.problem(w, http.StatusMultipleChoices, "Several seasons have this match.", "Say which:", links...)
+}
+
 // problem is a page that says what went wrong and what to do.
-func (s *Server) problem(w http.ResponseWriter, status int, what, detail string) {
+func (s *Server) problem(w http.ResponseWriter, status int, what, detail string, links ...page.Link) {
 	var b bytes.Buffer
 	err := page.Write(&b, page.Frame{
 		Title: what, Class: "problem", Nav: []page.Link{{Text: "Pit board", Href: "/"}},
-		Body: problemBody(what, detail),
+		Body: problemBody(what, detail, links),
 	})
 	if err != nil {
 		http.Error(w, errors.Join(errors.New(what), err).Error(), http.StatusInternalServerError)
 		return
 	}
 	s.write(w, status, b.Bytes())
+}
+
+func problemBody(what, detail string, links []page.Link) template.HTML {
+	e := template.HTMLEscapeString
+	body := `<main class="trouble"><h1 class="sentence">` + e(what) + `</h1><p>` + e(detail) + `</p>`
+	if len(links) > 0 {
+		body += `<ul>`
+		for _, l := range links {
+			body += `<li><a class="choice" href="` + e(l.Href) + `">` + e(l.Text) + `</a></li>`
+		}
+		body += `</ul>`
+	}
+	return template.HTML(body + `</main>`)
 }
 
 func (s *Server) write(w http.ResponseWriter, status int, body []byte) {

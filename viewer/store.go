@@ -49,6 +49,9 @@ func (s *Server) readReport(id schemas.MatchID) (*schemas.Report, error) {
 	if err := json.Unmarshal(data, &r); err != nil {
 		return nil, fmt.Errorf("%s: %w; `afterbell verify --rebuild %s` makes it again", name, err, id)
 	}
+	if r.Report != schemas.ReportVersion {
+		return nil, fmt.Errorf("%s: is a report of version %d, and this program shows version %d; `afterbell verify --rebuild %s` makes it again", name, r.Report, schemas.ReportVersion, id)
+	}
 	return &r, nil
 }
 

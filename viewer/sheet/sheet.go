@@ -51,7 +51,7 @@ type Input struct {
 //go:embed sheet.tmpl
 var sheetText string
 
-var sheetTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{"glue": glue}).Parse(sheetText))
+var sheetTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{"glue": Glue}).Parse(sheetText))
 
 // Render writes the sheet as HTML. Nothing is written when it cannot be made.
 func Render(w io.Writer, in Input) error {

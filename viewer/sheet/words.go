@@ -66,8 +66,8 @@ func short(v float64, decimals int) string {
 
 var unitAfterNumber = regexp.MustCompile(`([0-9]) (ms|s|V|Ah|A|Hz|m|Wh|rad)\b|([0-9]) (Ω|%)`)
 
-// glue keeps numbers with their units when lines break.
-func glue(s string) string { return unitAfterNumber.ReplaceAllString(s, "$1$3\u00a0$2$4") }
+// Glue keeps numbers with their units when lines break.
+func Glue(s string) string { return unitAfterNumber.ReplaceAllString(s, "$1$3\u00a0$2$4") }
 
 // grouped is a whole number with a thin gap every three figures.
 func grouped(n int) string {

@@ -127,8 +127,8 @@ func TestNumbers(t *testing.T) {
 }
 
 func TestGlue(t *testing.T) {
-	require.Equal(t, "lost 23.4\u00a0s at 0.34\u00a0Hz, 12\u00a0% of 3 stages", glue("lost 23.4 s at 0.34 Hz, 12 % of 3 stages"))
-	require.Equal(t, "0.039\u00a0Ω; 5 sparks", glue("0.039 Ω; 5 sparks"))
+	require.Equal(t, "lost 23.4\u00a0s at 0.34\u00a0Hz, 12\u00a0% of 3 stages", Glue("lost 23.4 s at 0.34 Hz, 12 % of 3 stages"))
+	require.Equal(t, "0.039\u00a0Ω; 5 sparks", Glue("0.039 Ω; 5 sparks"))
 }
 
 func TestWhen(t *testing.T) {
