@@ -114,11 +114,11 @@ func TestRowsInAnyOrder(t *testing.T) {
 
 	backwards := slices.Clone(rows)
 	slices.Reverse(backwards)
-	assert.Equal(t, want, report(backwards), "times running backwards")
+	sameReport(t, want, report(backwards), "rows in order, and backwards,")
 
 	shuffled := slices.Clone(rows)
 	rand.New(rand.NewPCG(3, 4)).Shuffle(len(shuffled), func(i, j int) { shuffled[i], shuffled[j] = shuffled[j], shuffled[i] })
-	assert.Equal(t, want, report(shuffled), "in no order")
+	sameReport(t, want, report(shuffled), "rows in order, and in none,")
 
 	doubled := slices.Clone(rows)
 	for i, row := range rows {
@@ -127,13 +127,13 @@ func TestRowsInAnyOrder(t *testing.T) {
 			doubled = append(doubled, row)
 		}
 	}
-	assert.Equal(t, want, report(doubled), "some twice, some three times")
+	sameReport(t, want, report(doubled), "rows once, and some twice or three times,")
 
 	late := slices.Clone(rows)
 	for i := 0; i < 1000; i += 7 {
 		late[i], late[len(late)-1-i] = late[len(late)-1-i], late[i]
 	}
-	assert.Equal(t, want, report(late))
+	sameReport(t, want, report(late), "rows in order, and some late,")
 }
 
 func TestBadRowsThatAreSkippedAreCounted(t *testing.T) {

@@ -103,7 +103,7 @@ func TestVerifyRebuildsDerivedFiles(t *testing.T) {
 				assert.Equal(t, "2031/millbrook-open/q14/heron: rebuilt\n", o.stdout)
 			}
 			m.requireWhole(t)
-			assert.Equal(t, facts(t, before), facts(t, analyzed(t, "q14", "--data", m.data)))
+			sameFacts(t, before, analyzed(t, "q14", "--data", m.data))
 			m.keep(t)
 
 			if strings.HasSuffix(name, ".parquet") || name == reportFile || name == profileFile {

@@ -18,7 +18,6 @@ import (
 var version = "dev"
 
 func main() {
-	fileSizeAsError()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second interrupt ends the process at once
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
