@@ -2,6 +2,7 @@ package draw
 
 import (
 	"math"
+	"slices"
 )
 
 // Autonomous is the driven path of the autonomous period on the field, with the zones of
@@ -53,22 +54,9 @@ type autonomousTrack struct {
 }
 
 func (a *autonomousTrack) paint(p *pen) {
-	if c := a.scene.Profile.Cycles; c != nil {
-		for _, z := range c.Zones {
-			var points []pt
-			top := pt{0, math.Inf(1)}
-			for _, q := range z.Corners {
-				at := pt{a.x.at(q[0]), a.y.at(q[1])}
-				points = append(points, at)
-				if at.y < top.y || at.y == top.y && at.x < top.x {
-					top = at
-				}
-			}
-			if len(points) > 2 {
-				p.area(Inset, points...)
-				p.text(note(top.x+5, top.y+15, left, clip(z.Name, 14)).within(a.x.p0+3, a.x.p1-3))
-			}
-		}
+	zones := a.zones()
+	for _, z := range zones {
+		p.area(Inset, z.corners...)
 	}
 	p.frame(line{Edge, 1, nil}, a.x.p0+0.5, a.y.p1+0.5, a.x.p1-a.x.p0-1, a.y.p0-a.y.p1-1)
 	track := a.scene.Report.Autonomous.Track
@@ -77,17 +65,66 @@ func (a *autonomousTrack) paint(p *pen) {
 		points = append(points, pt{a.x.clamped(q.X), a.y.clamped(q.Y)})
 	}
 	p.stroke(line{Ink, 2, nil}, points...)
-	a.paintDots(p, points)
+	end := points[len(points)-1]
+	l, color := a.endName(end)
+	taken := []box{l.box(), {end.x - 6, end.y - 6, end.x + 6, end.y + 6}}
+	for _, z := range zones {
+		taken = append(taken, a.nameZone(p, z, taken))
+	}
+	a.paintDots(p, points, taken)
+	p.ring(line{color, 2, nil}, Paper, end.x, end.y, 4.5)
+	p.text(l)
 }
 
-// paintDots marks a dot every few seconds and names those that have room.
-func (a *autonomousTrack) paintDots(p *pen, points []pt) {
-	track := a.scene.Report.Autonomous.Track
-	first, last := a.scene.T(track[0].AtS), a.scene.T(track[len(track)-1].AtS)
-	var taken []box
-	end := points[len(points)-1]
+// drawnZone is a zone of the profile in the picture.
+type drawnZone struct {
+	name    string
+	corners []pt
+}
+
+func (a *autonomousTrack) zones() []drawnZone {
+	c := a.scene.Profile.Cycles
+	if c == nil {
+		return nil
+	}
+	var out []drawnZone
+	for _, z := range c.Zones {
+		d := drawnZone{name: clip(z.Name, 14)}
+		for _, q := range z.Corners {
+			d.corners = append(d.corners, pt{a.x.at(q[0]), a.y.at(q[1])})
+		}
+		if len(d.corners) > 2 {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// nameZone writes a zone's name into the first of its corners where nothing else is
+// written, from the upper left on, and returns where that is.
+func (a *autonomousTrack) nameZone(p *pen, z drawnZone, taken []box) box {
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, q := range z.corners {
+		x0, x1 = min(x0, q.x), max(x1, q.x)
+		y0, y1 = min(y0, q.y), max(y1, q.y)
+	}
+	places := []label{
+		note(x0+5, y0+15, left, z.name), note(x1-5, y0+15, right, z.name),
+		note(x0+5, y1-6, left, z.name), note(x1-5, y1-6, right, z.name),
+	}
+	for i := range places {
+		places[i] = places[i].within(a.x.p0+3, a.x.p1-3)
+	}
+	free := slices.IndexFunc(places, func(l label) bool { return !slices.ContainsFunc(taken, l.box().meets) })
+	name := places[max(free, 0)]
+	p.text(name)
+	return name.box()
+}
+
+// endName says when autonomous ended, and how far from its usual end if that is known.
+func (a *autonomousTrack) endName(end pt) (label, Token) {
 	auto := a.scene.Report.Autonomous
-	words := decimal(last, 0) + " s"
+	words := decimal(a.scene.T(auto.Track[len(auto.Track)-1].AtS), 0) + " s"
 	color := Ink
 	if finite(auto.EndErrorM) {
 		words = decimal(*auto.EndErrorM, 2) + " m off at " + words
@@ -99,7 +136,13 @@ func (a *autonomousTrack) paintDots(p *pen, points []pt) {
 	if l.box().y0 < a.y.p1+2 {
 		l.y = end.y + 20
 	}
-	taken = append(taken, l.box(), box{end.x - 6, end.y - 6, end.x + 6, end.y + 6})
+	return l, color
+}
+
+// paintDots marks a dot every few seconds and names those that have room.
+func (a *autonomousTrack) paintDots(p *pen, points []pt, taken []box) {
+	track := a.scene.Report.Autonomous.Track
+	first, last := a.scene.T(track[0].AtS), a.scene.T(track[len(track)-1].AtS)
 	step := 3.0
 	if ticks := Ticks(first, last, 6); len(ticks) > 1 {
 		step = max(ticks[1]-ticks[0], 1)
@@ -116,18 +159,13 @@ func (a *autonomousTrack) paintDots(p *pen, points []pt) {
 			n := note(points[i].x, points[i].y+dy, middle, decimal(t, 0)+" s").within(a.x.p0+3, a.x.p1-3).haloed()
 			b := n.box()
 			free := b.y0 > a.y.p1 && b.y1 < a.y.p0
-			for _, o := range taken {
-				free = free && !b.meets(o)
-			}
-			if free {
+			if free && !slices.ContainsFunc(taken, b.meets) {
 				taken = append(taken, b)
 				p.text(n)
 				break
 			}
 		}
 	}
-	p.ring(line{color, 2, nil}, Paper, end.x, end.y, 4.5)
-	p.text(l)
 }
 
 // remarked says whether a finding speaks of the autonomous period.

@@ -105,18 +105,29 @@ func (b *balance) paint(p *pen) {
 }
 
 func (b *balance) paintSwings(p *pen) {
+	for _, w := range b.attempt.Swings {
+		p.ring(line{Accent, 1.6, nil}, Paper, b.x.clamped(b.scene.T(w.AtS)), b.y.clamped(w.Tilt), 3.5)
+	}
+	for _, l := range b.swingNumbers() {
+		p.text(l)
+	}
+}
+
+// swingNumbers stand outside of the swings they count; of many only every fifth.
+func (b *balance) swingNumbers() []label {
+	var out []label
 	swings := b.attempt.Swings
 	for i, w := range swings {
-		x, y := b.x.clamped(b.scene.T(w.AtS)), b.y.clamped(w.Tilt)
-		p.ring(line{Accent, 1.6, nil}, Paper, x, y, 3.5)
-		at := y - 8
+		if len(swings) > 15 && (i+1)%5 != 0 {
+			continue
+		}
+		at := b.y.clamped(w.Tilt) - 8
 		if w.Tilt < 0 {
-			at = y + 16
+			at += 24
 		}
-		if len(swings) <= 15 || (i+1)%5 == 0 {
-			p.text(stressed(x, at, middle, strconv.Itoa(i+1)).in(Accent).haloed())
-		}
+		out = append(out, stressed(b.x.clamped(b.scene.T(w.AtS)), at, middle, strconv.Itoa(i+1)).in(Accent).haloed())
 	}
+	return out
 }
 
 // paintModel draws the same start with good damping, from the model fitted to this attempt,
@@ -125,7 +136,7 @@ func (b *balance) paintModel(p *pen) {
 	m := b.attempt.Model
 	if m == nil || m.ErrorDeg > worstFit {
 		if m != nil {
-			p.text(note(b.x.p1, 12, right, "the swing does not fit a simple model").within(0, b.x.p1))
+			p.text(note(b.x.p1-34, 12, right, "the swing does not fit a simple model").within(0, b.x.p1-34)) // left of "bell"
 		}
 		return
 	}
@@ -201,11 +212,11 @@ func DampedFrom(m schemas.BalanceModel, zeta float64) (tilt func(t float64) floa
 func (b *balance) paintSides(p *pen) {
 	if b.t1 >= b.scene.Bell()-1e-6 {
 		p.stroke(line{Ink, 1.2, nil}, pt{b.x.p1, 2}, pt{b.x.p1, b.bottom})
-		p.text(note(b.x.p1-6, 10, right, "bell"))
+		p.text(note(b.x.p1-6, 12, right, "bell"))
 	}
 	if b.narrow {
 		if b.level > 0 {
-			p.text(note(b.x.p1-4, b.y.at(-b.level)+14, right, "level ±"+short(b.level, 1)+"°").in(Ink).haloed())
+			p.text(b.levelName())
 		}
 		return
 	}
@@ -219,6 +230,23 @@ func (b *balance) paintSides(p *pen) {
 	if b.scene.Drive != nil {
 		p.text(note(x, b.drive.at(0)+4, left, "drive command"))
 	}
+}
+
+// levelName is the name of the level band inside the picture: under the band or over it, at
+// its end or its start, wherever no swing's number is.
+func (b *balance) levelName() label {
+	words := "level ±" + short(b.level, 1) + "°"
+	under, over := b.y.at(-b.level)+14, b.y.at(b.level)-5
+	places := []label{
+		note(b.x.p1-4, under, right, words), note(b.x.p1-4, over, right, words),
+		note(b.x.p0+4, under, left, words), note(b.x.p0+4, over, left, words),
+	}
+	for _, l := range places {
+		if !slices.ContainsFunc(b.swingNumbers(), func(n label) bool { return l.box().meets(n.box()) }) {
+			return l.in(Ink).haloed()
+		}
+	}
+	return places[0].in(Ink).haloed()
 }
 
 func (b *balance) words() string {

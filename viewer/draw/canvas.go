@@ -23,4 +23,5 @@ type Group struct {
 	Href    string // makes the group a link
 	Title   string // what the group is, in words
 	Finding string // id of the finding it belongs to; a page lights its mates
+	Hit     box    // takes clicks besides what is drawn; none when empty
 }

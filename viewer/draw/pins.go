@@ -9,6 +9,7 @@ import (
 const (
 	pinMark    = 9.0  // radius of a pin's mark
 	smallMark  = 4.5  // in a small ribbon
+	hitHalf    = 12.0 // half the side of the square around a mark that takes clicks
 	laneHeight = 24.0 // from one lane of pins to the next
 	maxLanes   = 4
 	manyPins   = 12 // beyond this, watch pins lose their words
@@ -238,8 +239,9 @@ func (r *ribbon) paintPins(p *pen) {
 			color = Ink
 		}
 		g := Group{Class: "pin", Finding: q.finding.ID, Title: "finding " + short(float64(q.rank), 0) + ": " + q.finding.Title}
-		if r.options.Link != nil {
+		if r.options.Link != nil && q.lane >= 0 { // a bar alone is too small to hit
 			g.Href = r.options.Link(q.rank)
+			g.Hit = box{q.x - hitHalf, q.y - hitHalf, q.x + hitHalf, q.y + hitHalf}
 		}
 		p.group(g, func() {
 			y := r.top - 1 - bar - float64(q.step)*(bar+2)

@@ -14,7 +14,7 @@ import (
 // Marks and words of pins never meet, and no stem runs through words.
 func TestPinsDoNotMeet(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		width := rapid.SampledFrom([]float64{358, 780, 1040}).Draw(t, "width")
+		width := rapid.SampledFrom([]float64{328, 780, 1040}).Draw(t, "width")
 		n := rapid.IntRange(0, 25).Draw(t, "n")
 		var pins []pin
 		at := 0.0

@@ -103,6 +103,10 @@ func (c *svgCanvas) Begin(g Group) {
 	if g.Title != "" {
 		c.buf.WriteString("<title>" + escape(g.Title) + "</title>")
 	}
+	if b := g.Hit; b != (box{}) {
+		fmt.Fprintf(&c.buf, `<rect fill="none" pointer-events="all" x="%s" y="%s" width="%s" height="%s"/>`,
+			num(b.x0), num(b.y0), num(b.x1-b.x0), num(b.y1-b.y0))
+	}
 	c.ends = append(c.ends, "</"+name+">")
 }
 

@@ -9,11 +9,11 @@ import (
 
 // Widths are the widths in pixels a picture is drawn at; the style sheet shows the one that
 // fits, so that its text never scales under 12 px: Wide from 1280 px on, Middle from 860 px
-// on, Narrow below. Paper gets Middle at nine tenths, which leaves its text at 8 pt.
+// on, Narrow below, which is the room on a screen of 360 px. Paper gets Middle at nine tenths, which leaves its text at 8 pt.
 const (
 	Wide   = 1040.0
 	Middle = 780.0
-	Narrow = 358.0
+	Narrow = 328.0
 )
 
 // Widths of pictures that stand side by side from Middle on.

@@ -1,0 +1,119 @@
+// The site under test: a data folder filled by the product itself, its server, and a
+// browser. AFTERBELL_BIN and AFTERBELL_CHROMIUM name the two programs;
+// `go run ./cmd/dev test` sets both.
+
+import { execFile, spawn } from "node:child_process";
+import { mkdtemp, readdir, readFile, rm, writeFile } from "node:fs/promises";
+import { tmpdir } from "node:os";
+import { dirname, join } from "node:path";
+import { createInterface } from "node:readline";
+import { fileURLToPath } from "node:url";
+import { promisify } from "node:util";
+import { gunzipSync } from "node:zlib";
+import { chromium } from "playwright-core";
+
+const run = promisify(execFile);
+const samples = fileURLToPath(new URL("../../../sample-logs/", import.meta.url));
+
+/** @typedef {{ event: string, match: string, robot: string, folder: string }} Match */
+/** @typedef {Awaited<ReturnType<typeof openSite>>} Site */
+
+/** @param {string} name */
+function program(name) {
+  const path = process.env[name];
+  if (!path) throw new Error(`${name} is not set: run the browser tests with \`go run ./cmd/dev test\``);
+  return path;
+}
+
+/** Fills a data folder, serves it and starts a browser. */
+export async function openSite() {
+  const bin = program("AFTERBELL_BIN");
+  const dir = await mkdtemp(join(tmpdir(), "afterbell-browser-"));
+  const data = join(dir, "data");
+  await fill(bin, data, dir);
+  const matches = await stored(data);
+  const server = await serve(bin, data);
+  const browser = await chromium.launch({
+    executablePath: program("AFTERBELL_CHROMIUM"),
+    args: ["--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
+  });
+  return {
+    url: server.url,
+    browser,
+    matches,
+    /** The board, every sheet, and a page that says what is wrong. */
+    paths: ["/", ...matches.map(sheetOf), "/m/nowhere/q1/nobody"],
+    async close() {
+      await browser.close();
+      await server.stop();
+      await rm(dir, { recursive: true, force: true });
+    },
+  };
+}
+
+/** @param {Match} m the match whose sheet's address is wanted */
+export const sheetOf = (m) => `/m/${m.event}/${m.match}/${m.robot}`;
+
+/**
+ * The demo's event, the six sample logs, and two logs that are hard to show: one that stops
+ * early, under the longest name there can be, and one that says nothing but its mode.
+ * @param {string} bin
+ * @param {string} data
+ * @param {string} dir for the logs made here
+ */
+async function fill(bin, data, dir) {
+  await run(bin, ["demo", "--no-open", "--once", "--data", data]);
+  /** @type {(robot: string, ...args: string[]) => Promise<unknown>} */
+  const load = (robot, ...args) =>
+    run(bin, ["import", "--data", data, "--season", "2031", "--event", "samples", "--profile", join(samples, `${robot}.yaml`), ...args]);
+  const logs = (await readdir(samples)).filter((name) => /\.csv\.(gz|zst)$/.test(name));
+  await load("heron", ...logs.filter((name) => !name.startsWith("rookie")).map((name) => join(samples, name)));
+  await load("curlew", join(samples, "rookie.csv.gz"));
+
+  const rows = gunzipSync(await readFile(join(samples, "rookie.csv.gz"))).toString().trimEnd().split("\n");
+  const made = {
+    ["m".repeat(64)]: rows.slice(0, Math.floor(rows.length * 0.6)),
+    silent: rows.filter((row, i) => i === 0 || row.includes(",robot/mode,")),
+  };
+  for (const [match, kept] of Object.entries(made)) {
+    const file = join(dir, `${match}.csv`);
+    await writeFile(file, kept.join("\n") + "\n");
+    await load("curlew", "--match", match, file);
+  }
+}
+
+/**
+ * @param {string} data
+ * @returns {Promise<Match[]>} every match of a data folder
+ */
+async function stored(data) {
+  const out = [];
+  for (const file of await readdir(data, { recursive: true })) {
+    const [, event, match, robot] = /event=([^\\/]+)[\\/]match=([^\\/]+)[\\/]robot=([^\\/]+)[\\/]report\.json$/.exec(file) ?? [];
+    if (event && match && robot) out.push({ event, match, robot, folder: join(data, dirname(file)) });
+  }
+  return out;
+}
+
+/**
+ * Starts the server and waits for the line that names its address.
+ * @param {string} bin
+ * @param {string} data
+ */
+async function serve(bin, data) {
+  const child = spawn(bin, ["serve", "--data", data, "--listen", "127.0.0.1:0"], { stdio: ["ignore", "pipe", "inherit"] });
+  const ended = new Promise((done) => child.once("exit", done));
+  for await (const line of createInterface({ input: child.stdout })) {
+    const url = /^serving on (http:\S+)$/.exec(line)?.[1];
+    if (url !== undefined) {
+      return {
+        url,
+        async stop() {
+          child.kill();
+          await ended;
+        },
+      };
+    }
+  }
+  throw new Error("the server ended before it served");
+}
