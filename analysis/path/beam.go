@@ -117,7 +117,7 @@ func beamModel(glitches float64) stat.HMM {
 	no := math.Inf(-1)
 	turn, glitch := math.Log(1-glitches), math.Log(glitches)
 	return stat.HMM{
-		Init: []float64{beamClear: -1, beamBlocked: -1, beamSpark: -5, beamDropout: -5},
+		Init: []float64{beamClear: -1, beamBlocked: -1, beamSpark: -5, beamDropout: no},
 		Trans: [][]float64{
 			beamClear:   {beamClear: no, beamBlocked: turn, beamSpark: glitch, beamDropout: no},
 			beamBlocked: {beamClear: turn, beamBlocked: no, beamSpark: no, beamDropout: glitch},
@@ -128,20 +128,26 @@ func beamModel(glitches float64) stat.HMM {
 }
 
 // readingOdds is how likely a run is in each state: impossible for the other reading, else
-// by how long it lasted. Seen at a step h, a stretch with an exponential law of mean tau
-// that shows for n steps has probability exp(-(n-1)h/tau) (1 - exp(-h/tau)).
+// by how long it lasted. A stretch that outlasts t with probability S(t), seen at a step h,
+// shows for n steps with probability S((n-1)h) - S(nh). Glitches have an exponential law.
+// What is in front of a beam, or the gap between two pieces, hardly ever lasts a
+// millisecond: that is a gamma law of shape 2, S(t) = (1 + t/tau) exp(-t/tau), of which one
+// in ten is much longer: a wait, an empty path, a stuck sensor.
 func readingOdds(r run, step float64, last bool, cfg Config) []float64 {
 	d := schemas.Seconds(r.to - r.from)
-	lasted := func(tau float64) float64 {
-		seen := math.Exp(-max(d-step, 0) / tau)
-		if last {
-			return seen // the log ended, not the stretch
+	lasted := func(outlasts func(t float64) float64) float64 {
+		seen := outlasts(max(d-step, 0))
+		if !last { // else the log ended, not the stretch
+			seen -= outlasts(max(d-step, 0) + step)
 		}
-		return seen * -math.Expm1(-step/tau)
+		return math.Log(max(seen, 1e-300))
 	}
-	const long = 30 // times the usual: a wait, an empty path, a stuck sensor
-	steady := math.Log(max(0.9*lasted(cfg.BlockS)+0.1*lasted(long*cfg.BlockS), 1e-300))
-	moment := math.Log(lasted(max(cfg.GlitchS, 0.7*step)))
+	const long = 30
+	steady := lasted(func(t float64) float64 {
+		short := 2 * t / cfg.BlockS
+		return 0.9*(1+short)*math.Exp(-short) + 0.1*math.Exp(-t/(long*cfg.BlockS))
+	})
+	moment := lasted(func(t float64) float64 { return math.Exp(-t / max(cfg.GlitchS, 0.7*step)) })
 	no := math.Inf(-1)
 	if r.blocked {
 		return []float64{beamClear: no, beamBlocked: steady, beamSpark: moment, beamDropout: no}

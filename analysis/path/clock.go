@@ -75,15 +75,16 @@ func (c *clock) after(a int64, x float64) int64 {
 	return min(max(at, a), c.end)
 }
 
-// returning is the time from which to b the stage was driven backward for x seconds, not
-// before a.
+// returning is the time from which to b the stage was driven backward for x seconds; when
+// it was for less, the time it began to be after a.
 func (c *clock) returning(b int64, x float64, a int64) int64 {
 	_, whole := c.read(b)
-	i := sort.Search(int(b-a), func(d int) bool {
+	x = min(x, c.backward(a, b))
+	d := sort.Search(int(b-a), func(d int) bool {
 		_, was := c.read(b - int64(d))
-		return whole-was >= x
+		return whole-was >= x-1e-9
 	})
-	return b - int64(i)
+	return b - int64(d)
 }
 
 // combine is the clock whose rate is that of pick over the rates of all.

@@ -78,6 +78,9 @@ func (w *way) blindStretch(all []journey, k int) (from, to int64, n int) {
 			row = 0
 		case slices.Contains(j.missed, k):
 			first, last := j.around(k)
+			if w.beams[k].index(first) >= 0 || w.beams[k].index(last) >= 0 {
+				continue // blocked, by another piece or for good: it could not show this one
+			}
 			if row == 0 {
 				f = first
 			}

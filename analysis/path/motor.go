@@ -110,16 +110,14 @@ func (m *motor) locked(from, to int64) (odds, amps, ratio float64) {
 func (m *motor) longest(from, to int64) (a, b int64, ok bool) {
 	const lasting = 200_000 // µs
 	high := 2 * math.Exp(m.amps.Mu)
-	start := int64(-1)
+	start, inside := int64(0), false
 	for k := series.From(m.t, from); k < len(m.t) && m.t[k] < to; k++ {
 		amps, ratio := m.drive.amps[k]+offset, m.drive.ratio[k]
 		held := m.settled[k] && !(math.IsNaN(amps) && math.IsNaN(ratio)) && !(amps < high) && !(ratio > standing)
-		switch {
-		case held && start < 0:
+		if held && !inside {
 			start = m.t[k]
-		case !held:
-			start = -1
 		}
+		inside = held
 		if held && m.t[k]-start > b-a {
 			a, b = start, m.t[k]+1
 		}
@@ -172,8 +170,11 @@ func (m *motor) stood(from, to int64, amps float64) (since, still, until int64, 
 		start--
 	}
 	until = to
-	if last+1 < j {
-		until = m.t[last+1]
+	for k := last + 1; k < j; k++ {
+		if m.clock.rate[k] != 0 {
+			until = m.t[k] // driven and not held: it turns
+			break
+		}
 	}
 	return m.t[start], m.t[first], until, true
 }

@@ -25,10 +25,11 @@ type stand struct {
 	low     int64   // not before
 	high    int64   // not after
 	end     int64
-	timed   bool  // start is what the motor shows
-	waited  bool  // it went once the piece ahead had gone
-	still   int64 // when the roller stood, 0 not seen
-	turned  int   // reversals from start to end
+	timed   bool // start is what the motor shows
+	waited  bool // it went once the piece ahead had gone
+	stood   bool // its roller did, since still
+	still   int64
+	turned  int // reversals from start to end
 	weighed []schemas.Weighed
 }
 
@@ -64,7 +65,7 @@ func (w *way) measure(s *stand) {
 	s.x = c.onward(s.from, s.to)
 	s.done = s.next > s.slot && s.how != lost
 	s.move = s.law.usual()
-	if front && (w.overlaps(s.visit) || s.law.n < 1 && s.slot < w.wait && w.laws[s.slot+1].n >= 1) {
+	if front && s.slot < w.last && (w.overlaps(s.visit) || s.law.n < 1 && s.slot < w.wait && w.laws[s.slot+1].n >= 1) {
 		s.law = w.laws[s.slot+1]
 		s.move = s.law.usual()
 	}
@@ -140,7 +141,7 @@ func (s *stand) begin(w *way) {
 	// between, as ln(1/0.64) is to ln(0.64/0.2).
 	since = max(since-int64(0.4*float64(min(still-since, slowing))), s.from)
 	if s.motor.hasRPM {
-		s.still = still
+		s.stood, s.still = true, still
 	}
 	if since > s.high {
 		return // it was stuck before its motor was
@@ -164,10 +165,11 @@ func (s *stand) finish(w *way) {
 	if s.how == stays || s.how == takenOut || s.how == lost || s.next == s.slot {
 		return
 	}
-	var turned int64 // when the motor that had stood turned again
+	turned := s.start // when the motor that had stood turned again
+	stood := false
 	if s.lock > 1 {
 		if _, _, until, ok := s.motor.stood(s.start, s.to, s.amps); ok {
-			turned = until
+			turned, stood = until, true
 		}
 	}
 	part := min(c.onward(s.from, s.start)/s.move, 1) // of the slot already behind it
@@ -176,7 +178,7 @@ func (s *stand) finish(w *way) {
 		return
 	}
 	s.end = max(c.before(s.to, (1-part)*s.move, s.start), s.start)
-	if turned == 0 || c.onward(turned, s.to) >= s.move*1.5+0.1 {
+	if !stood || c.onward(turned, s.to) >= s.move*1.5+0.1 {
 		return
 	}
 	s.end = turned

@@ -35,11 +35,12 @@ const (
 type piece struct {
 	id     int
 	slot   int
-	since  int64 // when it came into the slot
-	beam   int   // the beam it was at last, -1 none
-	rise   int64 // when it came to that beam
-	fall   int64 // when that beam cleared; rise until it did
-	onward bool  // it came into its slot from behind, so the whole of it lay ahead
+	since  int64   // when it came into the slot
+	beam   int     // the beam it was at last, -1 none
+	rise   int64   // when it came to that beam
+	fall   int64   // when that beam cleared; rise until it did
+	onward bool    // it came into its slot from behind, so the whole of it lay ahead
+	paid   float64 // odds of the time it took in front of its last beam, to be given back if it never left
 }
 
 // step is one move of one piece in an explanation, linked to the one before.
@@ -91,7 +92,7 @@ func (t *track) log(s step) {
 
 // follow is the most probable explanation of all beams.
 func (w *way) follow() *track {
-	first := &track{owner: make([]int, len(w.beams)), lastOut: math.MinInt64}
+	first := &track{owner: make([]int, len(w.beams)), lastOut: math.MinInt64 / 2}
 	for i := range first.owner {
 		first.owner[i] = -1
 	}
@@ -215,7 +216,7 @@ func (w *way) explainBlocked(t *track, h happened) []*track {
 		out = append(out, n)
 	}
 	// A new one.
-	n := t.clone(real + w.birthOdds(k, blk, h.at))
+	n := t.clone(real + w.birthOdds(t, k, behind, blk, h.at))
 	n.pieces = slices.Insert(n.pieces, behind, piece{id: n.next, slot: -1, beam: -1})
 	n.next++
 	n.comeTo(behind, k, h, born, k > 0)
@@ -249,8 +250,9 @@ func (w *way) explainClear(t *track, h happened) []*track {
 	}
 	p := t.pieces[i]
 	on, backward, taken := w.wayOut(k, h.at)
-	ahead := t.clone(w.doneOdds(t, i, h.at, true) + math.Log(on) + w.tailOdds(t, p, h.at))
-	ahead.owner[k] = -1
+	done, not := w.doneOdds(t, i, h.at, true), w.doneOdds(t, i, h.at, false)
+	ahead := t.clone(done + math.Log(on) + w.tailOdds(t, p, h.at))
+	ahead.owner[k], ahead.pieces[i].paid = -1, done
 	w.noteOverhang(ahead, p, k, h.at)
 	counted := slotOf(k) >= w.wait && w.falls[h.at]
 	out := slotOf(k) == w.last || counted
@@ -259,8 +261,8 @@ func (w *way) explainClear(t *track, h happened) []*track {
 	} else {
 		ahead.leaveTo(i, slotOf(k)+1, h, onward)
 	}
-	behind := t.clone(w.doneOdds(t, i, h.at, false) + math.Log(backward))
-	behind.owner[k] = -1
+	behind := t.clone(not + math.Log(backward))
+	behind.owner[k], behind.pieces[i].paid = -1, not
 	if k == 0 {
 		behind.leave(i, h, outMouth)
 	} else {
@@ -271,7 +273,7 @@ func (w *way) explainClear(t *track, h happened) []*track {
 	removed.leave(i, h, takenOut)
 	all := []*track{ahead, behind, removed}
 	if !out && slotOf(k) >= w.wait {
-		uncounted := t.clone(w.doneOdds(t, i, h.at, true) + math.Log(on) + math.Log(0.05) + w.tailOdds(t, p, h.at))
+		uncounted := t.clone(done + math.Log(on) + math.Log(0.05) + w.tailOdds(t, p, h.at))
 		uncounted.owner[k] = -1
 		w.noteOverhang(uncounted, p, k, h.at)
 		uncounted.leave(i, h, outGate)

@@ -62,11 +62,7 @@ func (w *way) journeys(t *track) (all []journey, sensor []unseen) {
 	}
 	for i := range all {
 		j := &all[i]
-		last := &j.visits[len(j.visits)-1]
-		if last.to == 0 && last.how == stays {
-			last.to = w.in.End
-		}
-		j.outcome = last.how
+		j.outcome = j.visits[len(j.visits)-1].how
 		j.settle(w)
 	}
 	slices.SortStableFunc(all, func(a, b journey) int { return int(min(max(a.visits[0].from-b.visits[0].from, -1), 1)) })
@@ -148,7 +144,7 @@ func (w *way) addStep(j *journey, s step) {
 		}
 		return
 	}
-	j.visits = append(j.visits, visit{slot: s.slot, from: s.at, how: stays, blk: s.blk, onward: s.move != back})
+	j.visits = append(j.visits, visit{slot: s.slot, from: s.at, to: w.in.End, how: stays, blk: s.blk, onward: s.move != back})
 }
 
 // settle joins the visits of a piece that only shook in front of a beam, and notes for
@@ -295,9 +291,9 @@ func (w *way) credit() {
 			if b.atStart || b.open || b.real < 0.2 || l.n < 1 {
 				continue
 			}
-			d := schemas.Seconds(b.to-b.from) / w.cfg.BlockS
+			d := 2 * schemas.Seconds(b.to-b.from) / w.cfg.BlockS
 			x := w.floor(w.clocks[slotOf(k)].onward(b.from, b.to), k)
-			likelier := math.Exp(l.dist.LogProb(math.Log(x))) / (d * math.Exp(-d)) // than a block of any length
+			likelier := math.Exp(l.dist.LogProb(math.Log(x))) / (d * d * math.Exp(-d)) // than a block of any length
 			yes := b.real * min(max(likelier, 1), 20)
 			b.real = yes / (yes + max(1-b.real, 1e-12))
 		}

@@ -1,0 +1,214 @@
+package path
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// situations are the main cases of the contract as functions, to be seen through other
+// loggers and by robots with fewer signals.
+var situations = []struct {
+	name string
+	line func() *timeline
+	jam  *expected
+}{
+	{"usual", func() *timeline {
+		l := newTimeline(20, fourStages...).warm()
+		l.usual(14)
+		return l
+	}, nil},
+	{"stuck, roller held", func() *timeline {
+		l := newTimeline(26, fourStages...).warm()
+		l.drive(13.5, 18.05, 0.8)
+		l.block("mouth", 14, 14.25)
+		l.block("throat", 14.5, 17.25)
+		l.hold("throat", 14.65, 17.15)
+		l.block("lift", 17.5, 17.75)
+		l.leave(18, 20)
+		return l
+	}, &expected{stages: []string{"throat"}, start: 14.65, end: 17.15, how: "moved_on"}},
+	{"stuck between, roller held", func() *timeline {
+		l := newTimeline(26, fourStages...).warm()
+		l.drive(13.5, 19.55, 0.8)
+		l.block("mouth", 14, 14.25)
+		l.block("throat", 14.5, 14.75)
+		l.hold("throat", 14.9, 18.9)
+		l.block("lift", 19, 19.25)
+		l.leave(19.5, 21)
+		return l
+	}, &expected{stages: []string{"throat", "lift"}, start: 14.9, end: 18.9, how: "moved_on"}},
+	{"held on purpose", func() *timeline {
+		l := newTimeline(40, fourStages...).warm()
+		l.drive(13.5, 14.6, 0.8)
+		l.block("mouth", 14, 14.25)
+		l.block("throat", 14.5, 30.15)
+		l.drive(30, 31, 0.8)
+		l.block("lift", 30.4, 30.65)
+		l.leave(30.9, 32)
+		return l
+	}, nil},
+	{"waits, pressed", func() *timeline {
+		l := newTimeline(60, fourStages...).warm()
+		there := l.come(14, 1)
+		l.drive(there+0.05, 50, 0.1, "gate")
+		l.hold("gate", there+0.1, 50)
+		l.leave(there, 50)
+		return l
+	}, nil},
+	{"never cleared", func() *timeline {
+		l := newTimeline(30, fourStages...).warm()
+		l.drive(13.5, 28, 0.8)
+		l.block("mouth", 14, 14.25)
+		l.block("throat", 14.5, 99)
+		l.hold("throat", 14.65, 99)
+		return l
+	}, &expected{stages: []string{"throat"}, start: 14.65, end: 30}},
+}
+
+func TestOtherRates(t *testing.T) {
+	for _, hz := range []float64{20, 50, 250, 1000} {
+		for _, s := range situations {
+			t.Run(fmt.Sprintf("%s at %.0f Hz", s.name, hz), func(t *testing.T) {
+				l := s.line()
+				l.hz = hz
+				see(t, l, s.jam, 0.15+1/hz)
+			})
+		}
+	}
+}
+
+// Missing data is a state: with a command every jam is found whatever else the robot lacks.
+func TestFewerSignals(t *testing.T) {
+	for _, lacks := range [][]string{{"current"}, {"speed"}, {"current", "speed"}, {"volts"}, {"release"}, {"current", "speed", "volts", "release"}} {
+		for _, s := range situations {
+			t.Run(fmt.Sprintf("%s without %v", s.name, lacks), func(t *testing.T) {
+				l := s.line()
+				for _, n := range lacks {
+					l.lacks[n] = true
+				}
+				see(t, l, s.jam, 0.25)
+			})
+		}
+	}
+}
+
+// Without commands the current tells when a stage is driven; with beams alone nothing does,
+// and then a piece that stands is at most suspected.
+func TestWithoutCommands(t *testing.T) {
+	for _, s := range situations {
+		t.Run(s.name+" by current", func(t *testing.T) {
+			l := s.line()
+			l.lacks["command"] = true
+			see(t, l, s.jam, 0.4)
+		})
+		t.Run(s.name+" by beams alone", func(t *testing.T) {
+			l := s.line()
+			for _, n := range []string{"command", "current", "speed", "volts"} {
+				l.lacks[n] = true
+			}
+			out := Detect(l.input(), DefaultConfig())
+			assert.Empty(t, out.Jams, "suspected: %v", told(out.Suspected))
+			if s.name == "never cleared" {
+				assert.Len(t, out.Suspected, 1, "it stood to the end")
+			}
+		})
+	}
+}
+
+func see(t *testing.T, l *timeline, jam *expected, slack float64) {
+	t.Helper()
+	in := l.input()
+	out := Detect(in, DefaultConfig())
+	var want []expected
+	if jam != nil {
+		w := *jam
+		w.slack = slack
+		want = []expected{w}
+	}
+	checkJams(t, in, out, want)
+	assert.Len(t, out.Passes, 4)
+	assert.Empty(t, out.Faults)
+}
+
+func TestStageWithoutBeam(t *testing.T) {
+	stages := []string{"mouth", "lift", "pocket", "gate"}
+	for _, held := range []bool{true, false} {
+		l := newTimeline(30, stages...).warm()
+		l.lacks["lift/beam"] = true
+		l.drive(13.5, 19.05, 0.8)
+		l.block("mouth", 14, 14.25)
+		l.block("pocket", 18.5, 18.75) // three and a half seconds late
+		if held {
+			l.hold("lift", 14.5, 18)
+		}
+		l.leave(19, 21)
+		in := l.input()
+		out := Detect(in, DefaultConfig())
+		require.Len(t, out.Jams, 1, "suspected: %v", told(out.Suspected))
+		j := out.Jams[0]
+		assert.Equal(t, "lift", j.Stage)
+		assert.InDelta(t, 14.5, j.StartS, 0.3)
+		assert.InDelta(t, 18, j.EndS, 0.3)
+		require.Len(t, out.Passes, 4)
+		for _, p := range out.Passes {
+			st := p.Stages[1]
+			assert.Nil(t, st.EnterS, "no beam, no time of entering")
+			assert.Nil(t, st.LeaveS)
+			require.NotNil(t, st.EnterEstS)
+			require.NotNil(t, st.LeaveEstS)
+			assert.Less(t, *p.Stages[0].LeaveS, *st.EnterEstS)
+			assert.Less(t, *st.EnterEstS, *st.LeaveEstS)
+			assert.Less(t, *st.LeaveEstS, *p.Stages[2].EnterS)
+		}
+		assert.Equal(t, 4, out.Stages[1].Passes)
+		assert.Equal(t, 1, out.Stages[1].Jams)
+		assert.False(t, out.Stages[1].Sensor)
+	}
+}
+
+func TestOneStage(t *testing.T) {
+	l := newTimeline(60, "mouth")
+	for _, at := range []float64{2, 8, 14} {
+		l.drive(at-1, at+0.05, 0.8)
+		l.leave(at, at+2)
+	}
+	l.drive(19, 20.05, 0.8)
+	l.drive(22, 26, 0.8)
+	l.hold("mouth", 22.1, 26)
+	l.leave(20, 30)
+	in := l.input()
+	out := Detect(in, DefaultConfig())
+	checkJams(t, in, out, []expected{{stages: []string{"mouth"}, start: 22.1, end: 30.1, how: "moved_on", cause: "at_gate"}})
+	assert.Len(t, out.Passes, 4)
+}
+
+// A path in which nothing sees a piece still shows a motor that is held fast.
+func TestNoBeamAtAll(t *testing.T) {
+	l := newTimeline(30, "mouth")
+	l.lacks["mouth/beam"] = true
+	for _, at := range []float64{2, 8} {
+		l.drive(at, at+3, 0.8)
+	}
+	l.drive(14, 18, 0.8)
+	l.hold("mouth", 15, 17)
+	in := l.input()
+	out := Detect(in, DefaultConfig())
+	require.Len(t, out.Jams, 1, "suspected: %v", told(out.Suspected))
+	assert.InDelta(t, 15, out.Jams[0].StartS, 0.2)
+	assert.InDelta(t, 17, out.Jams[0].EndS, 0.2)
+	assert.Nil(t, out.Jams[0].Piece)
+	assert.Empty(t, out.Passes)
+	assert.NotEmpty(t, out.Notes)
+}
+
+func TestNothingLogged(t *testing.T) {
+	for _, in := range []Input{{}, {Stages: make([]Stage, 3)}} {
+		out := Detect(in, DefaultConfig())
+		assert.Empty(t, out.Passes)
+		assert.Empty(t, out.Jams)
+		assert.Len(t, out.Stages, len(in.Stages))
+	}
+}

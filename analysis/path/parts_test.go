@@ -1,0 +1,202 @@
+package path
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+func TestClock(t *testing.T) {
+	const s = 1_000_000
+	// 1 s at rest, 2 s onward at half rate, 1 s back, 1 s at rest, onward to the end at 8 s.
+	c := newClock([]int64{0, 1 * s, 3 * s, 4 * s, 5 * s}, []float64{0, 0.5, -1, 0, 1}, 8*s, true)
+	assert.InDelta(t, 4, c.onward(0, 8*s), 1e-12)
+	assert.InDelta(t, 4, c.onward(-5*s, 80*s), 1e-12, "nothing before the log and after it")
+	assert.InDelta(t, 0.25, c.onward(2*s, 2*s+s/2), 1e-12)
+	assert.InDelta(t, 1, c.backward(0, 8*s), 1e-12)
+	assert.Zero(t, c.onward(3*s, 5*s))
+	assert.Equal(t, int64(2*s), c.after(0, 0.5))
+	assert.Equal(t, int64(5*s+s/2), c.after(2*s, 1))
+	assert.Equal(t, int64(8*s), c.after(0, 100), "never: the end")
+	assert.Equal(t, int64(3*s+s/2), c.returning(8*s, 0.5, 0))
+	assert.InDelta(t, 3*s, c.returning(8*s, 7, 0), 1, "less than that: when it began")
+
+	r := relay{{math.MinInt64, c}, {6 * s, newClock([]int64{0}, []float64{0}, 8*s, true)}}
+	assert.InDelta(t, 2, r.onward(0, 8*s), 1e-12, "handed at 6 s to a stage at rest")
+	assert.Equal(t, int64(3*s), r.before(6*s, 1, 0))
+	assert.Equal(t, int64(2*s), r.before(6*s, 9, 2*s), "not before")
+}
+
+// rows is a beam's readings, one character a sample: # blocked, . clear.
+func rows(hz float64, readings string) *series.Bool {
+	s := &series.Bool{Name: "beam"}
+	for i, c := range readings {
+		s.T, s.V = append(s.T, schemas.Micros(float64(i)/hz)), append(s.V, c == '#')
+	}
+	return s
+}
+
+func repeat(s string, n int) (out string) {
+	for range n {
+		out += s
+	}
+	return out
+}
+
+func TestBeamChatter(t *testing.T) {
+	usual := repeat(repeat(".", 100)+repeat("#", 25), 8) + repeat(".", 100) // eight pieces at 100 Hz
+	cases := []struct {
+		name     string
+		hz       float64
+		readings string
+		blocks   [][2]float64 // s, those more likely a piece than not
+	}{
+		{"plain", 100, repeat(".", 100) + repeat("#", 25) + repeat(".", 100), [][2]float64{{1, 1.25}}},
+		{"one sample lost", 100, repeat(".", 100) + repeat("#", 10) + "." + repeat("#", 14) + repeat(".", 100), [][2]float64{{1, 1.25}}},
+		{"chatter on coming and going", 100, repeat(".", 100) + "#." + repeat("#", 21) + ".#" + repeat(".", 100), [][2]float64{{1, 1.25}}},
+		{"two samples lost at 1 kHz", 1000, repeat(".", 1000) + repeat("#", 100) + ".." + repeat("#", 148) + repeat(".", 1000), [][2]float64{{1, 1.25}}},
+		{"a spark of 3 ms", 1000, repeat(".", 1000) + "###" + repeat(".", 1000) + repeat("#", 250) + repeat(".", 1000), [][2]float64{{2.003, 2.253}}},
+		{"two pieces 80 ms apart", 100, repeat(".", 100) + repeat("#", 25) + repeat(".", 8) + repeat("#", 25) + repeat(".", 100), [][2]float64{{1, 1.25}, {1.33, 1.58}}},
+		{"a fast piece at 20 Hz", 20, repeat(".", 40) + "###" + repeat(".", 40), [][2]float64{{2, 2.15}}},
+		{"still blocked at the end", 100, repeat(".", 100) + repeat("#", 100), [][2]float64{{1, 1.99}}},
+		{"blocked from the start", 100, repeat("#", 100) + repeat(".", 100), [][2]float64{{0, 1}}},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			s := rows(c.hz, c.readings)
+			b := watch(s, 0, s.T[len(s.T)-1], DefaultConfig())
+			var got [][2]float64
+			for _, x := range b.blocks {
+				if x.real > 0.5 {
+					got = append(got, [2]float64{schemas.Seconds(x.from), schemas.Seconds(x.to)})
+				}
+			}
+			assert.Equal(t, c.blocks, got)
+			assert.Empty(t, b.flicker)
+		})
+	}
+	s := rows(100, usual)
+	assert.Len(t, watch(s, 0, s.T[len(s.T)-1], DefaultConfig()).blocks, 8)
+	storm := rows(100, repeat(".", 200)+repeat("#.", 30)+repeat(".", 200))
+	assert.Len(t, watch(storm, 0, storm.T[len(storm.T)-1], DefaultConfig()).flicker, 1)
+}
+
+// A beam that is written only when it changes says the same as one that is sampled.
+func TestBeamOnChange(t *testing.T) {
+	dense := rows(100, repeat(repeat(".", 100)+repeat("#", 25), 5)+repeat(".", 100))
+	end := dense.T[len(dense.T)-1]
+	sparse := &series.Bool{Name: "beam"}
+	for i, v := range dense.V {
+		if i == 0 || v != dense.V[i-1] {
+			sparse.T, sparse.V = append(sparse.T, dense.T[i]), append(sparse.V, v)
+		}
+	}
+	want, got := watch(dense, 0, end, DefaultConfig()).blocks, watch(sparse, 0, end, DefaultConfig()).blocks
+	require.Len(t, got, len(want))
+	for i := range want {
+		assert.Equal(t, want[i].from, got[i].from)
+		assert.Equal(t, want[i].to, got[i].to)
+	}
+}
+
+// With no prior and no jams the fit is the maximum-likelihood lognormal law for censored
+// times. Data: the 6-MP arm of Freireich et al., Blood 21 (1963), as in R MASS::gehan; the
+// law to agree with is package stat's, by Newton's method and checked against R survreg.
+func TestLawWithCensoring(t *testing.T) {
+	weeks := []float64{6, 6, 6, 7, 10, 13, 16, 22, 23, 6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35}
+	var all []took
+	var same []stat.Lasted
+	for i, x := range weeks {
+		all = append(all, took{x: x, done: i < 9})
+		same = append(same, stat.Lasted{Time: x, Complete: i < 9})
+	}
+	want, ok := stat.FitLognormal(same)
+	require.True(t, ok)
+	cfg := DefaultConfig()
+	cfg.JamRate = 0
+	l := fit(all, belief{mu: 3, kappa: 1e-9, sigma: 1, nu: 1e-9}, 1e-3, cfg)
+	assert.InDelta(t, want.Mu, l.dist.Mu, 0.01)
+	assert.InDelta(t, want.Sigma, l.dist.Sigma/math.Sqrt(1+1/float64(len(weeks))), 0.02)
+	assert.InDelta(t, 9, l.n, 1e-9)
+}
+
+func TestLawIsNotSpoiltByJams(t *testing.T) {
+	cfg := DefaultConfig()
+	prior := guess(cfg.PriorDwellS, cfg)
+	var all []took
+	for _, x := range []float64{0.41, 0.39, 0.40, 0.43, 0.38, 0.40, 0.42, 0.37} {
+		all = append(all, took{x: x, done: true})
+	}
+	clean := fit(all, prior, 1e-3, cfg)
+	assert.InDelta(t, 0.4, clean.usual(), 0.01)
+	for _, x := range []float64{3, 7, 12} {
+		all = append(all, took{x: x, done: true})
+	}
+	all = append(all, took{x: 40})
+	jammedToo := fit(all, prior, 1e-3, cfg)
+	assert.InDelta(t, clean.usual(), jammedToo.usual(), 0.01)
+	assert.Less(t, jammedToo.in95, 0.7)
+
+	one := fit([]took{{x: 90, done: true}}, prior, 1e-3, cfg)
+	assert.Less(t, one.usual(), 1.0, "one stand of a minute and a half is not what is usual")
+	none := fit(nil, prior, 1e-3, cfg)
+	assert.InDelta(t, cfg.PriorDwellS, none.usual(), 1e-9)
+	assert.Greater(t, none.in95/none.usual(), 3.0, "nothing seen: a wide guess")
+}
+
+func TestBeyond(t *testing.T) {
+	// Half normal: mean sqrt(2/pi), mean square 1 (any textbook).
+	m, m2 := beyond(0, 0, 1)
+	assert.InDelta(t, math.Sqrt(2/math.Pi), m, 1e-12)
+	assert.InDelta(t, 1, m2, 1e-12)
+	far, _ := beyond(40, 0, 1)
+	assert.InDelta(t, 40.025, far, 1e-3)
+	l := newLaw(distuv.StudentsT{Mu: 0, Sigma: 0.1, Nu: 9}, 5)
+	assert.InDelta(t, math.Exp(l.dist.LogProb(math.Log(1.2))-l.dist.LogProb(0)), l.like(1.2), 1e-12)
+}
+
+// What a robot did in earlier matches is what is usual until today says otherwise.
+func TestHistory(t *testing.T) {
+	some := func(v float64) *float64 { return &v }
+	var past []schemas.Pass
+	for i := range 30 {
+		at := 10 * float64(i)
+		d := 0.02 * float64(i%3)
+		past = append(past, schemas.Pass{Outcome: schemas.PassReleased, Stages: []schemas.StagePass{
+			{Stage: "mouth", EnterS: some(at), LeaveS: some(at + 0.25)},
+			{Stage: "throat", EnterS: some(at + 0.5 + d), LeaveS: some(at + 0.75 + d)},
+			{Stage: "lift", EnterS: some(at + 1 + d), LeaveS: some(at + 1.25 + d)},
+			{Stage: "gate", EnterS: some(at + 1.5 + d), LeaveS: some(at + 3)},
+		}})
+	}
+	past = append(past, schemas.Pass{Outcome: schemas.PassJammed, Stages: []schemas.StagePass{{Stage: "mouth", EnterS: some(400), LeaveS: some(440)}}})
+	l := newTimeline(20, fourStages...)
+	l.usual(2)
+	l.drive(7.5, 10.05, 0.8)
+	l.block("mouth", 8, 9.25) // the second piece of the match stands for a second
+	l.block("throat", 9.5, 9.75)
+	l.block("lift", 10, 10.25)
+	l.drive(10.05, 10.55, 0.8)
+	l.leave(10.5, 12)
+	in := l.input()
+	in.History = [][]schemas.Pass{past}
+	out := Detect(in, DefaultConfig())
+	require.Len(t, out.Jams, 1, "suspected: %v", told(out.Suspected))
+	assert.InDelta(t, 8.1, out.Jams[0].StartS, 0.2)
+	sum := out.Stages[0]
+	assert.Equal(t, 30, sum.UsualPasses)
+	assert.InDelta(t, 0.52, *sum.UsualS, 1e-9)
+	assert.InDelta(t, 0.5, *sum.UsualLowS, 1e-9)
+	assert.InDelta(t, 0.54, *sum.UsualHighS, 1e-9)
+	assert.InDelta(t, 0.5, *sum.TransitS, 0.02, "the median of today's undisturbed passes: one")
+	assert.Equal(t, 2, sum.Passes)
+	assert.Equal(t, 1, sum.Jams)
+	assert.InDelta(t, 1.35, *out.Stages[3].TransitS, 0.6, "the last stage: from entering to leaving")
+}
