@@ -233,8 +233,10 @@ func TestADiskThatIsFull(t *testing.T) {
 		assert.Equal(t, before, contents(t, full), "limit of %d bytes", limit)
 	}
 	for _, args := range [][]string{
-		{"export", "q14", "--data", full, "--format", "csv", "--out"}, {"export", "q14", "--data", full, "--format", "parquet", "--out"},
-		{"export", "q14", "--data", full, "--format", "arrow", "--out"}, {"analyze", "q14", "--data", full, "--html"},
+		{"export", "q14", "--data", full, "--format", "csv", "--out"},
+		{"export", "q14", "--data", full, "--format", "parquet", "--out"},
+		{"export", "q14", "--data", full, "--format", "arrow", "--out"},
+		{"analyze", "q14", "--data", full, "--html"},
 	} {
 		out := written(t, "out", "old")
 		c := newChild(append(args, out)...)
@@ -325,9 +327,18 @@ func TestResultsThatDoNotArrive(t *testing.T) {
 	stored(t, data, "rookie.csv.gz", "curlew.yaml")
 	curlew := sample("curlew.yaml")
 	for _, args := range [][]string{
-		{"analyze", "q14"}, {"analyze", "q14", "--json"}, {"export", "q14"}, {"export", "q14", "--format", "parquet"}, {"export", "q14", "--format", "arrow"},
-		{"verify"}, {"verify", "--json"}, {"version"}, {"version", "--json"}, {"simulate", "--list"},
-		{"profile", "check", curlew}, {"profile", "check", curlew, "--json"},
+		{"analyze", "q14"},
+		{"analyze", "q14", "--json"},
+		{"export", "q14"},
+		{"export", "q14", "--format", "parquet"},
+		{"export", "q14", "--format", "arrow"},
+		{"verify"},
+		{"verify", "--json"},
+		{"version"},
+		{"version", "--json"},
+		{"simulate", "--list"},
+		{"profile", "check", curlew},
+		{"profile", "check", curlew, "--json"},
 		{"import", sample("rookie.csv.gz"), "--profile", curlew, "--match", "q15", "--season", "2031"},
 		{"import", sample("rookie.csv.gz"), "--profile", curlew, "--match", "q16", "--season", "2031", "--json"},
 		{"serve", "--listen", "127.0.0.1:0"},
@@ -354,7 +365,8 @@ func TestAReaderThatStopsReading(t *testing.T) {
 	require.NoError(t, out.Close())
 	for _, args := range [][]string{
 		{"import", sample("rookie.csv.gz"), "--profile", sample("curlew.yaml"), "--season", "2031", "--match", "q14"},
-		{"export", "q14"}, {"analyze", "q14"},
+		{"export", "q14"},
+		{"analyze", "q14"},
 	} {
 		c := newChild(append([]string{"--data", data}, args...)...)
 		c.Stdout = in

@@ -157,11 +157,13 @@ func TestWrongProfiles(t *testing.T) {
 	}{
 		{
 			"unknown key", "profile: 1\nrobot: heron\npower:\n  voltgae: power/voltage\n",
-			[]string{"robot.yaml:4:3:", `unknown key "voltgae"`, `"voltage"`}, "    4 |   voltgae: power/voltage\n      |   ^",
+			[]string{"robot.yaml:4:3:", `unknown key "voltgae"`, `"voltage"`},
+			"    4 |   voltgae: power/voltage\n      |   ^",
 		},
 		{
 			"two stages of one name", "profile: 1\nrobot: heron\npath:\n  stages:\n    - {name: mouth, sensor: a}\n    - {name: mouth, sensor: b}\n",
-			[]string{"robot.yaml:6:14:", `have the name "mouth"`, "each stage needs its own"}, "    6 |     - {name: mouth, sensor: b}",
+			[]string{"robot.yaml:6:14:", `have the name "mouth"`, "each stage needs its own"},
+			"    6 |     - {name: mouth, sensor: b}",
 		},
 		{"no robot", "profile: 1\n", []string{"robot.yaml:1:1:", "robot"}, "    1 | profile: 1"},
 		{"not YAML", "profile: 1\nrobot: [heron\n", []string{"robot.yaml:"}, ""},
