@@ -2,6 +2,7 @@ package path
 
 import (
 	"math"
+	"sort"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
@@ -91,10 +92,15 @@ func watch(sensor *series.Bool, stage int, end int64, cfg Config) beam {
 		b.blocks[len(b.blocks)-1].open = true
 	}
 	b.flicker = flickers(glitches, cfg)
-	for i := range b.blocks {
-		b.blocks[i].real = min(b.blocks[i].real, 1)
-		b.blocks[i].doubt(b.flicker)
+	kept := b.blocks[:0]
+	for _, x := range b.blocks {
+		x.real = min(x.real, 1)
+		if mostly := x.doubt(b.flicker); mostly && x.to-x.from < schemas.Micros(cfg.BlockS/3) {
+			continue // one more flash of a storm
+		}
+		kept = append(kept, x)
 	}
+	b.blocks = kept
 	return b
 }
 
@@ -174,15 +180,17 @@ func flickers(glitches []run, cfg Config) []series.Interval {
 	return out
 }
 
-// doubt lowers a block's credit when most of it lies in flicker.
-func (b *block) doubt(flicker []series.Interval) {
+// doubt lowers a block's credit when most of it lies in flicker, and says whether it does.
+func (b *block) doubt(flicker []series.Interval) bool {
 	shared := int64(0)
 	for _, f := range flicker {
 		shared += f.Overlap(series.Interval{Start: b.from, End: b.to})
 	}
-	if 2*shared > b.to-b.from {
-		b.real = min(b.real, 0.3)
+	if 2*shared <= b.to-b.from {
+		return false
 	}
+	b.real = min(b.real, 0.3)
+	return true
 }
 
 // beamStep is the usual time between samples in seconds; a beam that is written only when
@@ -198,4 +206,13 @@ func beamStep(sensor *series.Bool) float64 {
 		return max(stat.Median(steps)/1e6, 1e-3)
 	}
 	return 1e-3
+}
+
+// index is the block of the beam at a time, -1 none.
+func (b *beam) index(at int64) int {
+	i := sort.Search(len(b.blocks), func(i int) bool { return b.blocks[i].to > at })
+	if i == len(b.blocks) || b.blocks[i].from > at {
+		return -1
+	}
+	return i
 }

@@ -33,6 +33,7 @@ func Detect(in Input, cfg Config) Result {
 			out.Suspected = append(out.Suspected, j.jam)
 		}
 	}
+	out.Notes = append(out.Notes, w.notes...)
 	out.Passes = w.passes(all, stuck)
 	out.Stages = w.summary(all, out.Jams)
 	out.Faults = w.faults(all, sensor)

@@ -30,8 +30,11 @@ func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
 			continue
 		}
 		b := w.beams[u.beam].blocks[u.blk]
-		if long := schemas.Seconds(b.to - u.from); long >= w.cfg.StuckS && !w.ranInto(all, u) {
-			add(u.beam, stuckTrue, u.from, b.to, fmt.Sprintf("blocked for %.1f s by no piece", long))
+		if b.doubt(w.beams[u.beam].flicker) {
+			continue // that is said already
+		}
+		if lasted := schemas.Seconds(b.to - u.from); lasted >= w.cfg.StuckS && !w.ranInto(all, u) {
+			add(u.beam, stuckTrue, u.from, b.to, fmt.Sprintf("blocked for %.1f s by no piece", lasted))
 		}
 	}
 	for k, b := range w.beams {

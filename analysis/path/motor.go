@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -177,4 +178,15 @@ func (m *motor) stood(from, to int64, amps float64) (since, still, until int64, 
 		}
 	}
 	return m.t[start], m.t[first], until, true
+}
+
+// peak is the largest current between two times; nil when none was logged.
+func (d *drive) peak(from, to int64) *float64 {
+	top := math.Inf(-1)
+	for i := series.From(d.t, from); i < len(d.t) && d.t[i] <= to; i++ {
+		if a := d.amps[i]; a > top {
+			top = a
+		}
+	}
+	return schemas.Some(top)
 }

@@ -18,7 +18,7 @@ func (w *way) motors(all []journey) []motor {
 				if i < first || i > last || v.slot >= w.wait || w.free(all, n, v) > v.from {
 					continue
 				}
-				if w.driven(v.slot, v.from, v.clear).onward(v.from, v.to) <= w.laws[v.slot].in90 {
+				if w.driven(v.slot, v.from, v.freed).onward(v.from, v.to) <= w.laws[v.slot].in90 {
 					clean = append(clean, series.Interval{Start: v.from, End: v.to})
 				}
 			}

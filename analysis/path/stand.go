@@ -1,7 +1,6 @@
 package path
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -60,7 +59,7 @@ func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok b
 // measure sets how long the visit took against what is usual.
 func (w *way) measure(s *stand) {
 	k, front := inFront(s.slot)
-	c := w.driven(s.slot, s.visit.from, s.clear)
+	c := w.driven(s.slot, s.visit.from, s.freed)
 	s.law = w.laws[s.slot]
 	s.x = c.onward(s.from, s.to)
 	s.done = s.next > s.slot && s.how != lost
@@ -102,7 +101,7 @@ func (s *stand) chooseMotor(w *way, motors []motor) {
 		first, last = s.stage, s.stage
 	}
 	s.amps, s.ratio = math.NaN(), math.NaN()
-	late := w.driven(s.slot, s.visit.from, s.clear).after(s.from, s.move)
+	late := w.driven(s.slot, s.visit.from, s.freed).after(s.from, s.move)
 	best := -1
 	for i := first; i <= last; i++ {
 		odds, amps, ratio := motors[i].locked(late, s.to)
@@ -125,7 +124,7 @@ func (s *stand) chooseMotor(w *way, motors []motor) {
 // begin estimates when progress stopped: when the motor that locked began to slow down or
 // to draw more, if that was in the time the piece was due; else in the middle of that time.
 func (s *stand) begin(w *way) {
-	c := w.driven(s.slot, s.visit.from, s.clear)
+	c := w.driven(s.slot, s.visit.from, s.freed)
 	spread := s.law.in95 / s.law.usual()
 	s.start = c.after(s.from, s.move/2)
 	s.low, s.high = c.after(s.from, 0.05*s.move), c.after(s.from, s.move*spread)
@@ -160,7 +159,7 @@ const slowing = 500_000
 // finish estimates when the piece moved again: when its motor turned again, or as long
 // before it was seen elsewhere as the rest of the way takes.
 func (s *stand) finish(w *way) {
-	c := w.driven(s.slot, s.visit.from, s.clear)
+	c := w.driven(s.slot, s.visit.from, s.freed)
 	s.end = s.to
 	if s.how == stays || s.how == takenOut || s.how == lost || s.next == s.slot {
 		return
@@ -200,132 +199,4 @@ func turns(c *clock, from, to int64) int {
 		}
 	}
 	return n
-}
-
-// weigh sets out the evidence for a jam and against it, as log-odds that add up.
-func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []found) {
-	put := func(odds float64, what string, args ...any) {
-		s.weighed = append(s.weighed, schemas.Weighed{What: fmt.Sprintf(what, args...), LogOdds: odds})
-	}
-	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
-	put(s.slowness(w, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
-	c := w.driven(s.slot, s.visit.from, s.clear)
-	switch {
-	case w.clocks[s.slot].lent:
-		put(-1, "its stage's command is not logged: a neighbour's was taken")
-	case !w.clocks[s.slot].told:
-		put(-1, "whether its stage was driven is not logged")
-	}
-	lock := s.lock
-	if l, ok := w.ahead(all, i, s, known); ok || s.waited {
-		if l.stuck || l.went || s.waited || l.near {
-			lock = min(lock, 0) // pressed against the one ahead a motor locks too
-		}
-		switch {
-		case l.stuck:
-			put(-15, "the piece ahead was stuck")
-		case l.went || s.waited:
-			put(-7, "it went when the piece ahead did")
-		case l.near:
-			put(-3, "the piece ahead stood in the way")
-		case s.how == stays || s.next < s.slot:
-			put(-4, "a piece stood at the next beam")
-		}
-	}
-	switch {
-	case s.motor == nil || lock == 0:
-	case !math.IsNaN(s.ratio) && !math.IsNaN(s.amps):
-		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
-	case !math.IsNaN(s.ratio):
-		put(lock, "roller at %.0f %% of its speed", 100*max(s.ratio, 0))
-	default:
-		put(lock, "motor at %.1f times its usual current", s.motor.times(s.amps))
-	}
-	driven := c.onward(s.start, s.end)
-	switch {
-	case s.turned > 0 && driven > 0.3:
-		put(2.5, "the driver reversed %d times", s.turned)
-	case driven > 2 && w.clocks[s.slot].told:
-		put(-0.5, "the driver did not reverse")
-	}
-	k, front := inFront(s.slot)
-	for _, u := range sensor {
-		if front && u.beam == k && u.blk == s.blk && s.blk >= 0 {
-			put(-7, "the beam stayed blocked after the piece had gone on")
-			break
-		}
-	}
-	for _, f := range w.beams[k].flicker {
-		if front && f.Overlap(series.Interval{Start: s.from, End: s.to}) > (s.to-s.from)/4 {
-			put(-3, "the beam flickers")
-			break
-		}
-	}
-	if !front && w.pushedBack(s) {
-		put(-2.5, "it had been driven back before: how much way lay ahead is not known")
-	}
-	switch {
-	case s.how == lost:
-		put(-7, "a later piece passed")
-	case s.slot >= w.wait && !front && k+1 == len(w.beams) && w.beams[k].stage == len(w.in.Stages)-1:
-		put(-3, "the last beam had cleared, only the count of releases had not come")
-	case s.how == outGate && s.slot < w.last && s.slot < w.wait:
-		put(-6, "it was counted as released: the beams ahead missed it")
-	case s.how == stays && !front && s.turned == 0 && s.lock < 1:
-		odds := -0.5
-		if k == 0 || k+2 >= len(w.beams) {
-			odds = -2
-		}
-		put(odds, "it was never seen again: it may have left unseen")
-	}
-	if w.blind(s.from, s.to) {
-		put(-1, "the log has a gap in it")
-	}
-}
-
-// pushedBack is whether a stage that may hold the piece was reversed before the stand.
-func (w *way) pushedBack(s *stand) bool {
-	first, last := w.stages(s.slot)
-	for i := first; i <= last; i++ {
-		if w.drives[i].clock.backward(s.visit.from, s.start) > 0.1 {
-			return true
-		}
-	}
-	return false
-}
-
-// slowness is what the time it took says: how much likelier it is with a jam in it than
-// without. What was not seen to end counts by what it lasted at least.
-func (s *stand) slowness(w *way, followed bool) float64 {
-	y := math.Log(s.x)
-	jam := jammed(s.law.usual())
-	var odds float64
-	usual := s.law.dist.Prob(y)
-	if followed { // two pieces in contact block a beam for as long as both take
-		usual = 0.7*usual + 0.3*s.law.and(s.law).dist.Prob(y)
-	}
-	if s.done {
-		odds = math.Log(jam.prob(y)) - math.Log(max(usual, 1e-12))
-	} else {
-		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(s.law.dist.Survival(y), 1e-12))
-	}
-	most := 9.0
-	switch c := w.clocks[s.slot]; {
-	case c.lent:
-		most = 5.5
-	case !c.told:
-		most = 4
-	}
-	return min(max(odds, -3), most)
-}
-
-func (m *motor) times(amps float64) float64 { return (amps + offset) / math.Exp(m.amps.Mu) }
-
-// confidence turns the evidence into a probability.
-func (s *stand) confidence() float64 {
-	sum := 0.0
-	for _, e := range s.weighed {
-		sum += e.LogOdds
-	}
-	return 1 / (1 + math.Exp(-sum))
 }

@@ -1,0 +1,34 @@
+// Package path follows game pieces through a robot and finds where they got stuck.
+//
+// A piece comes in at the mouth, is handed from stage to stage by driven rollers or belts,
+// passes a light barrier in most of them, waits at the last stage and is released. When it
+// jams, this is what a log shows: the beam in front of it stays blocked, or the next beam
+// stays clear, although its stage is driven; often the roller slows down and stands while
+// its motor draws several times its usual current, sometimes the roller slips and turns on;
+// the driver stops, reverses, tries again; at last the piece moves on, backs out, is taken
+// out, or the match ends.
+//
+// Much else looks the same. A piece is held on purpose (its stage is not driven); it waits
+// at the gate, pressed by a small command; it stands behind another one; a weak battery
+// makes everything slow, or a brownout cuts the motors for a moment; a beam flickers, or is
+// stuck, or misses a thin piece; two pieces in contact block a beam for as long as both
+// take; the log has a gap. So nothing is decided by one threshold:
+//
+//  1. Time is counted in driven seconds (clock.go, drive.go): command times voltage against
+//     the usual of both, or the roller's own speed. Held on purpose, it stands still.
+//  2. Each beam's readings become blocks (beam.go) by a hidden Markov model of chatter.
+//  3. Pieces are followed through the blocks (track.go, explain.go) by keeping the most
+//     probable explanations: who came, went on, came back, was missed, or that nothing came
+//     and the sensor lies. How probable is in odds.go and beamodds.go.
+//  4. From the pieces that passed undisturbed is learned how long each step usually takes
+//     (law.go, learn.go), with this robot's earlier matches as prior, and what each motor
+//     then does (motor.go). With that they are followed once more.
+//  5. Every stay of every piece is looked at as a possible jam (stand.go): when it stopped,
+//     when it moved again. The evidence for and against is added up as log-odds (weigh.go);
+//     from 0.5 on it is reported as a jam, below as suspected.
+//
+// Detect in detect.go is all of it in order. The words pass and jam mean what the contract
+// says, to the sample: a stage is entered with the first sample blocked at its beam and left
+// with the first clear one after; a jam starts when progress stopped and ends when the piece
+// moves again.
+package path

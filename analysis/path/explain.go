@@ -1,0 +1,174 @@
+package path
+
+import (
+	"math"
+	"slices"
+)
+
+// explainBlocked says what a beam that became blocked may mean.
+func (w *way) explainBlocked(t *track, h happened) []*track {
+	k, slot := h.beam, slotOf(h.beam)
+	blk := w.beams[k].blocks[h.blk]
+	seen := math.Log(max(blk.real, 1e-9))
+
+	none := t.clone(math.Log(max(1-blk.real, w.cfg.StuckOdd)))
+	none.owner[k] = -1
+	none.log(step{id: -1, slot: slot, at: h.at, move: nothing, blk: h.blk})
+	out := []*track{none}
+
+	// A piece from behind: the furthest one that is, or the one after it when the furthest
+	// is gone without a trace.
+	behind := slices.IndexFunc(t.pieces, func(p piece) bool { return p.slot < slot })
+	if behind < 0 {
+		behind = len(t.pieces)
+	}
+	for i := behind; i < len(t.pieces) && i < behind+2; i++ {
+		n := t.clone(seen + w.hopOdds(t, i, k, h.at) + float64(i-behind)*math.Log(w.cfg.LostRate))
+		for j := behind; j < i; j++ {
+			n.log(step{id: t.pieces[j].id, slot: t.pieces[j].slot, at: h.at, move: lost, blk: -1})
+		}
+		n.pieces = slices.Delete(n.pieces, behind, i)
+		n.comeTo(behind, k, h, onward, skipped(t.pieces[i].slot, slot))
+		out = append(out, n)
+	}
+	// The nearest one from ahead, coming back.
+	if ahead := behind - 1; ahead >= 0 && t.pieces[ahead].slot > slot {
+		n := t.clone(seen + w.returnOdds(t, ahead, k, h.at))
+		n.comeTo(ahead, k, h, back, false)
+		out = append(out, n)
+	}
+	// A new one.
+	n := t.clone(seen + w.birthOdds(t, k, behind, blk, h.at))
+	n.pieces = slices.Insert(n.pieces, behind, piece{id: n.next, slot: -1, beam: -1})
+	n.next++
+	n.comeTo(behind, k, h, born, k > 0 && !blk.atStart && !w.idle(k, h.at))
+	return append(out, n)
+}
+
+// comeTo moves piece i in front of beam k.
+func (t *track) comeTo(i, k int, h happened, m move, missed bool) {
+	p := &t.pieces[i]
+	if shaking(*p, k, h.at) {
+		p.slot, p.since, p.fall = slotOf(k), p.rise, p.rise // it never left
+	} else {
+		p.onward = m != back
+		p.slot, p.since, p.beam, p.rise, p.fall = slotOf(k), h.at, k, h.at, h.at
+	}
+	t.owner[k] = p.id
+	t.log(step{id: p.id, slot: p.slot, at: h.at, move: m, blk: h.blk, missed: missed})
+}
+
+// shaking is whether a piece that is in front of beam k again had hardly left it.
+func shaking(p piece, k int, at int64) bool { return p.beam == k && at-p.since < shake }
+
+// explainClear says where the piece went that a beam has just lost sight of.
+func (w *way) explainClear(t *track, h happened) []*track {
+	k := h.beam
+	i := slices.IndexFunc(t.pieces, func(p piece) bool { return p.id == t.owner[k] })
+	if i < 0 || t.pieces[i].slot != slotOf(k) {
+		n := t.clone(0) // nothing was there, or only the tail of a piece that is further on
+		n.owner[k] = -1
+		return []*track{n}
+	}
+	p := t.pieces[i]
+	on, backward, taken := w.wayOut(k, h.at)
+	done, not := w.wentOn(t, i, h.at), w.tooLong(t, i, h.at)
+	ahead := t.clone(done + math.Log(on) + w.tailOdds(t, p))
+	ahead.owner[k], ahead.pieces[i].paid = -1, done
+	w.noteOverhang(ahead, p, k, h.at)
+	counted := slotOf(k) >= w.wait && w.falls[h.at]
+	out := slotOf(k) == w.last || counted
+	if out {
+		ahead.leave(i, h, outGate)
+	} else {
+		ahead.leaveTo(i, slotOf(k)+1, h, onward)
+	}
+	behind := t.clone(not + math.Log(backward))
+	behind.owner[k], behind.pieces[i].paid = -1, not
+	if k == 0 {
+		behind.leave(i, h, outMouth)
+	} else {
+		behind.leaveTo(i, slotOf(k)-1, h, back)
+	}
+	removed := t.clone(not + math.Log(taken))
+	removed.owner[k] = -1
+	removed.leave(i, h, takenOut)
+	all := []*track{ahead, behind, removed}
+	if !out && slotOf(k) >= w.wait {
+		missed := t.clone(done + math.Log(on) + math.Log(uncounted) + w.tailOdds(t, p))
+		missed.owner[k] = -1
+		w.noteOverhang(missed, p, k, h.at)
+		missed.leave(i, h, outGate)
+		all = append(all, missed)
+	}
+	return all
+}
+
+func (t *track) leaveTo(i, slot int, h happened, m move) {
+	p := &t.pieces[i]
+	p.onward = m == onward && p.onward
+	p.slot, p.since, p.fall = slot, h.at, h.at
+	t.log(step{id: p.id, slot: slot, at: h.at, move: m, blk: -1})
+}
+
+// leave takes piece i out of the path. Pieces ahead of one that goes out at the gate must
+// have gone before it.
+func (t *track) leave(i int, h happened, m move) {
+	for m == outGate && i > 0 {
+		t.odds += math.Log(overtaken)
+		t.log(step{id: t.pieces[0].id, slot: t.pieces[0].slot, at: h.at, move: lost, blk: -1})
+		t.pieces = slices.Delete(t.pieces, 0, 1)
+		i--
+	}
+	if m == outGate {
+		t.lastOut = h.at
+	}
+	t.log(step{id: t.pieces[i].id, slot: t.pieces[i].slot, at: h.at, move: m, blk: -1})
+	t.pieces = slices.Delete(t.pieces, i, i+1)
+}
+
+// explainRelease says which piece was counted out while the last beam saw none leave: the
+// furthest one, or the count is wrong.
+func (w *way) explainRelease(t *track, h happened) []*track {
+	wrong := miscount
+	if !h.sure {
+		wrong = otherwise
+	}
+	out := []*track{t.clone(math.Log(wrong))}
+	if len(t.pieces) == 0 {
+		return out
+	}
+	p := t.pieces[0]
+	cost := 0.0
+	if p.slot != w.last {
+		cost = w.missOdds(p.slot, w.last+1, p.since, h.at)
+	} else if _, front := inFront(p.slot); front {
+		cost = math.Log(contact) // the beam should have cleared
+	}
+	n := t.clone(cost)
+	w.noteOverhang(n, p, len(w.beams), h.at)
+	n.leave(0, h, outGate)
+	out = append(out, n)
+
+	// Or the next piece is in contact with it and keeps the beam blocked.
+	k := len(w.beams) - 1
+	if len(t.pieces) > 1 && t.owner[k] == p.id && p.slot == slotOf(k) && t.pieces[1].slot < p.slot {
+		next := t.pieces[1]
+		n := t.clone(math.Log(inContact) + w.missOdds(next.slot, p.slot, next.since, h.at))
+		n.leave(0, h, outGate)
+		n.comeTo(0, k, happened{at: h.at, blk: w.beams[k].index(h.at)}, onward, skipped(next.slot, p.slot))
+		out = append(out, n)
+	}
+	return out
+}
+
+// noteOverhang takes the beams before one away from a piece that has gone on from there and
+// still blocks them: that is not the piece.
+func (w *way) noteOverhang(t *track, p piece, beam int, now int64) {
+	for k := range beam {
+		if t.owner[k] == p.id {
+			t.owner[k] = -1
+			t.log(step{id: -1, slot: slotOf(k), at: now, move: overhang, blk: w.beams[k].index(now)})
+		}
+	}
+}

@@ -1,0 +1,98 @@
+package path
+
+import (
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// hand is a stage that takes part in moving pieces from one beam to the next, and how many
+// seconds of its drive that usually takes.
+type hand struct {
+	clock *clock
+	share float64
+}
+
+// slotClock is the clock of a slot: its stage's, the last stage's as far as it is driven
+// to release, and between two beams that of any stage which takes part in that hop.
+func (w *way) slotClock(slot int) (*clock, []hand) {
+	k, front := inFront(slot)
+	switch {
+	case slot >= w.wait:
+		return w.releaseClock(), nil
+	case front:
+		return w.push[k], nil
+	}
+	var all []*clock
+	var hands []hand
+	hops := w.rawHops(k)
+	for i, last := w.stages(slot); i <= last; i++ {
+		c := w.drives[i].clock
+		all = append(all, c)
+		var share, whole []float64
+		for _, h := range hops {
+			share = append(share, c.onward(h.fall, h.next))
+			whole = append(whole, schemas.Seconds(h.next-h.fall))
+		}
+		const part = 0.15 // of the way; a stage driven for less of it does not move the piece
+		if d := stat.Median(share); len(hops) >= 3 && d > part*stat.Median(whole) {
+			hands = append(hands, hand{c, d})
+		}
+	}
+	if len(hands) > 0 {
+		all = all[:0]
+		for _, h := range hands {
+			all = append(all, h.clock)
+		}
+	}
+	return combine(all, slices.Max[[]float64]), hands
+}
+
+// driven is the clock of a piece that came into a slot at a time. Between two beams it
+// passes from hand to hand: once a stage further on has been driven for a quarter of its
+// usual share, the piece is in that stage's hands, and when that one stops the piece is
+// held, whatever the stages behind it do for the next piece. Until freed, the stages
+// further on are still busy with the piece ahead.
+func (w *way) driven(slot int, since, freed int64) relay {
+	legs := relay{{math.MinInt64, w.clocks[slot]}}
+	for i, h := range w.hands[slot] {
+		if i == 0 {
+			continue
+		}
+		t := h.clock.after(max(since, freed), h.share/4)
+		if t >= w.in.End {
+			continue
+		}
+		for len(legs) > 1 && legs[len(legs)-1].from >= t {
+			legs = legs[:len(legs)-1]
+		}
+		legs = append(legs, leg{t, h.clock})
+	}
+	return legs
+}
+
+// hop is one way from beam to beam, straight from the readings.
+type hop struct{ rise, fall, next int64 }
+
+// rawHops pairs each block of beam k with the next block of the beam after it, without
+// asking which pieces they were: right often enough for a first look at what is usual.
+func (w *way) rawHops(k int) []hop {
+	const far = 4_000_000 // µs; later than this it is hardly the same move
+	var out []hop
+	if k+1 >= len(w.beams) {
+		return nil
+	}
+	next, i := w.beams[k+1].blocks, 0
+	for _, b := range w.beams[k].blocks {
+		for i < len(next) && (next[i].from < b.from || next[i].real < 0.5) {
+			i++
+		}
+		if b.real < 0.5 || b.atStart || i == len(next) || next[i].from-b.from > far {
+			continue
+		}
+		out = append(out, hop{rise: b.from, fall: min(b.to, next[i].from), next: next[i].from})
+	}
+	return out
+}

@@ -1,0 +1,135 @@
+package path
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// firstLaws are the laws before any piece was followed: from the readings as they are, on
+// top of what this robot's past gives.
+func (w *way) firstLaws() {
+	w.laws = make([]law, w.last+1)
+	for slot := range w.laws {
+		k, front := inFront(slot)
+		w.laws[slot] = fit(nil, w.past(slot), w.beams[k].step/2, w.cfg)
+		var seen []took
+		switch {
+		case front:
+			for _, b := range w.beams[k].blocks {
+				if b.real > 0.5 && !b.atStart && !b.open {
+					seen = append(seen, took{x: w.clocks[slot].onward(w.waits(slot, b.from, b.to), b.to), done: true})
+				}
+			}
+		default:
+			for _, h := range w.rawHops(k) {
+				seen = append(seen, took{x: w.clocks[slot-1].onward(h.rise, h.fall) + w.driven(slot, h.fall, h.fall).onward(h.fall, h.next), done: true})
+			}
+		}
+		w.laws[slot] = fit(seen, w.past(slot), w.beams[k].step/2, w.cfg)
+	}
+	w.chain()
+}
+
+// chain fills in the laws of longer ways, for pieces that a beam missed.
+func (w *way) chain() {
+	w.ways = make([][]law, len(w.beams))
+	for a := range w.beams {
+		w.ways[a] = make([]law, len(w.beams)+1)
+		for k := a + 1; k <= len(w.beams) && slotOf(k)-1 <= w.last; k++ {
+			w.ways[a][k] = w.laws[slotOf(k)-1]
+			if k > a+1 {
+				w.ways[a][k] = w.ways[a][k-1].and(w.laws[slotOf(k)-1])
+			}
+		}
+	}
+}
+
+// past is what this robot's earlier matches say of a slot, a wide guess without any. Time
+// spent waiting to be released says nothing of how long a release takes.
+func (w *way) past(slot int) belief {
+	k, front := inFront(slot)
+	name := w.in.Stages[w.beams[k].stage].Name
+	switch {
+	case slot >= w.wait:
+		return guess(w.cfg.PriorDwellS, w.cfg)
+	case front:
+		return learned(usuals(w.in.History, name, name), w.cfg.PriorDwellS, w.cfg)
+	case k+1 < len(w.beams):
+		next := w.in.Stages[w.beams[k+1].stage].Name
+		return learned(usuals(w.in.History, name, next), w.cfg.PriorTransitS, w.cfg)
+	default:
+		return guess(w.cfg.PriorTransitS, w.cfg)
+	}
+}
+
+// relearn fits the laws and the beams' miss rates to the pieces that were followed.
+func (w *way) relearn(all []journey) {
+	seen := make([][]took, len(w.laws))
+	missed, passed := make([]float64, len(w.beams)), make([]float64, len(w.beams))
+	for i, j := range all {
+		for n, v := range j.visits {
+			if w.free(all, i, v) > v.from || w.blind(v.from, v.to) {
+				continue // it waited for the piece ahead, or nobody knows
+			}
+			k, front := inFront(v.slot)
+			if front {
+				passed[k]++
+				if !v.onward || j.started(w, n) {
+					continue
+				}
+				x := w.clocks[v.slot].onward(w.waits(v.slot, v.from, v.to), v.to)
+				if w.overlaps(v) {
+					seen[v.slot+1] = append(seen[v.slot+1], took{x: x, done: true})
+				} else {
+					seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next > v.slot})
+				}
+				continue
+			}
+			if v.onward && n > 0 {
+				x := w.dwellShare(k, v.dwell) + w.driven(v.slot, v.from, v.freed).onward(w.waits(v.slot, v.from, v.to), v.to)
+				seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next == v.slot+1})
+			}
+		}
+		for _, k := range j.missed {
+			missed[k]++
+		}
+	}
+	for slot := range w.laws {
+		k, _ := inFront(slot)
+		w.laws[slot] = fit(seen[slot], w.past(slot), w.beams[k].step/2, w.cfg)
+	}
+	w.chain()
+	const weight = 30 // passes that MissRate is worth
+	for k := range w.misses {
+		w.misses[k] = min((missed[k]+weight*w.cfg.MissRate)/(missed[k]+passed[k]+weight), 0.5)
+	}
+}
+
+// dwellShare is what a stay of x seconds in front of a beam counts for in the time to the
+// next.
+func (w *way) dwellShare(beam int, x float64) float64 {
+	if l := w.laws[slotOf(beam)]; x > l.in95 {
+		return l.usual()
+	}
+	return x
+}
+
+// credit raises how far a block is taken for a piece when it lasted as long as pieces
+// usually stay in front of that beam, which chatter would only by chance.
+func (w *way) credit() {
+	for k := range w.beams {
+		l := w.laws[slotOf(k)]
+		for i := range w.beams[k].blocks {
+			b := &w.beams[k].blocks[i]
+			if b.atStart || b.open || b.real < 0.2 || l.n < 1 {
+				continue
+			}
+			d := 2 * schemas.Seconds(b.to-b.from) / w.cfg.BlockS
+			x := w.floor(w.clocks[slotOf(k)].onward(b.from, b.to), k)
+			likelier := math.Exp(l.dist.LogProb(math.Log(x))) / (d * d * math.Exp(-d)) // than a block of any length
+			yes := b.real * min(max(likelier, 1), 20)
+			b.real = yes / (yes + max(1-b.real, 1e-12))
+		}
+	}
+}
