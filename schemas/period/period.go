@@ -47,7 +47,7 @@ func Find(mode *profile.Mode, log *schemas.Log) ([]Match, error) {
 	if !ok {
 		return nil, nil
 	}
-	changes, err := modeChanges(mode, log)
+	changes, err := modeChanges(mode, log, Silences(log, silence))
 	if err != nil {
 		return nil, err
 	}
@@ -55,7 +55,7 @@ func Find(mode *profile.Mode, log *schemas.Log) ([]Match, error) {
 		note := "no mode signal: the whole log is taken as one driver period"
 		return []Match{whole(first, last, schemas.PeriodDriver, note)}, nil
 	}
-	spans := spansOf(changes, last, Silences(log, silence))
+	spans := spansOf(changes, last)
 	matches := group(spans)
 	if len(matches) == 0 {
 		return []Match{whole(first, last, schemas.ModeDisabled, "the robot was never enabled in this log")}, nil
@@ -115,24 +115,14 @@ func continues(m *Match, s Span) bool {
 }
 
 // spansOf turns changes of mode into stretches that tile the log from the first change on.
-// A stretch ends at the first sample of another mode, at the last sample before a long
-// silence, or at the last sample of the log.
-func spansOf(changes []Span, last int64, silences [][2]int64) []Span {
-	var out []Span
+// A stretch ends at the first sample of another mode, or at the last sample of the log.
+func spansOf(changes []Span, last int64) []Span {
+	out := make([]Span, len(changes))
 	for i, c := range changes {
-		end := last
-		if i+1 < len(changes) {
-			end = changes[i+1].Start
+		out[i] = Span{c.Mode, c.Start, last}
+		if i > 0 {
+			out[i-1].End = c.Start
 		}
-		start := c.Start
-		for _, q := range silences {
-			if q[0] < start || q[1] > end || start >= end {
-				continue
-			}
-			out = append(out, Span{c.Mode, start, q[0]}, Span{schemas.ModeDisabled, q[0], q[1]})
-			start = q[1]
-		}
-		out = append(out, Span{c.Mode, start, end})
 	}
 	return out
 }

@@ -85,7 +85,13 @@ func TestSilenceEndsAMatch(t *testing.T) {
 	}
 	got, err := Find(byName(), log)
 	require.NoError(t, err)
-	assert.Equal(t, "[10-40 a 10-30 d 30-40][101-119 d 101-119]", describe(got))
+	assert.Equal(t, "[10-40 a 10-30 d 30-40]", describe(got), "what the mode is after a silence is not known")
+
+	mode := log.Find("robot/mode")
+	mode.Time, mode.Text = append(mode.Time, 105e6), append(mode.Text, "driver")
+	got, err = Find(byName(), log)
+	require.NoError(t, err)
+	assert.Equal(t, "[10-40 a 10-30 d 30-40][105-119 d 105-119]", describe(got))
 }
 
 func TestWithoutModeTheWholeLogIsTheMatch(t *testing.T) {

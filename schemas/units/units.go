@@ -117,20 +117,26 @@ var folder = strings.NewReplacer(
 func fold(s string) string { return folder.Replace(strings.ToLower(s)) }
 
 // Split cuts a unit that rides on a signal's name: "bus voltage [V]" is "bus voltage" and
-// "V", in the form it had. Only a bracket at the very end with a blank before it counts,
-// so motor[0] stays a name. A text with nothing before or inside the bracket is kept whole.
+// "V", in the form it had. Only a bracket at the very end counts; without a blank before
+// it what it holds must be a unit we know, so motor[0] stays a name. A text with nothing
+// before or inside the bracket is kept whole.
 func Split(s string) (name, unit string) {
 	s = strings.TrimSpace(s)
 	if !strings.HasSuffix(s, "]") {
 		return s, ""
 	}
 	open := strings.LastIndexByte(s, '[')
-	if open < 1 || s[open-1] != ' ' && s[open-1] != '\t' {
+	if open < 1 {
 		return s, ""
 	}
 	name, unit = strings.TrimSpace(s[:open]), strings.TrimSpace(s[open+1:len(s)-1])
 	if name == "" || unit == "" {
 		return s, ""
+	}
+	if apart := s[open-1] == ' ' || s[open-1] == '\t'; !apart {
+		if _, known := Find(unit); !known {
+			return s, ""
+		}
 	}
 	return name, unit
 }

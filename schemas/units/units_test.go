@@ -170,6 +170,8 @@ func TestSplit(t *testing.T) {
 		"tilt\t[°]":           {"tilt", "°"},
 		"motor[0]":            {"motor[0]", ""},
 		"motor[0] [A]":        {"motor[0]", "A"},
+		"v[mV]":               {"v", "mV"},
+		"motor[0][A]":         {"motor[0]", "A"},
 		"arm [left]":          {"arm", "left"},
 		"a [b] c":             {"a [b] c", ""},
 		"a [b] [c]":           {"a [b]", "c"},
