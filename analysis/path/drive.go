@@ -12,7 +12,7 @@ import (
 // is no reading.
 type drive struct {
 	t               []int64
-	command         []float64 // zero where the robot was disabled
+	command         []float64
 	volts, amps     []float64
 	speed           []float64
 	usual           float64   // command this stage is usually driven with

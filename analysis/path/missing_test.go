@@ -6,6 +6,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // situations are the main cases of the contract as functions, to be seen through other
@@ -183,6 +186,61 @@ func TestOneStage(t *testing.T) {
 	out := Detect(in, DefaultConfig())
 	checkJams(t, in, out, []expected{{stages: []string{"mouth"}, start: 22.1, end: 30.1, how: "moved_on", cause: "at_gate"}})
 	assert.Len(t, out.Passes, 4)
+}
+
+// A last stage without a beam: the piece in it is out of sight until it is counted out.
+func TestLastStageWithoutBeam(t *testing.T) {
+	l := newTimeline(60, fourStages...).warm()
+	l.lacks["gate/beam"] = true
+	there := l.come(14, 1)
+	l.drive(20, 24, 0.8, "gate")
+	l.hold("gate", 20.1, 24)
+	l.leave(there, 30)
+	in := l.input()
+	out := Detect(in, DefaultConfig())
+	checkJams(t, in, out, []expected{{stages: []string{"gate"}, start: 20.1, end: 30.1, slack: 0.5, how: "moved_on"}})
+	require.Len(t, out.Passes, 4)
+	for _, p := range out.Passes {
+		assert.Equal(t, "released", p.Outcome)
+		assert.Nil(t, p.Stages[3].EnterS)
+		assert.NotNil(t, p.Stages[3].EnterEstS)
+	}
+
+	l.lacks["release"] = true // then a piece is gone from the path when the last beam has seen it
+	out = Detect(l.input(), DefaultConfig())
+	assert.Len(t, out.Passes, 4)
+	for _, p := range out.Passes {
+		assert.Equal(t, "released", p.Outcome)
+	}
+}
+
+// Scores stand in for a release signal: they come a moment later, and shots miss.
+func TestScoreInPlaceOfRelease(t *testing.T) {
+	l := newTimeline(40, fourStages...).warm()
+	for _, at := range []float64{14, 20, 26} {
+		l.usual(at)
+	}
+	l.blocked["gate"] = append(l.blocked["gate"][:4], l.blocked["gate"][5:]...) // the fifth is not seen at the gate
+	in := l.input()
+	in.Release = nil
+	in.Score = &series.Float{Name: "score"}
+	for _, at := range in.Voltage.T {
+		n := 0.0
+		for i, o := range l.out {
+			if at >= schemas.Micros(o+0.9) && i != 1 { // the second misses
+				n++
+			}
+		}
+		in.Score.T, in.Score.V = append(in.Score.T, at), append(in.Score.V, n)
+	}
+	out := Detect(in, DefaultConfig())
+	assert.Empty(t, out.Jams, "%v", told(out.Jams))
+	require.Len(t, out.Passes, 6)
+	for _, p := range out.Passes {
+		assert.Equal(t, "released", p.Outcome)
+	}
+	assert.Nil(t, out.Passes[4].Stages[3].EnterS)
+	assert.NotNil(t, out.Passes[5].Stages[3].EnterS)
 }
 
 // A path in which nothing sees a piece still shows a motor that is held fast.

@@ -13,9 +13,8 @@ import (
 // that may be stuck.
 type motor struct {
 	*drive
-	amps   distuv.Normal // ln(A + offset) of the mean current over a pass
-	ratio  distuv.Normal // mean roller speed over a pass, 1 is what its command asks for
-	passes int
+	amps  distuv.Normal // ln(A + offset) of the mean current over a pass
+	ratio distuv.Normal // mean roller speed over a pass, 1 is what its command asks for
 }
 
 // offset, in A, keeps the logarithm of a small current from meaning much.
@@ -24,7 +23,7 @@ const offset = 0.5
 // newMotor learns from the stretches in which pieces passed undisturbed. With few of them
 // it falls back on all onward driving, and says less.
 func newMotor(d *drive, clean []series.Interval) motor {
-	m := motor{drive: d, passes: len(clean)}
+	m := motor{drive: d}
 	var amps, ratio []float64
 	for _, c := range clean {
 		a, r, _ := d.means(c.Start, c.End)
@@ -128,7 +127,8 @@ func (m *motor) longest(from, to int64) (a, b int64, ok bool) {
 
 // stood finds the moments between from and to in which the motor was held fast: since is
 // when it began to slow down or draw more than usual, still when it stood, until when it
-// turned again after the last moment it stood, driven onward or back. amps is the current it drew meanwhile. ok is false when it never stood.
+// turned again after the last moment it stood, driven onward or back. amps is the current
+// it drew meanwhile. ok is false when it never stood.
 func (m *motor) stood(from, to int64, amps float64) (since, still, until int64, ok bool) {
 	level := math.Sqrt((amps + offset) * math.Exp(m.amps.Mu)) // halfway, by ratio
 	fast := func(k int) bool {

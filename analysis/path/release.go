@@ -47,7 +47,8 @@ func (w *way) releaseLevel(d *drive) float64 {
 		}
 	}
 	if len(leaving) == 0 {
-		return max(w.cfg.ReleaseShare*0.6, w.cfg.MinCommand)
+		const slow = 0.3 // hardly any robot releases with less
+		return slow
 	}
 	level := stat.Median(leaving)
 	limit := w.cfg.ReleaseShare * level

@@ -12,7 +12,6 @@ type visit struct {
 	how      move    // of leaving; stays when it was still there at the end of the log
 	blk      int     // block of the beam that showed it, -1 between beams
 	onward   bool    // it came from behind, so the whole slot lay ahead of it
-	rise     int64   // when it came to the beam at which the slot begins
 	freed    int64   // from when on the stages ahead were driven for it and not for the piece ahead
 	dwell    float64 // driven seconds it then spent in front of that beam, between beams only
 }
@@ -127,13 +126,11 @@ func (j *journey) settle(w *way) {
 	j.visits = joined
 	for i := range j.visits {
 		v := &j.visits[i]
-		v.rise = v.from
 		if i == 0 {
 			continue
 		}
 		k, front := inFront(v.slot)
 		if before := j.visits[i-1]; !front && before.slot == slotOf(k) {
-			v.rise = before.from
 			v.onward = v.onward && before.onward
 			v.dwell = w.clocks[before.slot].onward(before.from, before.to)
 		}
