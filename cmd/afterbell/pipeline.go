@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"encoding/json"
@@ -102,7 +103,13 @@ func (j *job) analyzeWithSum(signalsSHA256 string) (*schemas.Report, error) {
 func (j *job) files(r *schemas.Report) map[string]func(io.Writer) error {
 	out := tables.Writers(r)
 	out[sheetFile] = func(w io.Writer) error {
-		return sheet.Render(w, sheet.Input{Report: r, Profile: j.profile.Profile, Log: j.log, Mode: sheet.File})
+		var text bytes.Buffer
+		if err := writeReport(&text, r); err != nil {
+			return err
+		}
+		return home.WriteSheet(w, r.From.Seal, text.Bytes(), func(w io.Writer) error {
+			return sheet.Render(w, sheet.Input{Report: r, Profile: j.profile.Profile, Log: j.log, Mode: sheet.File})
+		})
 	}
 	out[profileFile] = func(w io.Writer) error {
 		_, err := w.Write(j.profile.data)

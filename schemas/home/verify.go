@@ -36,7 +36,7 @@ func (h *Home) Verify(id schemas.MatchID) ([]Problem, error) {
 	v := verifier{dir: h.Dir(id)}
 	sum, seal := v.signals()
 	v.notes()
-	r := v.report()
+	r, text := v.report()
 	if r == nil {
 		return v.problems, nil
 	}
@@ -53,8 +53,10 @@ func (h *Home) Verify(id schemas.MatchID) ([]Problem, error) {
 	for _, name := range tables.Names() {
 		v.table(name, r.From.Seal)
 	}
-	if _, err := os.Stat(filepath.Join(v.dir, sheetFile)); err != nil {
+	if page, err := os.ReadFile(filepath.Join(v.dir, sheetFile)); err != nil {
 		v.unreadable(sheetFile, err)
+	} else {
+		v.sheet(page, r.From.Seal, text)
 	}
 	return v.problems, nil
 }
@@ -93,27 +95,28 @@ func (v *verifier) signals() (sum, seal string) {
 	return f.SHA256(), f.Meta()[tables.MetaSeal]
 }
 
-func (v *verifier) report() *schemas.Report {
+// report reads report.json and returns its bytes too.
+func (v *verifier) report() (*schemas.Report, []byte) {
 	data, err := os.ReadFile(filepath.Join(v.dir, reportFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		if _, err := os.Stat(filepath.Join(v.dir, profileFile)); err != nil {
-			return nil // never analyzed
+			return nil, nil // never analyzed
 		}
 	}
 	if err != nil {
 		v.unreadable(reportFile, err)
-		return nil
+		return nil, nil
 	}
 	var r schemas.Report
 	if err := json.Unmarshal(data, &r); err != nil {
 		v.say(reportFile, "it is not a report: %v", err)
-		return nil
+		return nil, nil
 	}
 	if r.Report != schemas.ReportVersion {
 		v.say(reportFile, "it is of version %d, this program knows %d", r.Report, schemas.ReportVersion)
-		return nil
+		return nil, nil
 	}
-	return &r
+	return &r, data
 }
 
 func (v *verifier) profile(want string) {

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -34,10 +35,17 @@ func store(t *testing.T, h *Home, id schemas.MatchID, seal string) {
 		require.NoError(t, tables.Write(dir, r))
 		data, err := json.Marshal(r)
 		require.NoError(t, err)
+		var page strings.Builder
+		require.NoError(t, WriteSheet(&page, seal, data, aPage))
 		return filled(map[string]string{
-			reportFile: string(data), sheetFile: "<!doctype html>", profileFile: string(robotYAML), notesFile: "{\"text\":\"ok\"}\n\n",
+			reportFile: string(data), sheetFile: page.String(), profileFile: string(robotYAML), notesFile: "{\"text\":\"ok\"}\n\n",
 		})(dir)
 	}))
+}
+
+func aPage(w io.Writer) error {
+	_, err := io.WriteString(w, "<!doctype html>")
+	return err
 }
 
 func report(id schemas.MatchID, seal, signals string) *schemas.Report {
@@ -100,6 +108,16 @@ func TestVerifyFindsWhatDoesNotAgree(t *testing.T) {
 			}}))
 		}
 	}
+	change := func(name, old, text string) func(t *testing.T, h *Home) {
+		return func(t *testing.T, h *Home) {
+			path := filepath.Join(h.Dir(q14), name)
+			data, err := os.ReadFile(path)
+			require.NoError(t, err)
+			changed := strings.Replace(string(data), old, text, 1)
+			require.NotEqual(t, string(data), changed)
+			require.NoError(t, os.WriteFile(path, []byte(changed), 0o644))
+		}
+	}
 	tests := []struct {
 		name   string
 		damage func(t *testing.T, h *Home)
@@ -113,6 +131,12 @@ func TestVerifyFindsWhatDoesNotAgree(t *testing.T) {
 		{"report gone", remove(reportFile), []string{"report.json: it is missing"}},
 		{"report of the future", put(reportFile, `{"report": 2}`), []string{"report.json: it is of version 2, this program knows 1"}},
 		{"sheet gone", remove(sheetFile), []string{"report.html: it is missing"}},
+		{"sheet cut off", spoil(sheetFile), []string{"report.html: the seal at its end is missing: cut off, or written by another program"}},
+		{"sheet damaged", change(sheetFile, "doctype", "doctyqe"), []string{"report.html: it is damaged: sheet_sha256 differs"}},
+		{"sheet of another analysis", change(sheetFile, `seal="3"`, `seal="2"`), []string{`report.html: its seal is "2", that of report.json is "3"`}},
+		{"report changed by hand", change(reportFile, `"text":""`, `"text":"All is well."`), []string{
+			"report.json: it is not as it was when report.html was made of it: damaged, or changed by hand",
+		}},
 		{"table gone", remove("cycles.parquet"), []string{"cycles.parquet: it is missing"}},
 		{"table cut off", spoil("jams.parquet"), []string{
 			"jams.parquet: the end of a Parquet file is missing: cut off, or another kind of file",
