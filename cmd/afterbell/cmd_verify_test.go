@@ -109,10 +109,11 @@ func TestVerifyRebuildsDerivedFiles(t *testing.T) {
 			whole := m.files[name]
 			m.write(t, name, whole[:len(whole)-20])
 			m.requireProblem(t, name)
-			for i := range 5 {
-				if strings.HasSuffix(name, ".parquet") {
-					break // a small table's footer, half of its bytes, carries no checksum in Parquet
-				}
+			places := 5
+			if strings.HasSuffix(name, ".parquet") {
+				places = 0 // Parquet has no checksum for a footer, which is most of a small table
+			}
+			for i := range places {
 				damaged := slices.Clone(whole)
 				damaged[i*(len(whole)-1)/4] ^= 0x04
 				m.write(t, name, damaged)
