@@ -35,8 +35,8 @@ export function labels() {
   return out;
 }
 
-/** Text smaller on screen than 12 px. */
-export function smallText() {
+/** Text smaller than `least` px as it is shown. @param {number} least */
+export function smallText(least) {
   const out = new Set();
   const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walker.nextNode()) {
@@ -45,7 +45,7 @@ export function smallText() {
     const svg = el.closest("svg");
     const scale = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
     const size = parseFloat(getComputedStyle(el).fontSize) * scale;
-    if (size < 11.99) out.add(`${svg ? "picture in " + (svg.closest("[id]:not(svg)")?.id ?? "") : el.tagName.toLowerCase() + "." + el.className}: ${size.toFixed(2)} px`);
+    if (size < least - 0.01) out.add(`${svg ? "picture in " + (svg.closest("[id]:not(svg)")?.id ?? "") : el.tagName.toLowerCase() + "." + el.className}: ${size.toFixed(2)} px`);
   }
   return [...out];
 }
@@ -74,6 +74,39 @@ export function smallTargets(least) {
     const shifts = [0, -half / 2, half / 2, -half, half];
     if (shifts.some((dx) => shifts.some((dy) => hit(x + dx, y + dy)))) continue;
     out.push(`"${(el.textContent ?? "").trim().slice(0, 60)}" is ${box.width.toFixed(0)} x ${box.height.toFixed(0)} px`);
+  }
+  return out;
+}
+
+/** Headings: one of the first level, which comes first, and no level left out. */
+export function headings() {
+  const levels = [...document.querySelectorAll("h1, h2, h3, h4, h5, h6")]
+    .filter((el) => el.getClientRects().length > 0)
+    .map((el) => ({ level: Number(el.tagName[1]), said: el.textContent?.trim() ?? "" }));
+  const out = [];
+  if (levels.filter(({ level }) => level === 1).length !== 1) out.push(`${levels.filter(({ level }) => level === 1).length} headings of level 1`);
+  levels.forEach(({ level, said }, i) => {
+    const before = levels[i - 1]?.level ?? 0;
+    if (level > before + 1) out.push(`heading "${said}" of level ${level} follows level ${before}`);
+    if (said === "") out.push(`an empty heading of level ${level}`);
+  });
+  return out;
+}
+
+/** Pictures: each has a name or is hidden from readers, each figure a table of its facts. */
+export function pictures() {
+  const out = [];
+  for (const svg of document.querySelectorAll("svg")) {
+    const by = svg.getAttribute("aria-labelledby")?.split(" ").map((id) => document.getElementById(id)?.textContent ?? "").join(" ");
+    if (svg.getAttribute("aria-hidden") !== "true" && !(by ?? svg.getAttribute("aria-label"))?.trim()) {
+      out.push(`a picture without a name: ${svg.outerHTML.slice(0, 80)}`);
+    }
+  }
+  for (const figure of document.querySelectorAll("figure")) {
+    const title = figure.querySelector("svg > title")?.textContent?.trim();
+    const table = figure.querySelector("table");
+    if (!title) out.push("a figure without a title");
+    if (!table || table.tHead?.rows[0]?.cells.length === 0 || !table.tBodies[0]?.rows.length) out.push(`"${title}" without a table of its facts`);
   }
   return out;
 }

@@ -1,12 +1,13 @@
 // The site under test: a data folder filled by the product itself, its server, and a
-// browser. AFTERBELL_BIN and AFTERBELL_CHROMIUM name the two programs;
-// `go run ./cmd/dev test` sets both.
+// browser, once for all test files of one run. AFTERBELL_BIN and AFTERBELL_CHROMIUM name
+// the two programs; `go run ./cmd/dev test` sets both.
 
 import { execFile, spawn } from "node:child_process";
 import { mkdtemp, readdir, readFile, rm, writeFile } from "node:fs/promises";
 import { tmpdir } from "node:os";
 import { dirname, join } from "node:path";
 import { createInterface } from "node:readline";
+import { after } from "node:test";
 import { fileURLToPath } from "node:url";
 import { promisify } from "node:util";
 import { gunzipSync } from "node:zlib";
@@ -16,7 +17,6 @@ const run = promisify(execFile);
 const samples = fileURLToPath(new URL("../../../sample-logs/", import.meta.url));
 
 /** @typedef {{ event: string, match: string, robot: string, folder: string }} Match */
-/** @typedef {Awaited<ReturnType<typeof openSite>>} Site */
 
 /** @param {string} name */
 function program(name) {
@@ -26,7 +26,7 @@ function program(name) {
 }
 
 /** Fills a data folder, serves it and starts a browser. */
-export async function openSite() {
+async function openSite() {
   const bin = program("AFTERBELL_BIN");
   const dir = await mkdtemp(join(tmpdir(), "afterbell-browser-"));
   const data = join(dir, "data");
@@ -51,7 +51,7 @@ export async function openSite() {
   };
 }
 
-/** @param {Match} m the match whose sheet's address is wanted */
+/** @param {Pick<Match, "event" | "match" | "robot">} m the match whose sheet's address is wanted */
 export const sheetOf = (m) => `/m/${m.event}/${m.match}/${m.robot}`;
 
 /**
@@ -117,3 +117,6 @@ async function serve(bin, data) {
   }
   throw new Error("the server ended before it served");
 }
+
+export const site = await openSite();
+after(() => site.close());

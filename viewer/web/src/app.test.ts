@@ -1,6 +1,6 @@
 // @vitest-environment jsdom
 import { beforeEach, expect, test } from "vitest";
-import { target } from "./keys";
+import { listen, target } from "./keys";
 import { findingOf, light } from "./mates";
 import { keep, read, write } from "./ticks";
 
@@ -8,7 +8,7 @@ beforeEach(() => {
   localStorage.clear();
   document.body.innerHTML = `
     <a id="pin" href="/m/a/b/c#finding-2">pin</a>
-    <ol><li id="finding-1"><input type="checkbox" id="f1-1"></li><li id="finding-2"><input type="checkbox" id="f2-1"></li></ol>
+    <ol><li id="finding-1"><input type="checkbox" id="f1-1" data-tick="jam/1"></li><li id="finding-2"><input type="checkbox" id="f2-1" data-tick="battery/1"></li></ol>
     <table class="matches"><tbody><tr><th><a id="r1" href="/m/1">1</a></th></tr><tr><th><a id="r2" href="/m/2">2</a></th></tr></tbody></table>`;
 });
 
@@ -17,12 +17,21 @@ const box = (id: string) => document.getElementById(id) as HTMLInputElement;
 test("ticks come back on the same sheet and on no other", () => {
   keep(document, localStorage, "/m/a");
   box("f2-1").click();
-  expect([...read(localStorage, "/m/a")]).toEqual(["f2-1"]);
+  expect([...read(localStorage, "/m/a")]).toEqual(["battery/1"]);
   expect([...read(localStorage, "/m/b")]).toEqual([]);
   box("f2-1").checked = false;
   keep(document, localStorage, "/m/a");
   expect(box("f2-1").checked).toBe(true);
   expect(box("f1-1").checked).toBe(false);
+});
+
+test("a tick stays with its check when findings change places", () => {
+  write(localStorage, "/m/a", ["battery/1"]);
+  box("f1-1").dataset["tick"] = "battery/1";
+  box("f2-1").dataset["tick"] = "jam/1";
+  keep(document, localStorage, "/m/a");
+  expect(box("f1-1").checked).toBe(true);
+  expect(box("f2-1").checked).toBe(false);
 });
 
 test("a broken or full store loses only the ticks", () => {
@@ -48,4 +57,15 @@ test("keys lead to findings and through rows", () => {
   expect(target(document, "ArrowDown", document.getElementById("r1"))?.id).toBe("r2");
   expect(target(document, "ArrowUp", document.getElementById("r1"))).toBeUndefined();
   expect(target(document, "x", null)).toBeUndefined();
+});
+
+test("keys work from a tick box and leave text fields alone", () => {
+  Element.prototype.scrollIntoView = () => {}; // jsdom lays nothing out
+  document.body.insertAdjacentHTML("beforeend", `<input id="words">`);
+  listen(document);
+  const press = (id: string) => document.getElementById(id)!.dispatchEvent(new KeyboardEvent("keydown", { key: "2", bubbles: true }));
+  press("words");
+  expect(document.activeElement?.id).not.toBe("finding-2");
+  press("f1-1");
+  expect(document.activeElement?.id).toBe("finding-2");
 });

@@ -14,14 +14,19 @@ export function target(root: ParentNode, key: string, focused: Element | null): 
   return rows[at + (key === "ArrowDown" ? 1 : -1)];
 }
 
+/** Whether a key pressed on an element writes into it; on a tick box it does not. */
+function writes(el: EventTarget | null): boolean {
+  return el instanceof HTMLTextAreaElement || (el instanceof HTMLInputElement && el.type !== "checkbox");
+}
+
 export function listen(root: Document): void {
   root.addEventListener("keydown", (e) => {
-    if (e.ctrlKey || e.metaKey || e.altKey || e.target instanceof HTMLInputElement) return;
+    if (e.ctrlKey || e.metaKey || e.altKey || writes(e.target)) return;
     const to = target(root, e.key, root.activeElement);
     if (to === undefined) return;
     e.preventDefault();
     if (!to.hasAttribute("tabindex") && to.tabIndex < 0) to.tabIndex = -1; // takes the focus without being a tab stop
-    to.focus();
-    to.scrollIntoView({ block: "nearest" });
+    to.focus({ preventScroll: true });
+    to.scrollIntoView({ block: to.offsetHeight > window.innerHeight ? "start" : "nearest" });
   });
 }

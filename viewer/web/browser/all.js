@@ -1,0 +1,7 @@
+// All browser tests in one process, so that they share one site. Each file also runs alone.
+
+import "./layout.test.js";
+import "./access.test.js";
+import "./script.test.js";
+import "./paper.test.js";
+import "./file.test.js";
