@@ -1,12 +1,12 @@
 package path
 
-// Config holds every number the analysis decides by. Those of the contract are definitions;
+// Config holds every number the analysis decides by. Those marked so are definitions;
 // the others were chosen by us from what game pieces, rollers and light barriers do, and
 // are coarse on purpose: what matters for one robot (how long its stages take, what its
 // motors draw) is learned from its own log.
 type Config struct {
-	MinJamS float64 // s; a shorter stop is no jam (contract)
-	Believe float64 // confidence from which a jam is reported as one (contract)
+	MinJamS float64 // s; a shorter stop is no jam (by definition)
+	Believe float64 // confidence from which a jam is reported as one (by definition)
 	Suspect float64 // confidence from which it is reported as suspected
 
 	// The drive.

@@ -11,7 +11,7 @@ import (
 	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// situations are the main cases of the contract as functions, to be seen through other
+// situations are the main cases of the definitions as functions, to be seen through other
 // loggers and by robots with fewer signals.
 var situations = []struct {
 	name string

@@ -23,10 +23,14 @@ const offset = 0.5
 // newMotor learns from the stretches in which pieces passed undisturbed. With few of them
 // it falls back on all onward driving, and says less.
 func newMotor(d *drive, clean []series.Interval) motor {
+	const slow = 0.5 // of the speed that the command asks for
 	m := motor{drive: d}
 	var amps, ratio []float64
 	for _, c := range clean {
 		a, r, _ := d.means(c.Start, c.End)
+		if r < slow {
+			continue // it stood for most of the pass: that is not what it usually does, however often
+		}
 		if !math.IsNaN(a) {
 			amps = append(amps, math.Log(a+offset))
 		}
@@ -36,7 +40,7 @@ func newMotor(d *drive, clean []series.Interval) motor {
 	}
 	const few = 3
 	if len(amps) < few {
-		for _, a := range sample(d.amps, func(i int) bool { return d.settled[i] }) {
+		for _, a := range sample(d.amps, func(i int) bool { return d.settled[i] && !(d.ratio[i] <= standing) }) {
 			amps = append(amps, math.Log(max(a, 0)+offset))
 		}
 	}

@@ -39,19 +39,20 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 			continue
 		}
 		for _, r := range m.stretches(w.cfg) {
-			if w.explained(all, known, i, r) {
-				continue
-			}
 			odds, amps, ratio := m.locked(r.Start, r.End)
-			if odds < 2 {
+			piece, explained := w.explained(all, known, i, r, ratio)
+			if explained || odds < 2 {
 				continue
 			}
 			s := stand{visit: visit{slot: -2, from: r.Start, to: r.End, how: onward}, stage: i, motor: m, lock: odds, amps: amps, ratio: ratio}
 			s.start, s.low, s.high, s.end = r.Start, r.Start, r.Start, r.End
 			s.turned = turns(m.clock, r.Start, r.End+1_000_000)
-			s.weighStall(w)
-			f := w.report(s, 0)
-			f.jam.Piece, f.jam.Cleared = nil, r.End < w.in.End
+			s.weighStall(w, piece)
+			f := w.report(s, piece)
+			f.jam.Cleared = r.End < w.in.End
+			if piece == 0 {
+				f.jam.Piece = nil
+			}
 			if !f.jam.Cleared {
 				f.jam.How = ""
 			}
@@ -61,7 +62,8 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 	return out
 }
 
-func (s *stand) weighStall(w *way) {
+// weighStall weighs a stand of the motor; piece is the one that was there, 0 for none seen.
+func (s *stand) weighStall(w *way, piece int) {
 	put := func(odds float64, what string) {
 		s.weighed = append(s.weighed, schemas.Weighed{What: what, LogOdds: odds})
 	}
@@ -69,6 +71,10 @@ func (s *stand) weighStall(w *way) {
 	put(s.lock, "the motor was held fast while driven")
 	if s.turned > 0 {
 		put(1, "the driver reversed")
+	}
+	if piece > 0 {
+		put(1, "a piece was there")
+		return
 	}
 	hidden := w.in.Stages[s.stage].Sensor == nil
 	if hidden && len(w.beams) > 0 && s.stage > w.beams[0].stage && s.stage < w.beams[len(w.beams)-1].stage {
@@ -118,22 +124,30 @@ func (m *motor) stretches(cfg Config) []series.Interval {
 	return long
 }
 
-// explained is whether a piece that was followed accounts for a stall of a stage's motor:
-// one that was in it or just behind, jammed or waiting.
-func (w *way) explained(all []journey, known []found, stage int, r series.Interval) bool {
+// explained is whether what was followed accounts for a stall of a stage's motor: a jam that
+// is known, or a piece in it or just behind. A piece with nothing in front of it does not
+// account for a roller that is seen to stand, however long pieces usually take there (they
+// may all have jammed); it is returned by its number.
+func (w *way) explained(all []journey, known []found, stage int, r series.Interval, ratio float64) (piece int, ok bool) {
 	const near = 300_000 // µs
-	for _, j := range all {
+	for _, f := range known {
+		if schemas.Micros(f.jam.StartS) < r.End && schemas.Micros(f.jam.EndS) > r.Start {
+			return 0, true
+		}
+	}
+	for n, j := range all {
 		for _, v := range j.visits {
 			first, last := w.stages(v.slot)
-			if first-1 <= stage && stage <= last+1 && v.from < r.End+near && v.to > r.Start-near {
-				return true
+			if stage < first-1 || stage > last+1 || v.from >= r.End+near || v.to <= r.Start-near {
+				continue
+			}
+			if !(ratio <= standing) || v.slot >= w.wait || w.free(all, n, v) > v.from {
+				return 0, true
+			}
+			if first <= stage && stage <= last && v.from <= r.Start && r.End <= v.to+near {
+				piece = n + 1
 			}
 		}
 	}
-	for _, f := range known {
-		if schemas.Micros(f.jam.StartS) < r.End && schemas.Micros(f.jam.EndS) > r.Start {
-			return true
-		}
-	}
-	return false
+	return piece, false
 }

@@ -21,8 +21,8 @@ type expected struct {
 
 var fourStages = []string{"mouth", "throat", "lift", "gate"}
 
-// The sentences of contract section 5 on passes and jams, one case or more for each.
-func TestJamsByTheContract(t *testing.T) {
+// The sentences of the definitions of pass and jam, one case or more for each.
+func TestJamsByDefinition(t *testing.T) {
 	cases := []struct {
 		name    string
 		line    func() *timeline
@@ -314,6 +314,26 @@ func TestJamsByTheContract(t *testing.T) {
 			require.Len(t, out.Passes, want, "passes")
 			assert.Equal(t, c.outcome, out.Passes[3].Outcome)
 		})
+	}
+}
+
+// Nothing says how long a piece usually takes where the only one jams, or every one: the
+// roller that is seen to stand does.
+func TestARollerThatStandsIsSeenWithoutAUsualPass(t *testing.T) {
+	for _, times := range [][]float64{{14}, {4, 14, 24, 34}} {
+		l := newTimeline(times[len(times)-1]+12, fourStages...)
+		var want []expected
+		for _, at := range times {
+			l.drive(at-0.5, at+4.05, 0.8)
+			l.block("mouth", at, at+0.25)
+			l.block("throat", at+0.5, at+3.25)
+			l.hold("throat", at+0.65, at+3.15)
+			l.block("lift", at+3.5, at+3.75)
+			l.leave(at+4, at+5)
+			want = append(want, expected{stages: []string{"throat"}, start: at + 0.65, end: at + 3.15})
+		}
+		in := l.input()
+		checkJams(t, in, Detect(in, DefaultConfig()), want)
 	}
 }
 
