@@ -27,7 +27,7 @@
 //     when it moved again. The evidence for and against is added up as log-odds (weigh.go);
 //     from 0.5 on it is reported as a jam, below as suspected.
 //
-// Detect in detect.go is all of it in order. The words pass and jam mean what the definitions
+// Detect in detect.go is all of it in order. The words pass and jam mean what schemas/README.md
 // says, to the sample: a stage is entered with the first sample blocked at its beam and left
 // with the first clear one after; a jam starts when progress stopped and ends when the piece
 // moves again.

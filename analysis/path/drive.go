@@ -82,8 +82,10 @@ func (d *drive) grid(st Stage, in Input) {
 		to   []float64
 		from *reader
 	}{
-		{d.command, newReader(st.Command)}, {d.volts, newReader(in.Voltage)},
-		{d.amps, newReader(st.Current)}, {d.speed, newReader(st.Speed)},
+		{d.command, newReader(st.Command)},
+		{d.volts, newReader(in.Voltage)},
+		{d.amps, newReader(st.Current)},
+		{d.speed, newReader(st.Speed)},
 	}
 	gap := 0
 	for i, at := range d.t {
