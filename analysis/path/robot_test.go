@@ -50,14 +50,13 @@ type loadedPiece struct {
 
 // stuckAt is a jam to come: piece n stops when its front is at this place.
 type stuckAt struct {
-	piece  int
-	at     float64
-	locks  bool    // the roller is held fast, else it slips
-	holds  float64 // s of onward drive after which it lets go by itself
-	frees  float64 // s of backward drive after which it lets go, 0 never
-	brief  bool    // let go too soon to be a jam
-	shoved float64 // m it moves back when freed by reversing
-	back   float64 // backward seconds so far
+	piece int
+	at    float64
+	locks bool    // the roller is held fast, else it slips
+	holds float64 // s of onward drive after which it lets go by itself
+	frees float64 // s of backward drive after which it lets go, 0 never
+	brief bool    // let go too soon to be a jam
+	back  float64 // backward seconds so far
 }
 
 type trueJam struct {
@@ -183,19 +182,6 @@ func (r *robot) enter(n int) *loadedPiece {
 	p := &loadedPiece{front: 0.001, grip: 0.85 + 0.2*r.rnd.Float64(), n: n, jam: -1}
 	r.pieces = append(r.pieces, p)
 	return p
-}
-
-// take lifts a piece out by hand.
-func (r *robot) take(p *loadedPiece) {
-	if p.stuck != nil {
-		r.truth[p.jam].end, r.truth[p.jam].cleared = r.t, true
-	}
-	for i := range r.pieces {
-		if r.pieces[i] == p {
-			r.pieces = append(r.pieces[:i], r.pieces[i+1:]...)
-			return
-		}
-	}
 }
 
 func (r *robot) blocked(stage int) bool {
