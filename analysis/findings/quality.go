@@ -107,7 +107,7 @@ func gaps(in Input) []drafted {
 	if total >= 1 {
 		d := drafted{clause: fmt.Sprintf("%.1f s of the match are not in the log", total)}
 		d.Finding = schemas.Finding{
-			ID: id("data_gap", "log", 1), Kind: "data_gap", Severity: schemas.SeverityWatch,
+			ID: id("data_gap", "match", 1), Kind: "data_gap", Severity: schemas.SeverityWatch,
 			StartS: spans[0].StartS, EndS: spans[len(spans)-1].EndS, Spans: spans, Short: "gap", Confidence: 0.99,
 			Title:   fmt.Sprintf("%.1f s of the match are not in the log.", total),
 			Because: fmt.Sprintf("Nothing came in %s %s; the longest was %.1f s at %s.", numberWord(len(spans)), plural(len(spans), "stretch", "stretches"), longest.EndS-longest.StartS, in.at(longest.StartS)),
