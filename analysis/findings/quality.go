@@ -52,6 +52,9 @@ func sensors(in Input) []drafted {
 			Caution: []string{cautionHands},
 			Check:   []string{fmt.Sprintf("Look at the plug and the cable of %s, and cover the sensor by hand while someone reads its value.", name)},
 		}
+		if first.Kind == "dead" {
+			d.Severity = schemas.SeverityWatch // it may be a sensor of an idle part, or a log without noise
+		}
 		for _, f := range here {
 			d.Spans = append(d.Spans, schemas.Span{StartS: f.StartS, EndS: f.EndS})
 			d.Evidence = append(d.Evidence, evidence(name, f.StartS, f.EndS, f.Kind)...)

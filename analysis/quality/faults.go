@@ -39,7 +39,8 @@ func noReadings(s *schemas.Signal, times []int64) []schemas.Fault {
 
 // stillness finds an analogue sensor that repeats one value: "dead" when it never said
 // anything else, "frozen" where it stopped moving. A frozen stretch is FrozenMin long and
-// FrozenTimes its next longest repeat, and lies in a period: a disabled robot is still.
+// FrozenTimes its next longest repeat, lies in a period (a disabled robot is still), and
+// follows on readings that were restless: a log without noise is still by itself.
 func stillness(s *schemas.Signal, times []int64, periods []schemas.Period, cfg Config) []schemas.Fault {
 	n := len(s.Float)
 	if s.Boot != nil || n < 100 {
@@ -73,7 +74,8 @@ func stillness(s *schemas.Signal, times []int64, periods []schemas.Period, cfg C
 		if r.length < cfg.FrozenMin {
 			break
 		}
-		if float64(r.length) < cfg.FrozenTimes*float64(next) || !inPeriod(times[r.to-1], periods) {
+		if float64(r.length) < cfg.FrozenTimes*float64(next) || !inPeriod(times[r.to-1], periods) ||
+			!restlessBefore(s.Float, times, r.from, cfg) {
 			continue
 		}
 		end := times[min(r.to, n-1)]
@@ -81,6 +83,19 @@ func stillness(s *schemas.Signal, times []int64, periods []schemas.Period, cfg C
 			fmt.Sprintf("repeats %v for %.2f s; its next longest repeat is %.2f s", s.Float[r.from], schemas.Seconds(r.length), schemas.Seconds(next))))
 	}
 	return out
+}
+
+// restlessBefore tells whether at least half of the readings of the RestlessMin before
+// sample i differ from the one before them.
+func restlessBefore(v []float64, times []int64, i int, cfg Config) bool {
+	changed, n := 0, 0
+	for k := i; k > 0 && times[i]-times[k-1] <= cfg.RestlessMin; k-- {
+		if v[k] != v[k-1] {
+			changed++
+		}
+		n++
+	}
+	return i > 0 && times[i]-times[0] >= cfg.RestlessMin && 2*changed >= n
 }
 
 // repeat is a run of one value: samples from up to, not including, to.

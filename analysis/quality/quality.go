@@ -28,6 +28,7 @@ type Config struct {
 	SteadyShare   float64 // of the steps within half to double the usual: the signal has a rate
 	FrozenMin     int64   // µs an analogue sensor repeats one value
 	FrozenTimes   float64 // and as many times its next longest repeat
+	RestlessMin   int64   // µs before it in which most readings differed
 	ExcursionMin  float64 // robust standard deviations
 	ExcursionLead float64 // an excursion's peak over the largest ordinary deviation
 	MaxListed     int     // gaps and faults listed for one signal; the rest is counted
@@ -37,7 +38,7 @@ type Config struct {
 func DefaultConfig() Config {
 	return Config{
 		GapMin: 200_000, GapSteps: 3, SteadyShare: 0.8,
-		FrozenMin: 1_000_000, FrozenTimes: 5,
+		FrozenMin: 1_000_000, FrozenTimes: 5, RestlessMin: 5_000_000,
 		ExcursionMin: 12, ExcursionLead: 3, MaxListed: 20,
 	}
 }

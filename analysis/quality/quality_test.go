@@ -102,6 +102,18 @@ func TestFaults(t *testing.T) {
 		v := sampled("v", 50, 60, func(s float64) float64 { return math.Round(live(s)*8)/8 + math.Round(math.Sin(s/4)) })
 		assert.Empty(t, detect([]*schemas.Signal{v}, restless).Faults)
 	})
+	t.Run("a log without noise is still by itself", func(t *testing.T) {
+		v := sampled("v", 50, 60, func(s float64) float64 {
+			if s > 45 {
+				return 12 * math.Exp(45-s)
+			}
+			return 0.2
+		})
+		w := sampled("w", 50, 60, func(s float64) float64 {
+			return 12.5 - 2.5*math.Floor(math.Mod(s/7, 2)) - math.Floor(math.Mod(s, 1)+0.3)
+		})
+		assert.Empty(t, detect([]*schemas.Signal{v, w}, restless, Mapped{Signal: "w", Restless: true}).Faults)
+	})
 	t.Run("no reading", func(t *testing.T) {
 		v := sampled("v", 50, 20, noise(5))
 		v.Float[100], v.Float[101], v.Float[102] = math.NaN(), math.Inf(1), math.NaN()
