@@ -122,7 +122,7 @@ func (s *Server) allRows() ([]row, error) {
 func (s *Server) rowOf(id schemas.MatchID) row {
 	info, err := os.Stat(filepath.Join(s.home.Dir(id), "report.json"))
 	if err != nil {
-		return s.troubled(id, err)
+		return s.troubled(id, rebuild(id, err))
 	}
 	if r, ok := s.rows.get(id, info); ok {
 		return r
@@ -162,7 +162,10 @@ func (s *Server) loadForRibbon(id schemas.MatchID) (*stored, error) {
 		names[p.Power.Voltage.Signal] = true
 	}
 	log, err := s.readSignals(id, names)
-	return &stored{r, p, log}, err
+	if err != nil {
+		return nil, err
+	}
+	return &stored{r, p, log}, nil
 }
 
 // ribbonWidth is the width of a row's ribbon.

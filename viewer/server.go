@@ -91,16 +91,16 @@ const policy = "default-src 'none'; style-src 'self'; font-src 'self'; img-src '
 // name of its own lead here and read the answers) and sets the headers all answers share.
 func (s *Server) guarded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if !loopback(r.Host) {
-			http.Error(w, "this server answers to 127.0.0.1 and localhost only", http.StatusMisdirectedRequest)
-			return
-		}
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
+		if !loopback(r.Host) {
+			http.Error(w, "this server answers to 127.0.0.1 and localhost only", http.StatusMisdirectedRequest)
+			return
+		}
 		next.ServeHTTP(w, r)
 	})
 }

@@ -36,32 +36,49 @@ func (s *Server) load(id schemas.MatchID) (*stored, error) {
 	}
 	names := shown(r, p)
 	log, err := s.readSignals(id, names)
-	return &stored{r, p, log}, err
+	if err != nil {
+		return nil, err
+	}
+	return &stored{r, p, log}, nil
 }
 
 func (s *Server) readReport(id schemas.MatchID) (*schemas.Report, error) {
 	name := filepath.Join(s.home.Dir(id), "report.json")
 	data, err := os.ReadFile(name)
 	if err != nil {
-		return nil, fmt.Errorf("%w; `afterbell verify --rebuild %s` makes it again", err, id)
+		return nil, rebuild(id, err)
 	}
 	var r schemas.Report
 	if err := json.Unmarshal(data, &r); err != nil {
-		return nil, fmt.Errorf("%s: %w; `afterbell verify --rebuild %s` makes it again", name, err, id)
+		return nil, rebuild(id, fmt.Errorf("%s: %w", name, err))
 	}
 	if r.Report != schemas.ReportVersion {
-		return nil, fmt.Errorf("%s: is a report of version %d, and this program shows version %d; `afterbell verify --rebuild %s` makes it again", name, r.Report, schemas.ReportVersion, id)
+		return nil, rebuild(id, fmt.Errorf("%s is a report of version %d, and this program shows version %d", name, r.Report, schemas.ReportVersion))
 	}
 	return &r, nil
+}
+
+// rebuild adds what makes a derived file again.
+func rebuild(id schemas.MatchID, err error) error {
+	return fmt.Errorf("%w; `afterbell verify --rebuild %s` makes it again", err, id)
+}
+
+// reimport adds what helps when a file is gone that nothing else can be made into.
+func reimport(err error) error {
+	return fmt.Errorf("%w; import its log again with --replace", err)
 }
 
 func (s *Server) readProfile(id schemas.MatchID) (*profile.Profile, error) {
 	name := filepath.Join(s.home.Dir(id), "robot.yaml")
 	data, err := os.ReadFile(name)
 	if err != nil {
-		return nil, err
+		return nil, reimport(err)
 	}
-	return profile.Parse(name, data)
+	p, err := profile.Parse(name, data)
+	if err != nil {
+		return nil, reimport(err)
+	}
+	return p, nil
 }
 
 // shown are the signals that the profile names or a finding points at.
@@ -82,7 +99,7 @@ func shown(r *schemas.Report, p *profile.Profile) map[string]bool {
 func (s *Server) readSignals(id schemas.MatchID, names map[string]bool) (*schemas.Log, error) {
 	f, err := matchfile.Open(filepath.Join(s.home.Dir(id), "signals.parquet"))
 	if err != nil {
-		return nil, err
+		return nil, reimport(err)
 	}
 	defer f.Close()
 	var have []string
@@ -94,7 +111,11 @@ func (s *Server) readSignals(id schemas.MatchID, names map[string]bool) (*schema
 	if len(have) == 0 {
 		return &schemas.Log{}, nil
 	}
-	return f.Read(have...)
+	log, err := f.Read(have...)
+	if err != nil {
+		return nil, reimport(err)
+	}
+	return log, nil
 }
 
 // rowCache keeps the drawn rows of the board, so that a board of many matches reads each

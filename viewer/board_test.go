@@ -1,0 +1,305 @@
+package viewer
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"golang.org/x/net/html"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/viewer/draw/fixture"
+)
+
+func TestEmptyBoardSaysHowToBegin(t *testing.T) {
+	s := newSite(t)
+	main := s.only(s.page("/", 200), tag("main"))
+	require.Equal(t, "No match yet.", said(s.only(main, tag("h1"))))
+	require.Contains(t, said(main), "afterbell import FILE --profile robot.yaml")
+	require.Contains(t, said(main), "afterbell demo")
+	require.Empty(t, all(main, tag("table")))
+}
+
+// The newest is the one that was played last, whenever it was stored; one whose time is not
+// known stands where it was stored. Zones of the clock are told apart.
+func TestBoardIsNewestFirst(t *testing.T) {
+	s := newSite(t)
+	for _, m := range []struct{ match, at, stored string }{
+		{"q2", "2031-03-01T10:22:00Z", "2031-03-05T09:00:00Z"},
+		{"q14", "2031-03-01T14:32:00Z", "2031-03-01T14:35:00Z"},
+		{"q9", "", "2031-03-01T13:02:00Z"},
+		{"q11", "2031-03-01T15:41:00+02:00", "2031-03-01T13:45:00Z"}, // 13:41 UTC
+		{"q12", "2031-03-01T06:00:00-08:00", "2031-03-01T14:05:00Z"}, // 14:00 UTC
+	} {
+		s.store(fixture.Rookie(), matchID("2031", "millbrook-open", m.match, "curlew"), m.at, m.stored)
+	}
+	require.Equal(t, []string{"q14", "q12", "q11", "q9", "q2"}, s.rows(s.page("/", 200)))
+}
+
+func TestBoardPartsEventsAndDays(t *testing.T) {
+	s := newSite(t)
+	for _, m := range []struct{ season, event, match, at string }{
+		{"2031", "millbrook-open", "q14", "2031-03-02T09:00:00Z"},
+		{"2031", "millbrook-open", "q13", "2031-03-02T08:00:00Z"},
+		{"2031", "millbrook-open", "q9", "2031-03-01T15:00:00Z"},
+		{"2031", "harbour-cup", "q4", "2031-02-01T15:00:00Z"},
+		{"2030", "harbour-cup", "q4", ""},
+	} {
+		s.store(fixture.Rookie(), matchID(m.season, m.event, m.match, "curlew"), m.at, "2030-02-01T15:00:00Z")
+	}
+	var days []string
+	for _, n := range all(s.page("/", 200), class("day")) {
+		days = append(days, said(n))
+	}
+	require.Equal(t, []string{"millbrook-open, 1 March 2031", "harbour-cup, 1 February 2031", "harbour-cup, season 2030"}, days)
+}
+
+// What the top and a row of the board say is what the report says.
+func TestBoardSaysWhatTheReportSays(t *testing.T) {
+	s := newSite(t)
+	s.store(fixture.Busy(), matchID("2031", "millbrook-open", "q14", "heron"), "2031-03-01T14:32:00Z", "")
+	s.store(fixture.Busy(), matchID("2031", "millbrook-open", "q11", "heron"), "2031-03-01T13:41:00Z", "")
+	s.store(fixture.Rookie(), matchID("2031", "millbrook-open", "q8", "curlew"), "2031-03-01T12:40:00Z", "")
+	r := fixture.Busy().Report
+	board := s.page("/", 200)
+	require.Equal(t, "Stop. "+r.Verdict.Text, said(s.only(board, tag("h1"))))
+	tops := all(s.only(board, class("tops")), tag("li"))
+	require.Len(t, tops, 3)
+	for i, li := range tops {
+		require.Contains(t, said(li), r.Findings[i].Title)
+		require.Contains(t, said(li), fmt.Sprintf("sure %.2f", r.Findings[i].Confidence))
+		for _, n := range all(li, tag("a")) {
+			require.Equal(t, fmt.Sprintf("/m/millbrook-open/q14/heron#finding-%d", i+1), attribute(n, "href"))
+		}
+		// Hands go in after the warning.
+		cautions, at := all(li, class("caution")), -1
+		require.Len(t, cautions, len(r.Findings[i].Caution))
+		for k, p := range all(li, tag("p")) {
+			if said(p) == r.Findings[i].Check[0] {
+				at = k
+			}
+		}
+		require.Equal(t, len(cautions), at, "the first check stands right after the cautions")
+	}
+	require.Contains(t, said(s.only(board, class("more"))), fmt.Sprintf("and %d more", len(r.Findings)-3))
+
+	var figures [][]string
+	for _, tr := range all(s.only(board, class("matches")), func(n *html.Node) bool { return n.Data == "tr" && len(all(n, tag("td"))) > 0 }) {
+		var row []string
+		for _, td := range all(tr, class("n")) {
+			row = append(row, said(td))
+		}
+		figures = append(figures, row)
+	}
+	require.Equal(t, []string{"2", "6.46 V", "10.1 s", "not level"}, figures[0])
+	require.Equal(t, "no path", figures[1][0])
+	require.Equal(t, "no tilt", figures[1][3])
+}
+
+func TestBoardNamesWhatCouldNotLook(t *testing.T) {
+	r := fixture.Rookie().Report
+	require.Equal(t, schemas.SeverityNone, r.Verdict.Severity)
+	text := notSeen(r)
+	for _, a := range r.Analyses {
+		if a.Ran {
+			require.NotContains(t, text, a.Name)
+		} else {
+			require.Contains(t, text, a.Name)
+		}
+	}
+	require.Empty(t, notSeen(&schemas.Report{Analyses: []schemas.Analysis{{Name: "power", Ran: true}}}))
+}
+
+func TestMedianCycleIsOfWholeDriverCycles(t *testing.T) {
+	score := func(duration float64) schemas.Cycle {
+		return schemas.Cycle{Kind: "score", Period: schemas.PeriodDriver, Complete: true, DurationS: duration}
+	}
+	cut, auto, handover := score(1), score(2), score(3)
+	cut.Complete, auto.Period, handover.Kind = false, schemas.PeriodAutonomous, "handover"
+	for _, c := range []struct {
+		cycles []schemas.Cycle
+		want   *float64
+	}{
+		{nil, nil},
+		{[]schemas.Cycle{cut, auto, handover}, nil},
+		{[]schemas.Cycle{score(9)}, schemas.Some(9.0)},
+		{[]schemas.Cycle{score(12), cut, score(9), auto, score(10), handover}, schemas.Some(10.0)},
+		{[]schemas.Cycle{score(12), score(9), score(10), score(30)}, schemas.Some(11.0)},
+	} {
+		require.Equal(t, c.want, medianCycle(&schemas.Report{Cycles: c.cycles}))
+	}
+}
+
+func TestBalanceCell(t *testing.T) {
+	looked := []schemas.Analysis{{Name: "balance", Ran: true}}
+	level := schemas.Balance{Outcome: schemas.BalanceLevel, SettleS: schemas.Some(4.06), EndS: 170}
+	left := schemas.Balance{Outcome: schemas.BalanceLeft, EndS: 146}
+	for _, c := range []struct {
+		analyses []schemas.Analysis
+		balances []schemas.Balance
+		want     cell
+	}{
+		{nil, nil, cell{Unknown: "no tilt"}},
+		{looked, nil, cell{Value: "not tried"}},
+		{looked, []schemas.Balance{left, level}, cell{Lead: "level, ", Value: "4.1 s"}},
+		{looked, []schemas.Balance{level, left}, cell{Value: "left at 116 s"}}, // of the match, which began at 30 s
+		{looked, []schemas.Balance{{Outcome: schemas.BalanceRanOut}}, cell{Value: "not level"}},
+	} {
+		r := &schemas.Report{Match: schemas.Match{StartS: 30}, Analyses: c.analyses, Balances: c.balances}
+		require.Equal(t, c.want, balanceCell(r))
+	}
+}
+
+// A match that cannot be read says so in its own row and takes nothing else with it.
+func TestDamagedMatchKeepsItsRow(t *testing.T) {
+	good := matchID("2031", "millbrook-open", "q14", "heron")
+	bad := matchID("2031", "millbrook-open", "q15", "heron")
+	for name, damage := range map[string]func(dir string) error{
+		"half a report": func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "report.json"), []byte(`{"report":1,"ver`), 0o644)
+		},
+		"another version": func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "report.json"), []byte(`{"report":2}`), 0o644)
+		},
+		"no report":  func(dir string) error { return os.Remove(filepath.Join(dir, "report.json")) },
+		"no profile": func(dir string) error { return os.Remove(filepath.Join(dir, "robot.yaml")) },
+		"a broken profile": func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "robot.yaml"), []byte("robot: ["), 0o644)
+		},
+		"no samples": func(dir string) error { return os.Remove(filepath.Join(dir, "signals.parquet")) },
+		"samples of zeroes": func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "signals.parquet"), make([]byte, 500), 0o644)
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newSite(t)
+			s.store(fixture.Busy(), good, "2031-03-01T14:32:00Z", "")
+			s.store(fixture.Busy(), bad, "2031-03-01T15:00:00Z", "")
+			require.NoError(t, damage(s.home.Dir(bad)))
+			board := s.page("/", 200)
+			require.Equal(t, []string{"q14", "q15"}, s.rows(board), "the newest that can be shown is on top")
+			row := said(s.only(board, class("broken")))
+			require.Contains(t, row, "This match cannot be shown:")
+			require.Regexp(t, "afterbell verify --rebuild 2031/millbrook-open/q15/heron|import its log again with --replace", row, "what to do")
+			require.Contains(t, row, "q15")
+			main := s.only(s.page("/m/millbrook-open/q15/heron", 500), tag("main"))
+			require.Contains(t, said(main), "The sheet of q15 cannot be shown.")
+			s.page("/m/millbrook-open/q14/heron", 200)
+		})
+	}
+}
+
+func TestBoardOfDamageAlone(t *testing.T) {
+	s := newSite(t)
+	s.store(fixture.Busy(), q14, "", "")
+	require.NoError(t, os.Remove(filepath.Join(s.home.Dir(q14), "report.json")))
+	board := s.page("/", 200)
+	require.Equal(t, "No match can be shown.", said(s.only(board, tag("h1"))))
+	require.Contains(t, said(s.only(board, class("broken"))), "afterbell verify --rebuild 2031/millbrook-open/q14/heron")
+}
+
+// Rows are kept in memory; a match that was put in the place of another must show anew,
+// and one that was removed must go.
+func TestReplacedMatchShowsAnew(t *testing.T) {
+	s := newSite(t)
+	s.store(fixture.Busy(), matchID("2031", "millbrook-open", "q14", "heron"), "2031-03-01T14:32:00Z", "")
+	q11 := matchID("2031", "millbrook-open", "q11", "heron")
+	s.store(fixture.Busy(), q11, "2031-03-01T13:41:00Z", "")
+	row := func() string { return said(s.only(s.only(s.page("/", 200), class("matches")), tag("tbody"))) }
+	require.Contains(t, row(), fixture.Busy().Report.Verdict.Text)
+	require.Equal(t, row(), row(), "again from memory")
+	s.store(fixture.Rookie(), q11, "2031-03-01T13:41:00Z", "")
+	require.NotContains(t, row(), fixture.Busy().Report.Verdict.Text)
+	require.Contains(t, row(), fixture.Rookie().Report.Verdict.Text)
+	require.NoError(t, os.RemoveAll(s.home.Dir(q11)))
+	require.Empty(t, all(s.page("/", 200), class("matches")))
+}
+
+// ids are unique on a page however many matches it shows.
+func TestBoardIDsAreUnique(t *testing.T) {
+	s := newSite(t)
+	for _, season := range []string{"2030", "2031"} {
+		for _, robot := range []string{"heron", "bittern"} {
+			s.store(fixture.Busy(), matchID(season, "millbrook-open", "q14", robot), "", "")
+		}
+	}
+	seen := map[string]bool{}
+	for _, n := range all(s.page("/", 200), func(n *html.Node) bool { return attribute(n, "id") != "" }) {
+		require.False(t, seen[attribute(n, "id")], attribute(n, "id"))
+		seen[attribute(n, "id")] = true
+	}
+	require.Greater(t, len(seen), 4)
+}
+
+func TestAFolderThatIsGoneIsSaid(t *testing.T) {
+	s := newSite(t)
+	require.NoError(t, os.RemoveAll(s.dir))
+	require.Contains(t, said(s.only(s.page("/", 500), tag("main"))), "The data folder cannot be read.")
+	require.NoError(t, os.MkdirAll(s.dir, 0o755))
+}
+
+// BenchmarkBoard is a board of 200 matches: cold is the first after the start, when every
+// match is read and drawn; warm is every other.
+func BenchmarkBoard(b *testing.B) {
+	s := newSite(b)
+	for i := range 200 {
+		id := matchID("2031", "millbrook-open", fmt.Sprintf("q%d", i+1), "heron")
+		s.store(fixture.Busy(), id, fmt.Sprintf("2031-03-%02dT%02d:%02d:00Z", 1+i/100, 8+i%100/10, i%10*6), "")
+	}
+	b.Run("cold", func(b *testing.B) {
+		for b.Loop() {
+			s.server = New(s.home, Options{})
+			if a := s.get("/"); a.status != 200 {
+				b.Fatal(a.body)
+			}
+		}
+	})
+	b.Run("warm", func(b *testing.B) {
+		s.get("/")
+		for b.Loop() {
+			if a := s.get("/"); a.status != 200 {
+				b.Fatal(a.body)
+			}
+		}
+	})
+}
+
+// Pages are asked for while matches are stored: no answer fails for it, and what is not
+// touched is always there.
+func TestBoardWhileMatchesAreReplaced(t *testing.T) {
+	s := newSite(t)
+	q13, q15 := matchID("2031", "millbrook-open", "q13", "heron"), matchID("2031", "millbrook-open", "q15", "heron")
+	s.store(fixture.Rookie(), q13, "2031-03-01T13:00:00Z", "")
+	s.store(fixture.Rookie(), q15, "2031-03-01T15:00:00Z", "")
+	stop := make(chan struct{})
+	boards := make([][]answer, 4)
+	var readers sync.WaitGroup
+	for i := range boards {
+		readers.Go(func() {
+			for {
+				boards[i] = append(boards[i], s.get("/"))
+				select {
+				case <-stop:
+					return
+				default:
+				}
+			}
+		})
+	}
+	for range 5 {
+		s.store(fixture.Busy(), q15, "2031-03-01T15:00:00Z", "")
+		s.store(fixture.Rookie(), q15, "2031-03-01T15:00:00Z", "")
+	}
+	close(stop)
+	readers.Wait()
+	for _, answers := range boards {
+		for _, a := range answers {
+			require.Equal(t, 200, a.status)
+			require.Contains(t, a.body, "/m/millbrook-open/q13/heron")
+		}
+	}
+	require.Equal(t, []string{"q15", "q13"}, s.rows(s.page("/", 200)))
+}
