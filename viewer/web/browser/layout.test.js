@@ -13,18 +13,18 @@ const widths = [1280, 768, 390, 360];
 const phone = 640;
 
 test("every page fits every screen", async (t) => {
-  for (const path of site.paths) {
-    await t.test(path, async () => {
+  for (const [name, address] of site.pages) {
+    await t.test(name, async () => {
       const page = await site.browser.newPage();
       const wrong = new Offences();
       page.on("console", (m) => {
-        const itself = m.text().startsWith("Failed to load resource") && m.location().url === site.url + path; // a page may be a 404
+        const itself = m.text().startsWith("Failed to load resource") && m.location().url === address; // a page may be a 404
         if (!itself) wrong.add(`console ${m.type()}: ${m.text()}`);
       });
       page.on("pageerror", (e) => wrong.add(`script: ${e.message}`));
-      page.on("request", (r) => { if (!r.url().startsWith(site.url)) wrong.add(`asks ${r.url()}`); });
-      page.on("response", (r) => { if (r.status() >= 400 && r.url() !== site.url + path) wrong.add(`${r.status()} ${r.url()}`); });
-      await page.goto(site.url + path);
+      page.on("request", (r) => { if (!r.url().startsWith(new URL(address).origin)) wrong.add(`asks ${r.url()}`); });
+      page.on("response", (r) => { if (r.status() >= 400 && r.url() !== address) wrong.add(`${r.status()} ${r.url()}`); });
+      await page.goto(address);
       for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
         await page.emulateMedia({ colorScheme });
         for (const width of widths) {

@@ -3,7 +3,7 @@
 // the two programs; `go run ./cmd/dev test` sets both.
 
 import { execFile, spawn } from "node:child_process";
-import { mkdtemp, readdir, readFile, rm, writeFile } from "node:fs/promises";
+import { cp, mkdir, mkdtemp, readdir, readFile, rm, writeFile } from "node:fs/promises";
 import { tmpdir } from "node:os";
 import { dirname, join } from "node:path";
 import { createInterface } from "node:readline";
@@ -29,23 +29,35 @@ function program(name) {
 async function openSite() {
   const bin = program("AFTERBELL_BIN");
   const dir = await mkdtemp(join(tmpdir(), "afterbell-browser-"));
-  const data = join(dir, "data");
+  const [data, other, empty] = [join(dir, "data"), join(dir, "other"), join(dir, "empty")];
   await fill(bin, data, dir);
   const matches = await stored(data);
-  const server = await serve(bin, data);
+  await spoil(data);
+  await twoSeasons(bin, other, dir);
+  await mkdir(empty);
+  const servers = [await serve(bin, data), await serve(bin, other), await serve(bin, empty)];
+  const [url = "", otherURL, emptyURL] = servers.map((s) => s.url);
   const browser = await chromium.launch({
     executablePath: program("AFTERBELL_CHROMIUM"),
     args: ["--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
   });
   return {
-    url: server.url,
+    url,
     browser,
     matches,
-    /** The board, every sheet, and a page that says what is wrong. */
-    paths: ["/", ...matches.map(sheetOf), "/m/nowhere/q1/nobody"],
+    /** The board, every sheet, and the pages that say what is wrong, by what they show. */
+    pages: new Map([
+      ["the board", `${url}/`],
+      ...matches.map((m) => /** @type {const} */ ([sheetOf(m), url + sheetOf(m)])),
+      ["a damaged match", `${url}/m/samples/spoiled/curlew`],
+      ["no such match", `${url}/m/nowhere/q1/nobody`],
+      ["a match of two seasons", `${otherURL}/m/samples/silent/curlew`],
+      ["the board of two seasons", `${otherURL}/`],
+      ["the empty board", `${emptyURL}/`],
+    ]),
     async close() {
       await browser.close();
-      await server.stop();
+      await Promise.all(servers.map((s) => s.stop()));
       await rm(dir, { recursive: true, force: true });
     },
   };
@@ -79,6 +91,26 @@ async function fill(bin, data, dir) {
     const file = join(dir, `${match}.csv`);
     await writeFile(file, kept.join("\n") + "\n");
     await load("curlew", "--match", match, file);
+  }
+}
+
+/** Adds a match whose report is cut off. @param {string} data */
+async function spoil(data) {
+  const event = join(data, "season=2031", "event=samples");
+  const spoiled = join(event, "match=spoiled", "robot=curlew");
+  await cp(join(event, "match=silent", "robot=curlew"), spoiled, { recursive: true });
+  await writeFile(join(spoiled, "report.json"), '{"report": 1, "ver');
+}
+
+/**
+ * Fills a folder with one match name in two seasons.
+ * @param {string} bin
+ * @param {string} data
+ * @param {string} dir
+ */
+async function twoSeasons(bin, data, dir) {
+  for (const season of ["2030", "2031"]) {
+    await run(bin, ["import", "--data", data, "--season", season, "--event", "samples", "--profile", join(samples, "curlew.yaml"), join(dir, "silent.csv")]);
   }
 }
 
