@@ -128,6 +128,9 @@ func (in Input) whyJam(here []schemas.Jam) string {
 			text += " It stood where no beam sees it."
 		}
 	}
+	if st := in.stage(here[0].Stage); st != nil && st.Sensor == nil {
+		text += fmt.Sprintf(" Where in the %s is unknown: there is no beam.", st.Name)
+	}
 	return text
 }
 
@@ -181,9 +184,6 @@ func (in Input) jamChecks(stage string, here []schemas.Jam) []string {
 		out = append(out, fmt.Sprintf("Turn the %s roller by hand through one full turn: look for a torn belt or a rubbed edge.", stage))
 	}
 	out = append(out, "If it turns freely, look at the guides"+in.neighbours(stage)+".")
-	if st := in.stage(stage); st != nil && st.Sensor == nil {
-		out = append(out, fmt.Sprintf("The log cannot tell where in the %s it stood: there is no beam.", stage))
-	}
 	return out
 }
 
