@@ -16,6 +16,7 @@ func (a *app) simulateCommand() *cobra.Command {
 	var (
 		scenario, out string
 		seed          uint64
+		with          []string
 		list          bool
 	)
 	c := &cobra.Command{
@@ -27,33 +28,43 @@ robot's profile, and the truth in the form of a report, to try things out on.`,
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if list {
-				for _, s := range sim.Scenarios() {
-					if _, err := fmt.Fprintf(a.stdout, "%-14s %s\n", s.Name, s.Summary); err != nil {
-						return err
-					}
-				}
-				return nil
+				return a.listScenarios()
 			}
-			return a.runSimulate(scenario, seed, out)
+			return a.runSimulate(sim.Options{Scenario: scenario, Seed: seed, With: with}, out)
 		},
 	}
 	f := c.Flags()
 	f.StringVar(&scenario, "scenario", "clean", "scenario by `name`; --list shows them")
 	f.Uint64Var(&seed, "seed", 1, "another `number` is another robot, another driver and other luck")
+	f.StringSliceVar(&with, "with", nil, "`conditions` to switch on besides, by name; --list shows them")
 	f.StringVar(&out, "out", ".", "`folder` to write to")
-	f.BoolVar(&list, "list", false, "list the scenarios")
+	f.BoolVar(&list, "list", false, "list the scenarios and the conditions")
 	return c
 }
 
-func (a *app) runSimulate(scenario string, seed uint64, out string) error {
-	m, err := sim.Run(scenario, seed)
+func (a *app) listScenarios() error {
+	for _, s := range sim.Scenarios() {
+		if _, err := fmt.Fprintf(a.stdout, "%-14s %s\n", s.Name, s.Summary); err != nil {
+			return err
+		}
+	}
+	for _, c := range sim.Conditions() {
+		if _, err := fmt.Fprintf(a.stdout, "--with %-22s %s (%s, %s)\n", c.Name, c.Summary, c.Kind, c.Subject); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (a *app) runSimulate(o sim.Options, out string) error {
+	m, err := sim.RunOptions(o)
 	if err != nil {
 		return usageError{err}
 	}
 	if err := os.MkdirAll(out, 0o755); err != nil {
 		return err
 	}
-	stem := fmt.Sprintf("%s-%d", scenario, seed)
+	stem := fmt.Sprintf("%s-%d", o.Scenario, o.Seed)
 	files := []struct {
 		name  string
 		write func(io.Writer) error

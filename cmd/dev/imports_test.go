@@ -32,7 +32,7 @@ var rules = []rule{
 	{"analysis", []string{"os", "io/fs", "net", "net/http", "log", "log/slog", "database/sql", "sync", "math/rand"}, "an analysis is pure: no files, no network, no log, no shared state, no chance"},
 	{"viewer", []string{module + "ingest", module + "analysis", module + "cmd", module + "sample-logs"}, "pages show what a report says; what must be computed is handed in"},
 	{"sample-logs", []string{module + "analysis", module + "viewer", module + "cmd"}, "truth must not come from the code it judges"},
-	{"cmd/dev", []string{module + "viewer", module + "analysis", module + "ingest"}, "it must run on a clone before any page is built"},
+	{"cmd/dev", []string{module + "viewer", module + "cmd/afterbell"}, "it must run on a clone before any page is built"},
 }
 
 // importsOf lists the imports of every Go file below a folder, tests left out: a test may

@@ -36,8 +36,8 @@ func build(w *world, o Options) {
 		rub: 6, stop: 0.21, hook: 82, hooked: true, bounce: 0.15,
 	}
 	w.platform.angle = w.platform.stop
-	if w.scenario.parts != nil {
-		w.scenario.parts(w, r)
+	for _, change := range w.scenario.parts {
+		change(w, r)
 	}
 	if o.ResistanceOhm > 0 {
 		w.battery.r0 = o.ResistanceOhm

@@ -1,5 +1,7 @@
 package sim
 
+import "slices"
+
 // scenario is the story of a match: what is on purpose. All the rest is parts and luck.
 type scenario struct {
 	name, summary string
@@ -15,8 +17,27 @@ type scenario struct {
 	trips                map[int]tripPlan
 	gaps                 []gap
 	signals              signalSet
-	parts                func(*world, random)
+	parts                []func(*world, random) // what is different about the robot and its battery
 	leveller             func(*leveller, random)
+
+	with    []string // conditions that are on, in the order of Conditions
+	outside bool     // some physics lie outside what anybody tunes on: see draw.go
+
+	path    pathPlan
+	power   powerPlan
+	balance balancePlan
+	drive   drivePlan
+	sensors sensorPlan
+}
+
+// trip is the plan of one trip, to change.
+func (s *scenario) trip(n int, change func(*tripPlan)) {
+	if s.trips == nil {
+		s.trips = map[int]tripPlan{}
+	}
+	t := s.trips[n]
+	change(&t)
+	s.trips[n] = t
 }
 
 // tripPlan is what is special about one trip to the pickup zone.
@@ -64,7 +85,7 @@ func noRate(l *leveller, r random) {
 }
 
 func findScenario(name string) (scenario, bool) {
-	for _, s := range scenarios() {
+	for _, s := range slices.Concat(scenarios(), drawn()) {
 		if s.name == name {
 			return s, true
 		}
@@ -72,11 +93,16 @@ func findScenario(name string) (scenario, bool) {
 	return scenario{}, false
 }
 
-func scenarios() []scenario {
-	heron := scenario{
+// usual is what all stories have in common.
+func usual() scenario {
+	return scenario{
 		robot: "heron", battery: "B1", leadS: 10, pauseS: 1.5, tailS: 5, stick: 0.30, climbS: 27,
 		spits: 0.5, signals: heronSignals,
 	}
+}
+
+func scenarios() []scenario {
+	heron := usual()
 	clean := heron
 	clean.seed = 3
 	clean.name, clean.match, clean.at = "clean", "q3", "2031-03-01T09:10:00Z"
@@ -102,9 +128,7 @@ func scenarios() []scenario {
 	weak.name, weak.match, weak.at = "brownout", "q11", "2031-03-01T12:40:00Z"
 	weak.summary = "an old battery: the supply dips below the cut-off on hard starts, and recovers"
 	weak.battery, weak.stick = "B3", 0.24
-	weak.parts = func(w *world, r random) {
-		weakBattery(w.battery, r.about(0.0405, 0.02))
-	}
+	weak.parts = []func(*world, random){func(w *world, r random) { weakBattery(w.battery, r.about(0.0405, 0.02)) }}
 	weak.trips = map[int]tripPlan{2: {hasty: true}, 5: {hasty: true}, 8: {hasty: true}}
 
 	swing := heron
@@ -127,7 +151,7 @@ func scenarios() []scenario {
 	demo.summary = "two jams in the lift, the second for good; battery B3 browns out twice; a slow pick-up; the peel swings to the bell"
 	demo.gaps = []gap{{start: 72.6, length: 0.41}}
 	demo.battery, demo.spits, demo.climbS = "B3", 1, 21
-	demo.parts = func(w *world, r random) { weakBattery(w.battery, r.about(0.0375, 0.015)) }
+	demo.parts = []func(*world, random){func(w *world, r random) { weakBattery(w.battery, r.about(0.0375, 0.015)) }}
 	demo.leveller = noRate
 	demo.trips = map[int]tripPlan{
 		4: {catch: stubborn}, 6: {hasty: true}, 7: {misses: 2}, 8: {hasty: true}, 9: {catch: forGood},

@@ -14,6 +14,7 @@ package sim
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -35,12 +36,15 @@ type Match struct {
 
 	Season, Event, MatchName, Robot string
 	At                              string // RFC 3339, wall clock of the start
+
+	Conditions []string // names of the conditions that were on, in the order of Conditions
 }
 
 // Options choose a match. What is left zero comes from the scenario, its own seed too.
 type Options struct {
 	Scenario string
 	Seed     uint64
+	With     []string // conditions to switch on besides, by name
 
 	Season, Event, MatchName string
 	At                       string
@@ -48,10 +52,10 @@ type Options struct {
 	ResistanceOhm            float64 // its resistance, wiring included
 }
 
-// Scenarios lists what Run can play, in the order of their telling.
+// Scenarios lists the stories, in the order of their telling, then Drawn and Exam.
 func Scenarios() []Info {
 	var out []Info
-	for _, s := range scenarios() {
+	for _, s := range slices.Concat(scenarios(), drawn()) {
 		out = append(out, Info{Name: s.name, Summary: s.summary, Robot: s.robot, Seed: s.seed})
 	}
 	return out
@@ -77,6 +81,9 @@ func RunOptions(o Options) (*Match, error) {
 	if o.Seed == 0 {
 		o.Seed = s.seed
 	}
+	if err := s.prepare(o); err != nil {
+		return nil, err
+	}
 	w := newWorld(s, o)
 	w.run()
 	m := &Match{
@@ -87,6 +94,8 @@ func RunOptions(o Options) (*Match, error) {
 		MatchName: or(o.MatchName, s.match),
 		Robot:     s.robot,
 		At:        or(o.At, s.at),
+
+		Conditions: s.with,
 	}
 	m.Truth = truth(w, m)
 	return m, nil
