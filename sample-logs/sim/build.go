@@ -49,7 +49,7 @@ func build(w *world, o Options) {
 	w.axes = append(w.axes, w.arm.axis)
 }
 
-// newPath is five stages, 1.62 m in all; the lift carries pieces straight up.
+// newPath is five stages, 1.62 m in all; the lift carries pieces straight up and has no beam.
 func newPath(r random) *path {
 	p := &path{end: 1.62}
 	stage := func(name string, from, to, beam, rise, gear float64) {
@@ -64,6 +64,7 @@ func newPath(r random) *path {
 	stage("lift", 0.55, 1.05, 0.80, 1, 18)
 	stage("pocket", 1.05, 1.35, 1.20, 0, 18)
 	stage("gate", 1.35, 1.62, 1.48, 0, 18)
+	p.belts[2].blind = true
 	return p
 }
 

@@ -5,6 +5,7 @@ import "math"
 // belt is one stage of the path: a motor that moves a surface along a piece.
 type belt struct {
 	name     string
+	blind    bool    // has no beam
 	from, to float64 // m along the path
 	beam     float64 // where its beam crosses, m
 	rise     float64 // part of gravity against the piece: 1 where it goes straight up

@@ -8,16 +8,23 @@ import (
 
 // channel is one signal of the robot: what it reads, how it reads it wrong, how often.
 type channel struct {
-	name  string
-	unit  string
-	kind  schemas.Kind
-	every int                   // loop turns between samples; 0: on change, and every half second
-	read  func(*world) float64  // noise-free; a bool as 0 and 1
-	text  func(*world) string   // for text
-	noise float64               // standard deviation
-	per   float64               // steps of the converter in one unit: 100 is a quantum of 0.01
-	when  func(*world) bool     // only logged while this holds; nil always
-	kept  func(*world, float64) // told the time of each sample that reached the log
+	id       string // what the simulator calls it: its name unless the log has another
+	name     string
+	role     string            // its place in the profile (see profile.go), empty when it is not named there
+	of       string            // the branch, stage or move it belongs to
+	says     mapping           // how the profile reads it, nil when as it is
+	unmapped bool              // it is in the log, but the profile does not name it
+	within   float64           // of a move's target, in its units; the lift's tolerance when 0
+	words    map[string]string // of a mode, when not its own names
+	unit     string            // rides on the name in the log
+	kind     schemas.Kind
+	every    int                   // loop turns between samples; 0: on change, and every half second
+	read     func(*world) float64  // noise-free; a bool as 0 and 1
+	text     func(*world) string   // for text
+	noise    float64               // standard deviation
+	per      float64               // steps of the converter in one unit: 100 is a quantum of 0.01
+	when     func(*world) bool     // only logged while this holds; nil always
+	kept     func(*world, float64) // told the time of each sample that reached the log
 }
 
 // signalSet is all a robot logs.
@@ -53,6 +60,11 @@ const (
 
 func newRecorder(w *world, o Options) *recorder {
 	rec := &recorder{r: stream(o.Seed, "sensors"), channels: w.scenario.signals(w)}
+	for i := range rec.channels {
+		if c := &rec.channels[i]; c.id == "" {
+			c.id = c.name
+		}
+	}
 	n := len(rec.channels)
 	rec.written, rec.said, rec.at = make([]float64, n), make([]string, n), make([]float64, n)
 	for i, c := range rec.channels {
@@ -153,12 +165,16 @@ func (rec *recorder) log() *schemas.Log {
 	return out
 }
 
-// clean is the noise-free series of a signal, nil when the robot does not log it.
-func (rec *recorder) clean(name string) *clean {
+// clean is the noise-free series of a signal by its id, nil when the robot does not log it or
+// its profile does not name it: then nobody can know.
+func (rec *recorder) clean(id string) *clean {
 	for i, c := range rec.channels {
-		if c.name == name {
+		if c.id == id && !c.unmapped {
 			return rec.cleans[i]
 		}
 	}
 	return nil
 }
+
+// word is what a mode signal says for a mode.
+func (c *channel) word(mode string) string { return or(c.words[mode], mode) }

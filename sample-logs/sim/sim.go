@@ -88,7 +88,7 @@ func RunOptions(o Options) (*Match, error) {
 	w.run()
 	m := &Match{
 		Log:       w.recorder.log(),
-		Profile:   profileFor(s),
+		Profile:   profileFor(w),
 		Season:    or(o.Season, "2031"),
 		Event:     or(o.Event, "millbrook-open"),
 		MatchName: or(o.MatchName, s.match),

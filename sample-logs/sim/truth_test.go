@@ -32,7 +32,7 @@ func watch(t *testing.T, name string, seed uint64) watched {
 		out.held = append(out.held, slices.ContainsFunc(w.path.pieces, (*piece).held))
 		out.watts = append(out.watts, w.supply.voltage*w.supply.current*step)
 	}
-	out.Match = &Match{Log: w.recorder.log(), Profile: profileFor(s), Robot: s.robot}
+	out.Match = &Match{Log: w.recorder.log(), Profile: profileFor(w), Robot: s.robot}
 	out.Truth = truth(w, out.Match)
 	return out
 }
