@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Line is y = Intercept + Slope x fitted to points, with standard errors.
@@ -15,11 +16,12 @@ type Line struct {
 	// that 1 says the errors given were right.
 	Residual float64
 	N        int
+	MeanX    float64 // of the points; for FitYork the weighted mean of the adjusted points
 }
 
 // FitLine is the least-squares line through (x, y), all of the error in y and equal for
-// all points. x and y must be equally long. ok is false with fewer than three points or
-// when all x are equal. The centred sums are as accurate as double precision allows: the
+// all points. x and y must be equally long. ok is false with fewer than three points, when
+// all x are equal, and when a coordinate is NaN or infinite. The centred sums are as accurate as double precision allows: the
 // test holds them to the certified values of NIST's Norris data.
 func FitLine(x, y []float64) (l Line, ok bool) {
 	n := len(x)
@@ -40,11 +42,47 @@ func FitLine(x, y []float64) (l Line, ok bool) {
 		r := y[i] - l.Intercept - l.Slope*x[i]
 		rss += r * r
 	}
-	l.N = n
+	l.N, l.MeanX = n, mean
 	l.Residual = math.Sqrt(rss / float64(n-2))
+	if !isFinite(l.Residual) || !isFinite(l.Intercept) {
+		return Line{}, false
+	}
 	l.SlopeSE = l.Residual / math.Sqrt(sxx)
 	l.InterceptSE = l.Residual * math.Sqrt(1/float64(n)+mean*mean/sxx)
 	return l, true
+}
+
+// SlopeInterval answers whether a season's trend may as well be none: the interval of the
+// slope of FitLine at the given level (0.95), by Student's t with N-2 degrees of freedom.
+func (l Line) SlopeInterval(level float64) (low, high float64) {
+	half := l.student(level) * l.SlopeSE
+	return l.Slope - half, l.Slope + half
+}
+
+// Next answers what a season's trend expects of another match: the value of FitLine at x
+// and the interval at the given level in which another reading there lies. It is wider than
+// that of the line itself (At) by the scatter of single readings.
+func (l Line) Next(x, level float64) (y, low, high float64) {
+	half := l.student(level) * math.Hypot(l.Residual, l.se(x))
+	y = l.Intercept + l.Slope*x
+	return y, y - half, y + half
+}
+
+// At answers how well a season's trend is known: the value of FitLine at x with the interval
+// of the line there at the given level.
+func (l Line) At(x, level float64) (y, low, high float64) {
+	half := l.student(level) * l.se(x)
+	y = l.Intercept + l.Slope*x
+	return y, y - half, y + half
+}
+
+// se is the standard error of FitLine's value at x.
+func (l Line) se(x float64) float64 {
+	return math.Hypot(l.Residual/math.Sqrt(float64(l.N)), l.SlopeSE*(x-l.MeanX))
+}
+
+func (l Line) student(level float64) float64 {
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(l.N - 2)}.Quantile(0.5 + level/2)
 }
 
 // FitYork is the line through points with errors in both coordinates: point i has
@@ -118,6 +156,7 @@ func yorkErrors(x, y, sx, sy []float64, b float64) Line {
 		chi2 += w * r * r
 	}
 	adjustedMean := swx / sw
+	l.MeanX = adjustedMean
 	var swuu float64
 	for i, a := range adjusted {
 		w := 1 / (sy[i]*sy[i] + b*b*sx[i]*sx[i])

@@ -29,6 +29,21 @@ func TestLineOfNorris(t *testing.T) {
 	}
 	within(t, 1e-11, 0.884796396144373, plain.Residual, "residual")
 	within(t, 1e-11, 1, york.Residual, "York's residual in units of the errors given")
+
+	// Intervals by R 4.2.2, confint and predict.lm, on the same data.
+	low, high := plain.SlopeInterval(0.95)
+	within(t, 1e-11, 1.001243365736, low, "slope, low")
+	within(t, 1e-11, 1.002990270305, high, "slope, high")
+	fit, low, high := plain.At(500, 0.95)
+	within(t, 1e-10, 500.796085936, fit, "line at 500")
+	within(t, 1e-10, 500.488196472, low, "line at 500, low")
+	within(t, 1e-10, 501.103975401, high, "line at 500, high")
+	_, low, high = plain.Next(500, 0.95)
+	within(t, 1e-10, 498.971794054, low, "another reading at 500, low")
+	within(t, 1e-10, 502.620377819, high, "another reading at 500, high")
+	_, low, high = plain.Next(1200, 0.95)
+	within(t, 1e-10, 1200.331529635, low, "another reading at 1200, low")
+	within(t, 1e-10, 1204.224187467, high, "another reading at 1200, high")
 }
 
 // Source: measurements of a real cell on load resistors, gnuplot's demo file battery.dat;
@@ -86,7 +101,7 @@ func TestYorkOfPearsonsData(t *testing.T) {
 }
 
 func TestLinesThatCannotBeDrawn(t *testing.T) {
-	for name, x := range map[string][]float64{"no point": nil, "two points": {1, 2}, "one place": {3, 3, 3}} {
+	for name, x := range map[string][]float64{"no point": nil, "two points": {1, 2}, "one place": {3, 3, 3}, "no number": {1, math.NaN(), 3}, "infinite": {1, 2, math.Inf(1)}} {
 		_, ok := FitLine(x, x)
 		assert.False(t, ok, name)
 		_, ok = FitYork(x, x, x, x)

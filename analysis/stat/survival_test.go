@@ -2,12 +2,14 @@ package stat
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/optimize"
 	"gonum.org/v1/gonum/stat/distuv"
+	"pgregory.net/rapid"
 )
 
 func gehan(t *testing.T, treat string) []Lasted {
@@ -38,6 +40,115 @@ func TestKaplanMeierOfGehan(t *testing.T) {
 	assert.Equal(t, 8.0, KaplanMeier(gehan(t, "control")).Quantile(0.5))
 	assert.True(t, math.IsNaN(c.Quantile(0.9)), "the curve ends above 0.1")
 	assert.True(t, math.IsNaN(KaplanMeier(nil).Quantile(0.5)))
+}
+
+// Source: R survival 3.5-3, survfit with conf.type "log-log" (median) and restricted mean to
+// 35 weeks, here as the area under the curve.
+func TestMedianAndMeanOfGehan(t *testing.T) {
+	treated := KaplanMeier(gehan(t, "6-MP"))
+	low, high := treated.QuantileInterval(0.5, 0.95)
+	assert.Equal(t, 13.0, low)
+	assert.True(t, math.IsInf(high, 1), "the curve's upper limit stays above a half")
+	low, high = KaplanMeier(gehan(t, "control")).QuantileInterval(0.5, 0.95)
+	assert.Equal(t, 4.0, low)
+	assert.Equal(t, 11.0, high)
+	low, high = KaplanMeier(nil).QuantileInterval(0.5, 0.95)
+	assert.Equal(t, 0.0, low)
+	assert.True(t, math.IsInf(high, 1))
+
+	area, from, s := 0.0, 0.0, 1.0
+	for i, at := range treated.T {
+		area += s * (at - from)
+		from, s = at, treated.S[i]
+	}
+	within(t, 1e-7, 23.287395, area+s*(35-from), "mean within 35 weeks")
+}
+
+func TestATimeThatIsNoNumberIsLeftOut(t *testing.T) {
+	all := gehan(t, "6-MP")
+	spoilt := append([]Lasted{{math.NaN(), true}, {math.NaN(), false}}, all...)
+	assert.Equal(t, KaplanMeier(all), KaplanMeier(spoilt))
+	chi2, _ := LogRank(all, gehan(t, "control"))
+	withNaN, _ := LogRank(spoilt, gehan(t, "control"))
+	assert.Equal(t, chi2, withNaN)
+}
+
+// Source: R survival 3.5-3, survdiff.
+func TestLogRankOfGehan(t *testing.T) {
+	chi2, p := LogRank(gehan(t, "6-MP"), gehan(t, "control"))
+	within(t, 1e-9, 16.792940989, chi2, "chi squared")
+	within(t, 1e-5, 4.16881e-5, p, "chance")
+	back, _ := LogRank(gehan(t, "control"), gehan(t, "6-MP"))
+	within(t, 1e-12, chi2, back, "the other way round")
+	for name, pair := range map[string][2][]Lasted{
+		"nobody":          {},
+		"one group":       {{{1, true}, {2, true}}, nil},
+		"nothing ended":   {{{1, false}}, {{2, false}}},
+		"never met again": {{{1, false}}, {{2, true}, {3, true}}},
+	} {
+		chi2, p := LogRank(pair[0], pair[1])
+		assert.Zero(t, chi2, name)
+		assert.Equal(t, 1.0, p, name)
+	}
+}
+
+// The product over the events, written out for each time; a group against itself differs by
+// nothing; another clock changes no chance.
+func TestSurvivalAgainstBruteForce(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		draw := rapid.SliceOfN(rapid.Custom(func(rt *rapid.T) Lasted {
+			return Lasted{float64(rapid.IntRange(1, 9).Draw(rt, "time")), rapid.Bool().Draw(rt, "complete")}
+		}), 1, 20)
+		a, b := draw.Draw(rt, "a"), draw.Draw(rt, "b")
+		c := KaplanMeier(a)
+		for i, at := range c.T {
+			s := 1.0
+			for u := 1.0; u <= at; u++ {
+				var watched, ended float64
+				for _, l := range a {
+					if l.Time >= u {
+						watched++
+					}
+					if l.Time == u && l.Complete {
+						ended++
+					}
+				}
+				if watched > 0 {
+					s *= 1 - ended/watched
+				}
+			}
+			if math.Abs(s-c.S[i]) > 1e-12 {
+				rt.Fatalf("%v at %g: %g, want %g", a, at, c.S[i], s)
+			}
+		}
+		low, high := c.QuantileInterval(0.5, 0.95)
+		if m := c.Quantile(0.5); low > m || !math.IsNaN(m) && high < m {
+			rt.Fatalf("median %g outside %g to %g", m, low, high)
+		}
+		if chi2, _ := LogRank(a, a); chi2 > 1e-20 {
+			rt.Fatalf("%v against itself: %g", a, chi2)
+		}
+		chi2, _ := LogRank(a, b)
+		for _, group := range [][]Lasted{a, b} {
+			for i := range group {
+				group[i].Time = math.Exp(group[i].Time)
+			}
+		}
+		if later, _ := LogRank(a, b); math.Abs(later-chi2) > 1e-9 {
+			rt.Fatalf("%g, then %g", chi2, later)
+		}
+	})
+}
+
+func BenchmarkLogRank(b *testing.B) {
+	r := rand.New(rand.NewPCG(1, 1))
+	all := make([]Lasted, 10000)
+	for i := range all {
+		all[i] = Lasted{math.Exp(r.NormFloat64()), r.IntN(4) > 0}
+	}
+	for b.Loop() {
+		LogRank(all[:5000], all[5000:])
+	}
 }
 
 func TestKaplanMeierWithoutCensoringHasTheUsualMedian(t *testing.T) {
