@@ -234,7 +234,7 @@ type Jam struct {
 	Cleared    bool      `json:"cleared"`
 	Confidence float64   `json:"confidence"`
 	How        string    `json:"how"`   // moved_on, backed_out, taken_out, or empty when not cleared
-	Cause      string    `json:"cause"` // locked, slipping, between_beams, at_gate, or empty
+	Cause      string    `json:"cause"` // locked, slipping, between_beams, at_gate, wedged_pair, or empty
 	Piece      *int      `json:"piece"`
 	StillS     *float64  `json:"still_s"` // when the roller stood still, with a speed signal
 	PeakA      *float64  `json:"peak_a"`  // largest stage current while it stood

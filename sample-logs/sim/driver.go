@@ -124,7 +124,7 @@ func (d *driver) look(w *world) {
 // act is what the sticks should do in this phase; it also moves on to the next.
 func (d *driver) act(w *world) (forward, turn float64) {
 	c, now := w.chassis, w.now()
-	w.program.intake = (d.phase == toPickup && c.x < 3.4 || d.phase == collecting) && len(w.path.pieces) < d.pieces
+	w.program.intake = (d.phase == toPickup && c.x < 3.4 || d.phase == collecting) && w.path.count() < d.pieces
 	w.program.release = d.phase == placing
 	w.program.levelling = d.phase == onPlatform
 	switch d.phase {
@@ -164,6 +164,8 @@ func (d *driver) act(w *world) (forward, turn float64) {
 	case placing:
 		if len(w.path.pieces) == 0 {
 			d.leave(w)
+		} else if w.mode() == schemas.PeriodDriver && w.scenario.climbS > 0 && w.bell-now < 21 && w.operator.pressed > 3 {
+			d.start(toPlatform, now) // it does not come out
 		}
 		return 0, 0
 	case toPlatform:
@@ -183,7 +185,7 @@ func (d *driver) act(w *world) (forward, turn float64) {
 func (d *driver) collect(w *world) (forward, turn float64) {
 	c, now := w.chassis, w.now()
 	if d.take(w) {
-		if len(w.path.pieces) < d.pieces {
+		if w.path.count() < d.pieces {
 			w.field.another()
 			d.lookAt = w.field.next.y + d.r.normal(0, 0.03)
 			return d.speed(w, 0.5), 0
@@ -198,7 +200,7 @@ func (d *driver) collect(w *world) (forward, turn float64) {
 		d.start(toGoal, now)
 		return 0, 0
 	}
-	if len(w.path.pieces) > 0 && d.pieces == len(w.path.pieces) {
+	if n := w.path.count(); n > 0 && n == d.pieces {
 		d.start(toGoal, now)
 		return 0, 0
 	}
@@ -221,10 +223,14 @@ func (d *driver) take(w *world) bool {
 	if last := len(w.path.pieces) - 1; last >= 0 && w.path.pieces[last].x-w.path.pieces[last].length < 0.05 {
 		return false
 	}
+	if w.scenario.path.touch(w) {
+		return false
+	}
 	c := newPiece(w.field.r)
 	if plan := w.scenario.trips[d.trip]; plan.catch != nil {
 		c.catch = plan.catch(w.field.r)
 	}
+	w.scenario.fit(w, c)
 	w.path.admit(c, math.Max(0.1, w.chassis.v))
 	return true
 }

@@ -57,8 +57,7 @@ func (f *field) choose() { f.aim = spot{12.80, f.r.between(1.0, 2.2)} }
 // dropped is a piece that left the robot at the gate. It counts when it lands on the shelf:
 // lift up, robot before the shelf and about where it should be.
 func (f *field) dropped(w *world, c *piece) {
-	w.program.released++
-	w.program.inside--
+	w.program.dropped()
 	c.trace.released = true
 	if w.chassis.x > goalX && w.arm.position > placeAt-0.1 && f.offAim(w.chassis) < 0.3 {
 		f.flying = append(f.flying, flight{c.id, w.now() + f.r.between(0.22, 0.30)})

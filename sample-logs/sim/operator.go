@@ -19,6 +19,12 @@ type operator struct {
 	spits   bool // this one runs belts back until the piece is out
 	retryAt float64
 
+	holds   *pause // the stop on purpose under way
+	holdTil float64
+	pressed float64 // s, how long release has not moved the front piece
+	pressX  float64
+	empty   float64 // s the program believed in a piece that is not there
+
 	armWant float64
 	armDue  float64
 }
@@ -37,6 +43,10 @@ func (o *operator) look(w *world) {
 		return
 	}
 	o.lift(w)
+	if o.hold(w) {
+		return
+	}
+	o.recount(w)
 	o.clear(w)
 }
 
@@ -61,10 +71,48 @@ func (o *operator) lift(w *world) {
 	}
 }
 
+// hold stops the belts on purpose while a piece is where it is to be held, and says whether
+// it does.
+func (o *operator) hold(w *world) bool {
+	if o.holds == nil {
+		for _, c := range w.path.pieces {
+			if c.pause != nil && c.x >= c.pause.at {
+				o.holds, c.pause = c.pause, nil
+				o.holdTil = w.now() + o.holds.seconds
+			}
+		}
+	}
+	if o.holds == nil {
+		return false
+	}
+	w.program.belts = beltsStop
+	if w.now() < o.holdTil {
+		return true
+	}
+	o.holds, o.watched, o.steps = nil, nil, nil
+	w.program.belts = beltsRun
+	return false
+}
+
+// recount puts the program right when it goes on feeding a piece that is not there.
+func (o *operator) recount(w *world) {
+	const dt = people * step
+	if w.program.inside <= len(w.path.pieces) || w.program.release {
+		o.empty = 0
+		return
+	}
+	if o.empty += dt; o.empty > 2.5 {
+		w.program.forget(len(w.path.pieces))
+	}
+}
+
 // clear watches the piece that is on its way and works on it when it hangs.
 func (o *operator) clear(w *world) {
 	p, now := w.program, w.now()
 	c := o.onItsWay(w)
+	if c == nil {
+		c = o.atGate(w)
+	}
 	if c == nil {
 		if o.watched != nil && len(o.steps) > 0 {
 			p.forget(len(w.path.pieces)) // it came out: the path is empty again
@@ -77,33 +125,62 @@ func (o *operator) clear(w *world) {
 		o.watched, o.seenAt, o.seenX, o.round, o.steps = c, now, c.x, 0, nil
 		o.notice = o.r.delay(1.7, 0.25)
 		o.spits = o.r.Float64() < w.scenario.spits
+		if c.fate != byLuck {
+			o.spits = c.fate == spatOut
+		}
 	}
 	moved := c.x - o.seenX
 	if moved > 0.03 || moved < -0.03 {
 		o.seenAt, o.seenX = now, c.x
 	}
 	if len(o.steps) == 0 {
-		if now-o.seenAt < o.notice || now < o.retryAt {
+		blind := w.scenario.path.routineDoesNotClear && w.mode() == schemas.PeriodAutonomous
+		if now-o.seenAt < o.notice || now < o.retryAt || blind {
 			return
 		}
-		o.begin(c, now)
+		o.begin(w, c, now)
 	}
 	o.work(w, c, now)
 }
 
-// onItsWay is the piece that should be moving to the gate, or nil.
+// onItsWay is the piece that should be moving to its place, or nil. A piece that lies on one
+// at rest is at rest.
 func (o *operator) onItsWay(w *world) *piece {
+	rests := true
 	for i, c := range w.path.pieces {
-		gate := w.path.belts[4].beam
-		if i == 0 && c.x < gate-0.01 || i > 0 && c.x < w.path.belts[3].beam-0.01 {
+		if c.hand != nil {
+			continue
+		}
+		atPlace := c.x >= w.path.belts[w.program.feed.rest(i)].beam-0.01
+		if !atPlace && !(c.leans && rests && i > 0) {
 			return c
 		}
+		rests = rests && atPlace
 	}
 	return nil
 }
 
+// atGate is the front piece when it is driven to release and does not leave, or nil.
+func (o *operator) atGate(w *world) *piece {
+	if !w.program.release || len(w.path.pieces) == 0 {
+		o.pressed = 0
+		return nil
+	}
+	c := w.path.pieces[0]
+	if c == o.watched && len(o.steps) > 0 {
+		return c
+	}
+	if moved := c.x - o.pressX; moved > 0.02 || moved < -0.02 {
+		o.pressed, o.pressX = 0, c.x
+	}
+	if o.pressed += people * step; o.pressed < 0.8 {
+		return nil
+	}
+	return c
+}
+
 // begin plans one round: stop, back, stop, onward.
-func (o *operator) begin(c *piece, now float64) {
+func (o *operator) begin(w *world, c *piece, now float64) {
 	o.round++
 	o.backAt = c.x
 	o.steps = []beltStep{
@@ -113,6 +190,11 @@ func (o *operator) begin(c *piece, now float64) {
 		{beltsRun, o.r.delay(1.7, 0.3)},
 	}
 	o.until = now + o.steps[0].seconds
+	for i, b := range w.path.belts {
+		if b == w.path.at(c.x) {
+			w.program.feed.backTo = i
+		}
+	}
 }
 
 func (o *operator) work(w *world, c *piece, now float64) {

@@ -23,24 +23,23 @@ func (b *belt) speed() float64 { return b.axis.speed / b.gear }
 // surface speed, m/s, onward positive.
 func (b *belt) surface() float64 { return b.speed() * b.radius }
 
-// piece is a game piece in the path: a soft block, its front at x.
-type piece struct {
-	id     int
-	length float64 // m
-	mass   float64 // kg
-	press  float64 // N with which a belt over its whole length is pressed on
-	mu     float64
-	drag   float64 // N, guides
-
-	x, v  float64 // m, m/s
-	catch *catch  // what this piece will hang on, nil for most
-	trace trace
+// pull is the force its motor can bring to the surface when it stalls at command u on a
+// 12 V supply, N.
+func (b *belt) pull(u float64) float64 {
+	m := b.axis.motor
+	amps := u * 12 / m.r
+	if m.windingMax > 0 {
+		amps = math.Min(amps, m.windingMax)
+	}
+	return amps * m.ke * b.gear * b.yield / b.radius
 }
 
 // path is the way of a piece through the robot.
 type path struct {
 	belts  []*belt
 	end    float64 // m, behind it a piece has left
+	bar    float64 // m, where a gate that opens to release bars the way; 0 without one
+	open   bool
 	pieces []*piece
 	gone   []*piece  // left at either end, in that order
 	taken  int       // pieces that ever came in
@@ -66,8 +65,8 @@ func (p *path) admit(c *piece, v float64) {
 }
 
 // step moves belts and pieces and returns the pieces that left at the end this step. On a
-// piece act the belts it touches (by share of its length), the guides, gravity, and what it
-// hangs on; pieces push each other but never overlap.
+// piece act the belts it touches (by share of its length), the guides, gravity, its
+// neighbours, and what it hangs on.
 func (p *path) step(driven func(*belt) bool, dt float64) (left []*piece) {
 	if p.push == nil {
 		p.push, p.stiff = make([]float64, len(p.belts)), make([]float64, len(p.belts))
@@ -75,25 +74,15 @@ func (p *path) step(driven func(*belt) bool, dt float64) (left []*piece) {
 	clear(p.push)
 	clear(p.stiff)
 	p.steps++
-	for _, c := range p.pieces {
-		p.move(c, dt)
+	p.squeeze()
+	for i, c := range p.pieces {
+		p.move(i, c, dt)
 	}
 	for i, b := range p.belts {
 		w := b.speed()
 		torque := b.axis.torque()*b.gear*b.yield - b.friction*math.Tanh(w/0.3) - p.push[i]*b.radius
 		// Implicit in the grip: a wedged piece is stiffer than the step would bear.
 		b.axis.speed += torque / (b.inertia + p.stiff[i]*b.radius*b.radius*dt) * dt * b.gear
-	}
-	for i := 1; i < len(p.pieces); i++ {
-		ahead, behind := p.pieces[i-1], p.pieces[i]
-		if over := behind.x - (ahead.x - ahead.length); over > 0 {
-			v := (ahead.mass*ahead.v + behind.mass*behind.v) / (ahead.mass + behind.mass)
-			if ahead.held() {
-				v = math.Min(0, behind.v)
-			}
-			behind.x -= over
-			ahead.v, behind.v = v, v
-		}
 	}
 	kept := p.pieces[:0]
 	for _, c := range p.pieces {
@@ -112,9 +101,10 @@ func (p *path) step(driven func(*belt) bool, dt float64) (left []*piece) {
 	return left
 }
 
-// move is one piece for one step; the belts' share of the forces goes to p.push.
-func (p *path) move(c *piece, dt float64) {
-	force, rise := 0.0, 0.0
+// move is one piece, the i-th from the front, for one step; the belts' share of the forces
+// goes to p.push.
+func (p *path) move(i int, c *piece, dt float64) {
+	force, rise, knee := 0.0, 0.0, c.slides()
 	for i, b := range p.belts {
 		over := math.Min(c.x, b.to) - math.Max(c.x-c.length, b.from)
 		if over <= 0 {
@@ -122,7 +112,7 @@ func (p *path) move(c *piece, dt float64) {
 		}
 		share := over / c.length
 		slip := b.surface() - c.v
-		grip, knee := c.mu*c.press*share, slipKnee
+		grip, knee := c.mu*c.press*share, knee
 		if c.held() && b.from <= c.x && c.x < b.to {
 			grip += c.mu * c.catch.wedge
 			knee = wedgedKnee
@@ -133,7 +123,10 @@ func (p *path) move(c *piece, dt float64) {
 		force += f
 		rise += share * b.rise
 	}
-	force -= rise * c.mass * gravity
+	force += c.shove - rise*c.mass*gravity
+	if c.inHand(dt) {
+		return
+	}
 	if c.held() && !c.catch.letsGo(force, p.at(c.x), dt) {
 		c.v = 0
 		return
@@ -142,11 +135,11 @@ func (p *path) move(c *piece, dt float64) {
 	drag := c.drag * math.Max(0, inside) // what is outside rubs on nothing
 	force -= drag * math.Tanh(c.v/0.02)
 	// Implicit in the drag and the grip, both stiff against so light a piece.
-	stiff := drag/0.02 + c.mu*c.press/slipKnee
+	stiff := drag/0.02 + c.mu*c.press/knee
 	c.v += force * dt / (c.mass + stiff*dt)
 	was := c.x
 	c.x += c.v * dt
-	if c.catch != nil && c.catch.takes(was, c.x) {
+	if c.catch != nil && c.catch.takes(was, c.x, p.gapBehind(i)) {
 		c.x, c.v = c.catch.at, 0
 	}
 }
@@ -160,6 +153,9 @@ func (p *path) at(x float64) *belt {
 	}
 	return p.belts[len(p.belts)-1]
 }
+
+// last is the stage a piece waits at.
+func (p *path) last() *belt { return p.belts[len(p.belts)-1] }
 
 // blocker is the piece that blocks belt i's beam (or would, were there one), or nil.
 func (p *path) blocker(i int) *piece {

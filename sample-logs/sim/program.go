@@ -36,13 +36,13 @@ type program struct {
 	inside   int // pieces it believes to be in the path
 	released int // counter it publishes
 	drive    float64
-	commands [5]float64
+	commands []float64
+	feed     feeder
 	loop     armLoop
 	level    leveller
 
-	mouthWas bool
-	left     float64 // stick after the slew limit
-	right    float64
+	left  float64 // stick after the slew limit
+	right float64
 }
 
 // leveller drives the robot level on a platform from its tilt and tilt rate, by signals
@@ -69,6 +69,11 @@ func newProgram(w *world) *program {
 		loop:      armLoop{top: 1.1, ramp: 4, kp: 9, kd: 0.9, holdUp: carry},
 		level:     leveller{kp: 0.0075, kd: 0.0045, most: 0.30, quiet: 1.2, hold: 0.8, late: 2},
 	}
+	p.commands = make([]float64, len(w.path.belts))
+	p.feed = newFeeder(w.path)
+	for _, change := range w.scenario.path.program {
+		change(&p.feed)
+	}
 	if w.scenario.leveller != nil {
 		w.scenario.leveller(&p.level, stream(w.seed, "gains"))
 	}
@@ -81,13 +86,13 @@ func (p *program) run(w *world) {
 		for _, a := range w.axes {
 			a.command = 0
 		}
-		p.commands = [5]float64{}
+		clear(p.commands)
 		p.loop.setpoint, p.loop.speed = w.arm.position, 0
 		return
 	}
 	const dt = programs * step
 	p.wheels(w, dt)
-	p.index(w)
+	p.index(w, dt)
 	for i, b := range w.path.belts {
 		b.axis.command += clamp(p.commands[i]-b.axis.command, 25*dt)
 	}
@@ -128,49 +133,3 @@ func (l *leveller) command(w *world) float64 {
 	}
 	return clamp(l.kp*tilt+l.kd*rate, l.most)
 }
-
-// index moves pieces through the path: on while one is inside and not at rest at the gate,
-// where it is held with belts standing still until it is released.
-func (p *program) index(w *world) {
-	mouth, pocket, gate := w.path.blocker(0) != nil, w.path.blocker(3) != nil, w.path.blocker(4) != nil
-	if mouth && !p.mouthWas && p.belts == beltsRun {
-		p.inside++
-	}
-	p.mouthWas = mouth
-	switch p.belts {
-	case beltsStop:
-		p.commands = [5]float64{}
-		return
-	case beltsBack:
-		p.commands = [5]float64{-0.8, -0.8, -0.8, 0, 0}
-		return
-	}
-	p.inside = max(p.inside, 0)
-	rest := 0
-	if gate {
-		rest = 1
-		if pocket {
-			rest = 2
-		}
-	}
-	feeding := p.inside > rest && !p.release
-	p.commands = [5]float64{}
-	if p.intake || feeding {
-		p.commands[0], p.commands[1] = 0.85, 0.80
-	}
-	if feeding {
-		p.commands[2] = 0.90
-		if rest < 2 && (!gate || !pocket) {
-			p.commands[3] = 0.75
-		}
-		if !gate {
-			p.commands[4] = 0.45
-		}
-	}
-	if p.release && p.inside > 0 {
-		p.commands[3], p.commands[4] = 0.85, 0.90
-	}
-}
-
-// forget sets how many pieces are inside, as the operator sees it.
-func (p *program) forget(n int) { p.inside = n }

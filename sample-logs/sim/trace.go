@@ -8,15 +8,24 @@ type visit struct{ enter, leave float64 }
 
 // trace is the life of one piece in the path, for the truth only.
 type trace struct {
-	began     int       // path step of x[0]
-	x         []float64 // m, every traceSteps
-	command   []float64 // of the stage that holds its front, 0 while the outputs are off
-	seen      []visit   // by stage: by the samples of its beam that are in the log, s robot clock
-	passed    []visit   // by stage: where its beam is or would be, to the step
-	mouthLast float64   // s, the last time it cleared the first beam
+	began     int      // path step of moments[0]
+	moments   []moment // every traceSteps
+	seen      []visit  // by stage: by the samples of its beam that are in the log, s robot clock
+	passed    []visit  // by stage: where its beam is or would be, to the step
+	mouthLast float64  // s, the last time it cleared the first beam
 	onMouth   bool
 	released  bool
 	backedOut bool
+}
+
+// moment is what a piece did at one time.
+type moment struct {
+	x       float64 // m
+	command float64 // of the stage that drives it: see drivenBy
+	waits   bool    // it is where pieces wait, at the last stage
+	leans   bool    // on the piece ahead
+	paired  bool    // it is half of a wedged pair
+	roller  float64 // speed of the roller that holds its middle, by its free speed at that command
 }
 
 const traceSteps = 2
@@ -38,12 +47,36 @@ func (t *trace) add(c *piece, p *path, driven func(*belt) bool) {
 	if (p.steps-t.began)%traceSteps != 0 {
 		return
 	}
-	t.x = append(t.x, c.x)
-	if b := p.at(c.x); driven(b) {
-		t.command = append(t.command, b.axis.command)
-	} else {
-		t.command = append(t.command, 0)
+	b := p.at(c.middle())
+	t.moments = append(t.moments, moment{
+		x: c.x, command: p.drivenBy(c, driven), waits: p.waiting(c), leans: c.leans,
+		paired: c.held() && c.catch.pair > 0,
+		roller: b.axis.speed * b.axis.motor.ke / (12 * math.Max(0.05, math.Abs(b.axis.command))),
+	})
+}
+
+// waiting says whether a piece is where it waits for its release.
+func (p *path) waiting(c *piece) bool { return c.x >= p.last().beam-stillM }
+
+// drivenBy is the command of the stage that holds a piece, negative when it is run back, 0
+// when it stands or is cut off. A piece at rest at the last stage is in that stage's hands
+// alone. Any other is driven when the roller under its middle is, or the one under its
+// front.
+func (p *path) drivenBy(c *piece, driven func(*belt) bool) float64 {
+	of := func(b *belt) float64 {
+		if b.axis.command < 0 || driven(b) {
+			return b.axis.command
+		}
+		return 0
 	}
+	if p.waiting(c) {
+		return of(p.last())
+	}
+	middle, front := of(p.at(c.middle())), of(p.at(c.x))
+	if math.Abs(front) > math.Abs(middle) {
+		return front
+	}
+	return middle
 }
 
 // note takes one look at a beam.
@@ -60,6 +93,9 @@ func (v *visit) note(blocks bool, now float64) {
 func seeBeam(w *world, stage int, t float64) {
 	blocker := w.path.blocker(stage)
 	note := func(c *piece) {
+		if c.trace.seen == nil {
+			return // it came this very step
+		}
 		blocks := c == blocker
 		if stage == 0 && !blocks && c.trace.onMouth {
 			c.trace.mouthLast = t
@@ -79,7 +115,7 @@ func seeBeam(w *world, stage int, t float64) {
 
 // stop is a stretch in which a piece stayed where it was though its stage was driven.
 type stop struct {
-	start, end int // indices into trace.x, end is the first sample away again
+	start, end int // indices into trace.moments, end is the first sample away again
 	x          float64
 }
 
@@ -90,30 +126,32 @@ const (
 )
 
 // stops finds where the piece stood although driven, by the definition of a jam: from the
-// moment it had stopped and was driven, until it is somewhere else.
-func (t *trace) stops(p *path) []stop {
+// moment it had stopped and was driven, until it is somewhere else. While it leans on the
+// piece ahead it queues: what stands then is the one ahead, which is stuck itself or waits.
+func (t *trace) stops() []stop {
 	var out []stop
 	const least = int(leastS / (traceSteps * step))
-	for i := 0; i < len(t.x); {
+	m := t.moments
+	for i := 0; i < len(m); {
 		j := i + 1
-		for j < len(t.x) && math.Abs(t.x[j]-t.x[i]) <= stillM {
+		for j < len(m) && math.Abs(m[j].x-m[i].x) <= stillM {
 			j++
 		}
 		if j-i < least {
 			i++
 			continue
 		}
-		threshold := 0.05
-		if p.at(t.x[i]) == p.belts[len(p.belts)-1] {
-			threshold = pressing
-		}
 		for k, run := i, 0; k < j; k++ {
-			if t.command[k] < threshold {
+			threshold := 0.05
+			if m[k].waits {
+				threshold = pressing
+			}
+			if m[k].command < threshold || m[k].leans {
 				run = 0
 				continue
 			}
 			if run++; run == least {
-				out = append(out, stop{start: k - run + 1, end: j, x: t.x[i]})
+				out = append(out, stop{start: k - run + 1, end: j, x: m[i].x})
 				break
 			}
 		}

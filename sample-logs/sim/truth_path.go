@@ -12,22 +12,29 @@ import (
 // nothing of its path has neither.
 func (v view) passes() {
 	p := v.world.path
-	if v.world.recorder.clean("path/"+p.belts[0].name+"/beam") == nil {
+	if !slices.ContainsFunc(p.belts, v.hasBeam) {
 		return
 	}
 	all := slices.Concat(p.gone, p.pieces)
 	slices.SortFunc(all, func(a, b *piece) int { return cmp.Compare(a.id, b.id) })
 	for _, c := range all {
-		stops := c.trace.stops(p)
+		stops := c.trace.stops()
 		for _, s := range stops {
 			v.jam(c, s)
 		}
-		stuck := len(stops) > 0 && stops[len(stops)-1].end == len(c.trace.x)
+		stuck := len(stops) > 0 && stops[len(stops)-1].end == len(c.trace.moments)
 		v.pass(c, stuck)
 	}
 	slices.SortFunc(v.report.Jams, func(a, b schemas.Jam) int { return cmp.Compare(a.StartS, b.StartS) })
 }
 
+// hasBeam says whether the log has a stage's beam.
+func (v view) hasBeam(b *belt) bool {
+	return v.world.recorder.clean("path/"+b.name+"/beam") != nil
+}
+
+// pass writes down one piece. One that was inside before the log began has no enter, nor
+// stages behind it.
 func (v view) pass(c *piece, stuck bool) {
 	out := schemas.Pass{Piece: c.id, Outcome: schemas.PassHeld}
 	t := &c.trace
@@ -36,7 +43,7 @@ func (v view) pass(c *piece, stuck bool) {
 			continue // never got there
 		}
 		s := schemas.StagePass{Stage: b.name}
-		if v.world.recorder.clean("path/"+b.name+"/beam") != nil {
+		if v.hasBeam(b) {
 			s.EnterS, s.LeaveS = schemas.Some(t.seen[i].enter), schemas.Some(t.seen[i].leave)
 		} else {
 			s.EnterEstS, s.LeaveEstS = schemas.Some(t.passed[i].enter), schemas.Some(t.passed[i].leave)
@@ -57,17 +64,85 @@ func (v view) pass(c *piece, stuck bool) {
 	v.report.Passes = append(v.report.Passes, out)
 }
 
+// jam writes down one stop. Its stage is the one whose roller holds the piece's middle;
+// between two sensors either neighbour is right.
 func (v view) jam(c *piece, s stop) {
 	p, t := v.world.path, &c.trace
 	out := schemas.Jam{
-		Stage: p.at(s.x).name, StartS: t.at(p, s.start), EndS: v.end, Confidence: 1, Piece: &c.id,
+		Stage: p.at(s.x - c.length/2).name, StartS: t.at(p, s.start), EndS: v.end, Confidence: 1, Piece: &c.id,
+		Cause: v.cause(c, s), Reversals: t.reversals(s),
 	}
-	if s.end < len(t.x) {
+	if t.moments[s.start].waits {
+		out.Stage = p.last().name
+	}
+	if s.end < len(t.moments) {
 		out.Cleared, out.EndS = true, t.at(p, s.end)
-		out.How = "moved_on"
-		if t.backedOut {
-			out.How = "backed_out"
-		}
+		out.How = t.how(s)
 	}
 	v.report.Jams = append(v.report.Jams, out)
+}
+
+// A piece that came this far from where it stood has gone that way, m.
+const wentM = 0.10
+
+// how a stop ended: by which way the piece went in the end.
+func (t *trace) how(s stop) string {
+	for _, m := range t.moments[s.end:] {
+		if m.x > s.x+wentM {
+			return "moved_on"
+		}
+	}
+	if t.backedOut || !t.released && t.moments[len(t.moments)-1].x < s.x {
+		return "backed_out"
+	}
+	return "moved_on"
+}
+
+// reversals counts how often the stage was run back meanwhile.
+func (t *trace) reversals(s stop) int {
+	n, back := 0, false
+	for _, m := range t.moments[s.start:s.end] {
+		if m.command < 0 && !back {
+			n++
+		}
+		back = m.command < 0
+	}
+	return n
+}
+
+// cause is what the roller did under the standing piece: stood as well (locked) or turned
+// on (slipping), over most of the time it was driven, the first moment left out in which it
+// ran down. Where that is mixed the place decides: where no beam sees the piece it is
+// between beams, else no cause is told.
+func (v view) cause(c *piece, s stop) string {
+	const stands, runDownS = 0.05, 0.25
+	m := c.trace.moments[s.start:s.end]
+	if m[0].waits {
+		return "at_gate"
+	}
+	driven, stood := 0, 0
+	for k, at := range m {
+		if at.paired {
+			return "wedged_pair"
+		}
+		if at.command < 0.05 || float64(k)*traceSteps*step < runDownS {
+			continue
+		}
+		driven++
+		if math.Abs(at.roller) < stands {
+			stood++
+		}
+	}
+	switch share := float64(stood) / float64(max(1, driven)); {
+	case driven > 0 && share > 0.6:
+		return "locked"
+	case driven > 0 && share < 0.3:
+		return "slipping"
+	}
+	for _, b := range v.world.path.belts {
+		if v.hasBeam(b) && s.x >= b.beam && s.x-c.length < b.beam {
+			return ""
+		}
+	}
+	return "between_beams"
 }
