@@ -31,6 +31,21 @@ type Input struct {
 	History []*schemas.Report // this robot's earlier matches of the season, in order of time
 }
 
+// Inputs are the matches of a log, in order of time, each with its part of the log: all that
+// a report rests on but who the match was, and when. The error is the profile's: a mode
+// signal of the wrong type.
+func Inputs(p *profile.Profile, log *schemas.Log) ([]Input, error) {
+	matches, err := period.Find(p.Mode, log)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Input, len(matches))
+	for i, m := range matches {
+		out[i] = Input{Log: period.Cut(log, m), Profile: p, Match: m, ID: schemas.MatchID{Robot: p.Robot}}
+	}
+	return out, nil
+}
+
 // Analysis is one way of looking at a match.
 type Analysis struct {
 	Name    string

@@ -8,9 +8,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/afterbell/afterbell/analysis"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
-	"github.com/afterbell/afterbell/schemas/period"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
 
@@ -134,7 +134,7 @@ func (a *app) fileJob(ctx context.Context, path string, prof *robotProfile, o an
 	if err != nil {
 		return nil, err
 	}
-	matches, err := period.Find(prof.Mode, log)
+	matches, err := analysis.Inputs(prof.Profile, log)
 	if err != nil {
 		return nil, usageError{err}
 	}
@@ -152,7 +152,7 @@ func (a *app) fileJob(ctx context.Context, path string, prof *robotProfile, o an
 		name = "log"
 	}
 	m := matches[nth-1]
-	return &job{id: schemas.MatchID{Match: name, Robot: prof.Robot}, log: period.Cut(log, m), match: m, profile: prof}, nil
+	return &job{id: schemas.MatchID{Match: name, Robot: prof.Robot}, log: m.Log, match: m.Match, profile: prof}, nil
 }
 
 // again analyzes a stored match and stores the result in the place of the old one.

@@ -8,6 +8,7 @@
 //	go run ./cmd/dev release  binaries for Windows, macOS and Linux
 //	go run ./cmd/dev pages    build the pages only
 //	go run ./cmd/dev logs     make the sample logs again
+//	go run ./cmd/dev score    how well the analyses do on simulated matches
 //
 // It imports nothing that embeds built pages, so that it runs on a fresh clone.
 package main
@@ -37,14 +38,15 @@ func main() {
 	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }
 
-// run does one command and returns the exit status: 0 done, 1 something failed, 2 no such command.
+// run does one command and returns the exit status: 0 done, 1 something failed, 2 no such
+// command or a mistake in its arguments.
 func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	commands := map[string]func(*dev, []string) error{
 		"demo": (*dev).demo, "test": (*dev).test, "check": (*dev).check, "bench": (*dev).bench,
-		"release": (*dev).release, "pages": (*dev).pages, "logs": (*dev).logs,
+		"release": (*dev).release, "pages": (*dev).pages, "logs": (*dev).logs, "score": (*dev).score,
 	}
 	if len(args) == 0 || commands[args[0]] == nil {
-		fmt.Fprintln(stderr, "usage: go run ./cmd/dev demo|test|check|bench|release|pages|logs")
+		fmt.Fprintln(stderr, "usage: go run ./cmd/dev demo|test|check|bench|release|pages|logs|score")
 		return 2
 	}
 	root, err := projectRoot()
@@ -57,10 +59,16 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		if !errors.Is(err, errShown) {
 			fmt.Fprintln(stderr, "dev:", err)
 		}
+		if errors.As(err, &usageError{}) {
+			return 2
+		}
 		return 1
 	}
 	return 0
 }
+
+// usageError is a mistake in the arguments.
+type usageError struct{ error }
 
 // errShown is returned when what went wrong is already on the screen.
 var errShown = errors.New("shown")

@@ -1,0 +1,99 @@
+package score
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+const nearAttempt = 0.5 // s: starts this near are the same attempt even without overlap
+
+func balanceFigures() []Figure {
+	return []Figure{
+		{Name: "attempt recall", Kind: Rate, Leads: true},
+		{Name: "attempt precision", Kind: Rate, Leads: true},
+		{Name: "attempt outcome right", Kind: Rate, Leads: true},
+		{Name: "attempt start error", Kind: Error, Unit: "s"},
+		{Name: "attempt end error", Kind: Error, Unit: "s"},
+		{Name: "settle error", Kind: Error, Unit: "s"},
+		{Name: "settle within 0.2 s", Kind: Rate},
+		{Name: "overshoots equal", Kind: Rate},
+		{Name: "overshoots error", Kind: Error},
+		{Name: "peak error", Kind: Error, Unit: "deg"},
+		{Name: "damping ratio error", Kind: Error},
+		{Name: "damping ratio told, where truth has one", Kind: Rate},
+		{Name: "natural frequency error", Kind: Error, Unit: "%"},
+		{Name: "natural frequency told, where truth has one", Kind: Rate},
+		{Name: "diagnosis right, where truth tells", Kind: Rate},
+		{Name: "matches not looked at by balance", Kind: Count},
+	}
+}
+
+func scoreBalance(c *Case) *Tally {
+	t := newTally()
+	truth, got := c.Truth.Balances, c.Got.Balances
+	p := inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
+		return overlapOrNear(truth[i].StartS, truth[i].EndS, got[j].StartS, got[j].EndS, nearAttempt)
+	})
+	t.found("attempt recall", "attempt precision", "", len(p.pairs), len(p.missed), len(p.extra))
+	for _, i := range p.missed {
+		t.lose(1, fmt.Sprintf("missed: attempt at %s, %s, peak %.1f deg", c.at(truth[i].StartS), truth[i].Outcome, truth[i].PeakDeg))
+	}
+	for _, i := range p.extra {
+		t.lose(1, fmt.Sprintf("no attempt at %s (told %s, %.1f s, peak %.1f deg)", c.at(got[i].StartS), got[i].Outcome, got[i].EndS-got[i].StartS, got[i].PeakDeg))
+	}
+	for _, x := range p.pairs {
+		scoreAttempt(t, c, truth[x[0]], got[x[1]])
+	}
+	t.notLookedAt(c, "balance")
+	return t
+}
+
+func scoreAttempt(t *Tally, c *Case, truth, got schemas.Balance) {
+	t.table("attempt outcome", truth.Outcome, got.Outcome)
+	t.hit("attempt outcome right", truth.Outcome == got.Outcome)
+	if truth.Outcome != got.Outcome {
+		t.lose(1, fmt.Sprintf("attempt at %s told %s, was %s", c.at(truth.StartS), got.Outcome, truth.Outcome))
+	}
+	t.value("attempt start error", got.StartS-truth.StartS)
+	t.value("attempt end error", got.EndS-truth.EndS)
+	t.both("settle", truth.SettleS, got.SettleS, func(a, b float64) {
+		t.value("settle error", b-a)
+		t.hit("settle within 0.2 s", math.Abs(b-a) <= 0.2)
+		if math.Abs(b-a) > 0.5 {
+			t.lose(0.25, fmt.Sprintf("attempt at %s settled after %.1f s, was %.1f s", c.at(truth.StartS), b, a))
+		}
+	})
+	t.hit("overshoots equal", truth.Overshoots == got.Overshoots)
+	t.value("overshoots error", float64(got.Overshoots-truth.Overshoots))
+	if truth.Overshoots != got.Overshoots {
+		t.lose(0.25, fmt.Sprintf("attempt at %s: %d overshoots, was %d", c.at(truth.StartS), got.Overshoots, truth.Overshoots))
+	}
+	t.value("peak error", got.PeakDeg-truth.PeakDeg)
+	if truth.DampingRatio != nil {
+		t.hit("damping ratio told, where truth has one", got.DampingRatio != nil)
+	}
+	t.both("damping ratio", truth.DampingRatio, got.DampingRatio, func(a, b float64) { t.value("damping ratio error", b-a) })
+	if truth.NaturalHz != nil {
+		t.hit("natural frequency told, where truth has one", got.NaturalHz != nil)
+	}
+	t.both("natural frequency", truth.NaturalHz, got.NaturalHz, func(a, b float64) { t.value("natural frequency error", 100*(b-a)/a) })
+	want, is := head(truth.Diagnosis), head(got.Diagnosis)
+	t.table("diagnosis", want, is)
+	if want != "" {
+		t.hit("diagnosis right, where truth tells", want == is)
+		if want != is {
+			t.lose(0.25, fmt.Sprintf("attempt at %s: %s, was %s", c.at(truth.StartS), said(is), want))
+		}
+	}
+}
+
+// head is a diagnosis without what it says besides.
+func head(diagnosis string) string {
+	if i := strings.IndexAny(diagnosis, ":,"); i >= 0 {
+		return diagnosis[:i]
+	}
+	return diagnosis
+}

@@ -1,0 +1,191 @@
+package score
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// sameTime is how near start and end of a cycle must be, s.
+const sameTime = 0.1
+
+// Suffixes of the figures of slow cycles: over all matches without history, and the same
+// matches with and without.
+const (
+	alone       = ""
+	fifthAlone  = ", the fifth without history"
+	withHistory = ", the fifth with history"
+)
+
+func cycleFigures() []Figure {
+	out := []Figure{
+		{Name: "cycle rows found", Kind: Rate},
+		{Name: "cycle rows right", Kind: Rate, Leads: true},
+		{Name: "cycle kind, period, pieces, complete right", Kind: Rate},
+	}
+	for _, p := range phases() {
+		out = append(out, Figure{Name: p.name + " error", Kind: Error, Unit: "s"})
+	}
+	for _, p := range phases() {
+		out = append(out, Figure{Name: p.name + " within 0.2 s", Kind: Rate})
+	}
+	for _, which := range []string{alone, fifthAlone, withHistory} {
+		out = append(
+			out,
+			Figure{Name: "slow recall" + which, Kind: Rate, Leads: which == alone},
+			Figure{Name: "slow precision" + which, Kind: Rate, Leads: which == alone},
+			Figure{Name: "slow why right" + which, Kind: Rate},
+			Figure{Name: "slow chance under 10 %, cycles not slow" + which, Kind: Rate, Nominal: 0.1, Small: true},
+		)
+	}
+	return append(
+		out,
+		Figure{Name: "cycles left out, undecidable", Kind: Count},
+		Figure{Name: "matches with history", Kind: Count},
+		Figure{Name: "matches not looked at by cycles", Kind: Count},
+	)
+}
+
+type phase struct {
+	name string
+	of   func(schemas.Phases) *float64
+}
+
+func phases() []phase {
+	return []phase{
+		{"return", func(p schemas.Phases) *float64 { return p.ReturnS }},
+		{"collect", func(p schemas.Phases) *float64 { return p.CollectS }},
+		{"carry", func(p schemas.Phases) *float64 { return p.CarryS }},
+		{"place", func(p schemas.Phases) *float64 { return p.PlaceS }},
+	}
+}
+
+func scoreCycles(c *Case) *Tally {
+	t := newTally()
+	truth, got := c.Truth.Cycles, c.Got.Cycles
+	p := pairCycles(truth, got)
+	t.found("cycle rows found", "cycle rows right", "", len(p.pairs), len(p.missed), len(p.extra))
+	for _, i := range p.missed {
+		t.lose(0.5, fmt.Sprintf("missed: %s cycle from %s to %s", truth[i].Kind, c.at(truth[i].StartS), c.at(truth[i].EndS)))
+	}
+	for _, i := range p.extra {
+		t.lose(0.5, fmt.Sprintf("no such %s cycle: from %s to %s", got[i].Kind, c.at(got[i].StartS), c.at(got[i].EndS)))
+	}
+	for _, x := range p.pairs {
+		w, g := truth[x[0]], got[x[1]]
+		ok := w.Period == g.Period && w.Pieces == g.Pieces && w.Complete == g.Complete
+		t.hit("cycle kind, period, pieces, complete right", ok)
+		if !ok {
+			t.lose(0.25, fmt.Sprintf("cycle from %s: %s, %d pieces, complete %v; was %s, %d, %v",
+				c.at(w.StartS), g.Period, g.Pieces, g.Complete, w.Period, w.Pieces, w.Complete))
+		}
+		for _, ph := range phases() {
+			t.both(ph.name, ph.of(w.Phases), ph.of(g.Phases), func(a, b float64) {
+				t.value(ph.name+" error", b-a)
+				t.hit(ph.name+" within 0.2 s", math.Abs(b-a) <= 0.2)
+				if math.Abs(b-a) > 1 {
+					t.lose(0.1, fmt.Sprintf("%s of the cycle from %s took %.1f s, was %.1f s", ph.name, c.at(w.StartS), b, a))
+				}
+			})
+		}
+	}
+	scoreSlow(t, c, got, alone)
+	if c.WithHistory != nil {
+		t.add("matches with history", 1, 0)
+		scoreSlow(t, c, got, fifthAlone)
+		scoreSlow(t, c, c.WithHistory.Cycles, withHistory)
+	}
+	t.notLookedAt(c, "cycles")
+	return t
+}
+
+func pairCycles(truth, got []schemas.Cycle) pairing {
+	return inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
+		a, b := truth[i], got[j]
+		start, end := math.Abs(a.StartS-b.StartS), math.Abs(a.EndS-b.EndS)
+		return start + end, a.Kind == b.Kind && start <= sameTime && end <= sameTime
+	})
+}
+
+// scoreSlow compares which cycles are called slow, and why. A slow cycle without partner is
+// missed or false as any other. What the truth calls undecidable is counted and left out.
+func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
+	p := pairCycles(c.Truth.Cycles, got)
+	both, missed, extra := 0, 0, 0
+	lose := func(weight float64, format string, a ...any) {
+		if which == alone { // the same matches a second time are no second loss
+			t.lose(weight, fmt.Sprintf(format, a...))
+		}
+	}
+	for _, x := range p.pairs {
+		w, g := c.Truth.Cycles[x[0]], got[x[1]]
+		if c.undecided(w) {
+			if which == alone {
+				t.add("cycles left out, undecidable", 1, 0)
+			}
+			continue
+		}
+		if g.Slow {
+			t.judge("slow cycle confidence"+which, slowConfidence(g), w.Slow)
+		}
+		if g.P != nil && !w.Slow {
+			t.hit("slow chance under 10 %, cycles not slow"+which, *g.P < 0.1)
+		}
+		switch {
+		case w.Slow && g.Slow:
+			both++
+			t.hit("slow why right"+which, word(w.Why) == word(g.Why))
+			t.table("slow why"+which, word(w.Why), word(g.Why))
+			if word(w.Why) != word(g.Why) {
+				lose(0.5, "slow cycle from %s: because of %s, was %s", c.at(w.StartS), said(word(g.Why)), said(word(w.Why)))
+			}
+		case w.Slow:
+			missed++
+			lose(1, "missed: slow cycle from %s of %.1f s (%s; usual %s)", c.at(w.StartS), w.DurationS, said(word(w.Why)), seconds(c.Got.Usual.CycleS))
+		case g.Slow:
+			extra++
+			lose(1, "false slow cycle from %s of %.1f s (%s; usual %s)", c.at(w.StartS), w.DurationS, said(word(g.Why)), seconds(c.Got.Usual.CycleS))
+		}
+	}
+	for _, i := range p.missed {
+		if w := c.Truth.Cycles[i]; w.Slow {
+			missed++
+		}
+	}
+	for _, i := range p.extra {
+		if got[i].Slow {
+			extra++
+		}
+	}
+	t.found("slow recall"+which, "slow precision"+which, "", both, missed, extra)
+}
+
+// slowConfidence is what the sheet says of a slow cycle: one less the chance that a usual
+// one takes this long.
+func slowConfidence(c schemas.Cycle) float64 {
+	if c.P == nil {
+		return 0.9
+	}
+	return math.Min(0.99, 1-*c.P)
+}
+
+// undecided says whether the truth leaves open if a cycle was slow.
+func (c *Case) undecided(w schemas.Cycle) bool {
+	return slices.ContainsFunc(c.Undecided, func(at float64) bool { return math.Abs(at-w.StartS) <= sameTime })
+}
+
+func word(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
+}
+
+func seconds(v *float64) string {
+	if v == nil {
+		return "unknown"
+	}
+	return fmt.Sprintf("%.1f s", *v)
+}

@@ -1,0 +1,127 @@
+package score
+
+import (
+	"fmt"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// kinds of findings, in the order of the report's definition.
+func kinds() []string {
+	return []string{
+		"jam", "brownout", "battery", "slow_cycle", "balance", "move", "motor", "sensor", "data_gap", "autonomous", "trend",
+	}
+}
+
+func findingFigures() []Figure {
+	out := []Figure{
+		{Name: "findings right", Kind: Rate, Leads: true},
+		{Name: "false stop or fix findings a match", Kind: Per, Unit: "match", Leads: true, Small: true},
+	}
+	for _, k := range kinds() {
+		out = append(out, Figure{Name: k + " findings right", Kind: Rate}, Figure{Name: k + " findings not judged", Kind: Count})
+	}
+	return out
+}
+
+// scoreFindings judges what a crew reads. Some findings cannot be judged by the truth (a
+// signal that is missing is a fact of the log); they are counted.
+func scoreFindings(c *Case) *Tally {
+	t := newTally()
+	alarms := 0
+	for _, f := range c.Got.Findings {
+		right, can := c.judge(f)
+		if !can {
+			t.add(f.Kind+" findings not judged", 1, 0)
+			continue
+		}
+		t.hit("findings right", right)
+		t.hit(f.Kind+" findings right", right)
+		t.judge("findings", f.Confidence, right)
+		t.judge(f.Kind+" findings", f.Confidence, right)
+		if right {
+			continue
+		}
+		weight := 0.25
+		if f.Severity != schemas.SeverityWatch {
+			alarms++
+			weight = 1
+		}
+		t.lose(weight, fmt.Sprintf("false (%s, %.2f): %s", f.Severity, f.Confidence, f.Title))
+	}
+	t.add("false stop or fix findings a match", float64(alarms), 1)
+	return t
+}
+
+// usualMostOhm is the resistance above which a battery may be called one of high resistance:
+// common practice takes 0.012 to 0.025 ohm as usual.
+const usualMostOhm = 0.025
+
+// judge says whether a finding is true, and whether that can be told.
+func (c *Case) judge(f schemas.Finding) (right, can bool) {
+	switch f.Kind {
+	case "jam":
+		// It claims at least one of its spans, with the confidence of the surest.
+		return anySpan(f, c.Truth.Jams, func(j schemas.Jam) (float64, float64) { return j.StartS, j.EndS }, nearOnset), true
+	case "brownout":
+		return anySpan(f, c.Truth.Brownouts, func(b schemas.Brownout) (float64, float64) { return b.StartS, c.endOf(b.EndS) }, nearDip), true
+	case "battery":
+		r := c.Truth.Battery.ResistanceOhm
+		return r != nil && *r > usualMostOhm, r != nil
+	case "slow_cycle":
+		for _, w := range c.Truth.Cycles {
+			if _, ok := overlapOrNear(w.StartS, w.StartS, f.StartS, f.StartS, sameTime); ok && w.Complete {
+				return w.Slow, !c.undecided(w)
+			}
+		}
+		return false, true
+	case "balance":
+		return c.judgeBalance(f), true
+	case "move":
+		for _, w := range c.Truth.Moves {
+			if w.Outcome == "short" && slices.ContainsFunc(f.Spans, func(s schemas.Span) bool { return s.StartS-0.1 <= w.StartS && w.StartS <= s.EndS }) {
+				return true, true
+			}
+		}
+		return false, true
+	case "motor":
+		return anySpan(f, c.Truth.StandbyDraws, func(d schemas.StandbyDraw) (float64, float64) { return d.StartS, d.EndS }, 1), true
+	case "sensor":
+		told := len(c.Truth.Quality.Faults) > 0 || !c.SensorTrouble
+		return anySpan(f, c.Truth.Quality.Faults, func(w schemas.Fault) (float64, float64) { return w.StartS, w.EndS }, 1),
+			told && len(f.Spans) > 0 // without a span it is of signals that are missing
+	case "data_gap":
+		return anySpan(f, c.Truth.Quality.Gaps, func(g schemas.Gap) (float64, float64) { return g.StartS, g.EndS }, 1), len(f.Spans) > 0
+	}
+	return false, false
+}
+
+// judgeBalance: a finding about an attempt is right when the attempt it is about ended as
+// the report has it.
+func (c *Case) judgeBalance(f schemas.Finding) bool {
+	for _, g := range c.Got.Balances {
+		if g.StartS != f.StartS {
+			continue
+		}
+		for _, w := range c.Truth.Balances {
+			if _, ok := overlapOrNear(w.StartS, w.EndS, g.StartS, g.EndS, nearAttempt); ok && w.Outcome == g.Outcome {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// anySpan says whether one of the spans a finding speaks of is one of the true stretches.
+func anySpan[T any](f schemas.Finding, truth []T, of func(T) (start, end float64), near float64) bool {
+	for _, s := range f.Spans {
+		for _, w := range truth {
+			start, end := of(w)
+			if _, ok := overlapOrNear(start, end, s.StartS, s.EndS, near); ok {
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -1,0 +1,88 @@
+package score
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+func scorePasses(t *Tally, c *Case) {
+	truth, got := c.Truth.Passes, c.Got.Passes
+	if len(truth) > 0 || len(got) > 0 {
+		t.hit("passes counted right", len(truth) == len(got))
+		t.value("pass count error", float64(len(got)-len(truth)))
+	}
+	p := inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
+		off := math.Abs(cameIn(truth[i]) - cameIn(got[j]))
+		return off, off <= nearPass
+	})
+	t.found("pass recall", "pass precision", "", len(p.pairs), len(p.missed), len(p.extra))
+	for _, x := range p.pairs {
+		want, is := truth[x[0]].Outcome, got[x[1]].Outcome
+		t.table("pass outcome", want, is)
+		t.hit("pass outcome right", want == is)
+		if want != is {
+			t.lose(0.25, fmt.Sprintf("piece in at %s told %s, was %s", c.at(cameIn(truth[x[0]])), is, want))
+		}
+	}
+	for _, i := range p.missed {
+		t.lose(0.25, fmt.Sprintf("missed: piece in at %s, %s", c.at(cameIn(truth[i])), truth[i].Outcome))
+	}
+	for _, i := range p.extra {
+		t.lose(0.25, fmt.Sprintf("no piece came in at %s (told %s)", c.at(cameIn(got[i])), got[i].Outcome))
+	}
+}
+
+// cameIn is when a piece came in: at the first beam, or the first time of it that is known.
+// NaN, which pairs with nothing, when none is.
+func cameIn(p schemas.Pass) float64 {
+	if p.EnterS != nil {
+		return *p.EnterS
+	}
+	for _, s := range p.Stages {
+		for _, at := range []*float64{s.EnterS, s.EnterEstS, s.LeaveS, s.LeaveEstS} {
+			if at != nil {
+				return *at
+			}
+		}
+	}
+	return math.NaN()
+}
+
+// scoreFaults pairs stretches of misbehaving signals by name and time. The truth of a match
+// with a condition of the kind sensor may leave out what that does to a signal; then what
+// was found is counted apart and judged neither way.
+func scoreFaults(t *Tally, c *Case) {
+	truth, got := c.Truth.Quality.Faults, c.Got.Quality.Faults
+	if len(truth) == 0 && c.SensorTrouble {
+		t.add("sensor faults where truth does not tell", float64(len(got)), 0)
+		return
+	}
+	const near = 1
+	told := make([]bool, len(truth)) // one fault may be told in several stretches
+	right := 0
+	for _, g := range got {
+		is := false
+		for i, w := range truth {
+			if _, ok := overlapOrNear(w.StartS, w.EndS, g.StartS, g.EndS, near); ok && w.Signal == g.Signal {
+				told[i], is = true, true
+			}
+		}
+		if is {
+			right++
+			continue
+		}
+		t.lose(0.5, fmt.Sprintf("false fault of %s from %s: %s, %s", g.Signal, c.at(g.StartS), g.Kind, g.Note))
+	}
+	for i, w := range truth {
+		t.hit("sensor fault recall", told[i])
+		if !told[i] {
+			t.lose(0.5, fmt.Sprintf("missed: fault of %s from %s: %s", w.Signal, c.at(w.StartS), w.Kind))
+		}
+	}
+	t.add("sensor fault precision", float64(right), float64(len(got)))
+	if len(truth) == 0 {
+		t.add("false sensor faults a sound match", float64(len(got)), 1)
+	}
+}

@@ -1,0 +1,212 @@
+package score
+
+import (
+	"fmt"
+	"math"
+	"path"
+	"runtime/debug"
+	"slices"
+	"strings"
+
+	"github.com/afterbell/afterbell/analysis"
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/sample-logs/sim"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+// Case is one match to score: what was true, what was reported, and the little besides that
+// a fair comparison needs. Times are log time in s.
+type Case struct {
+	Truth, Got  *schemas.Report
+	WithHistory *schemas.Report // of the same log, with earlier matches; nil when not made
+	Undecided   []float64       // starts of the cycles of which the truth does not say if they were slow
+	Stages      []Stage         // of the path, in order
+	CutOffV     float64
+	// VoltageNoise is the standard deviation of the voltage sensor, V, quantization included.
+	VoltageNoise float64
+	// SensorTrouble: a condition is on that makes signals misbehave.
+	SensorTrouble bool
+	LogEndS       float64
+}
+
+// at is a time as the sheet shows it: match time.
+func (c *Case) at(logS float64) string { return fmt.Sprintf("%.1f s", logS-c.Truth.Match.StartS) }
+
+func (c *Case) hours() float64 { return (c.Truth.Match.EndS - c.Truth.Match.StartS) / 3600 }
+
+// endOf is the end of something that may last to the end of the log.
+func (c *Case) endOf(end *float64) float64 {
+	if end == nil {
+		return c.LogEndS
+	}
+	return *end
+}
+
+// played is what is kept of a match: sums, not samples.
+type played struct {
+	seed       uint64
+	conditions []string
+	hours      float64
+	tallies    map[string]*Tally
+	failure    string // why there are none
+}
+
+// play simulates, analyzes and scores one match. A panic or an error of the simulator or
+// the analysis is the failure of this match alone.
+func play(o Options, subjects []Subject, seed uint64, history bool) (out played) {
+	out.seed = seed
+	doing := "the simulator"
+	defer func() {
+		if p := recover(); p != nil {
+			out.tallies, out.failure = nil, fmt.Sprintf("%s panicked: %v%s", doing, p, where(debug.Stack()))
+		}
+	}()
+	m, err := sim.RunOptions(sim.Options{Scenario: o.Scenario, Seed: seed, With: o.With})
+	if err != nil {
+		out.failure = err.Error()
+		return out
+	}
+	out.conditions = m.Conditions
+	doing = "the analysis"
+	c, in, err := caseOf(m)
+	if err != nil {
+		out.failure = err.Error()
+		return out
+	}
+	out.hours = c.hours()
+	if history {
+		doing = "the analysis with history"
+		if in.History, err = earlier(m, seed); err != nil {
+			out.failure = err.Error()
+			return out
+		}
+		if c.WithHistory, err = analysis.Run(in); err != nil {
+			out.failure = err.Error()
+			return out
+		}
+	}
+	doing = "the score"
+	out.tallies = map[string]*Tally{}
+	for _, s := range subjects {
+		out.tallies[s.Name] = s.Score(c)
+	}
+	return out
+}
+
+// caseOf analyzes the log of a match the way a file without history is analyzed.
+func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
+	p, err := profile.Parse("robot.yaml", m.Profile)
+	if err != nil {
+		return nil, analysis.Input{}, err
+	}
+	all, err := analysis.Inputs(p, m.Log)
+	if err != nil {
+		return nil, analysis.Input{}, err
+	}
+	if len(all) != 1 {
+		return nil, analysis.Input{}, fmt.Errorf("the log holds %d matches, not one", len(all))
+	}
+	in := all[0]
+	got, err := analysis.Run(in)
+	if err != nil {
+		return nil, in, err
+	}
+	_, end, _ := m.Log.Bounds()
+	c := &Case{
+		Truth: m.Truth, Got: got, Undecided: undecidable(m), Stages: stagesOf(p, m.Log),
+		SensorTrouble: slices.ContainsFunc(m.Conditions, isSensorTrouble), LogEndS: schemas.Seconds(end),
+	}
+	if p.Power != nil && p.Power.Brownout != nil {
+		c.CutOffV = p.Power.Brownout.EnterV
+		if c.VoltageNoise, err = noiseOf(p.Power.Voltage, in.Log, in.Match.Start); err != nil {
+			return nil, in, err
+		}
+	}
+	return c, in, nil
+}
+
+// earlier are the reports of two clean matches of the same kind of robot, its seeds off all
+// that are scored, with the conditions that say how the robot is built.
+func earlier(m *sim.Match, seed uint64) ([]*schemas.Report, error) {
+	const family = 1 << 40
+	var built []string
+	for _, c := range sim.Conditions() {
+		if c.Kind == sim.Robot && slices.Contains(m.Conditions, c.Name) {
+			built = append(built, c.Name)
+		}
+	}
+	var out []*schemas.Report
+	for n := range uint64(2) {
+		e, err := sim.RunOptions(sim.Options{Scenario: "clean", Seed: family + 2*seed + n, With: built, MatchName: fmt.Sprintf("h%d", n+1)})
+		if err != nil {
+			return nil, err
+		}
+		c, _, err := caseOf(e)
+		if err != nil {
+			return nil, err
+		}
+		c.Got.Match.Season, c.Got.Match.Event, c.Got.Match.Match = e.Season, e.Event, e.MatchName
+		out = append(out, c.Got)
+	}
+	return out, nil
+}
+
+// undecidable are the starts of the cycles of which the simulator does not say whether they
+// were slow.
+func undecidable(*sim.Match) []float64 { return nil }
+
+func isSensorTrouble(name string) bool {
+	return slices.ContainsFunc(sim.Conditions(), func(c sim.Condition) bool { return c.Name == name && c.Kind == sim.Sensor })
+}
+
+func stagesOf(p *profile.Profile, log *schemas.Log) []Stage {
+	if p.Path == nil {
+		return nil
+	}
+	var out []Stage
+	for _, s := range p.Path.Stages {
+		out = append(out, Stage{s.Name, s.Sensor != nil && log.Find(s.Sensor.Signal) != nil})
+	}
+	return out
+}
+
+// noiseOf is the standard deviation of the voltage sensor, V, by its samples before the
+// match, when next to nothing draws current; by all of them when there are few. A sensor
+// coarser than its noise shows none at rest: the spread of one step is the least.
+func noiseOf(ref *profile.Ref, log *schemas.Log, start int64) (float64, error) {
+	f, err := ref.Volts(log)
+	if err != nil || f == nil || len(f.T) == 0 {
+		return 0, err
+	}
+	if rest := f.Between(f.T[0], start); len(rest.T) >= 100 {
+		f = rest
+	}
+	values := slices.Clone(f.V)
+	slices.Sort(values)
+	step := math.Inf(1)
+	for i := 1; i < len(values); i++ {
+		if d := values[i] - values[i-1]; d > 1e-9 {
+			step = math.Min(step, d)
+		}
+	}
+	if math.IsInf(step, 1) {
+		step = 0
+	}
+	return math.Max(stat.Noise(f.T, f.V), step/math.Sqrt(12)), nil
+}
+
+// where names the first line of our own code below the panic in a stack, which debug.Stack
+// gives as pairs of lines: the function, then its file.
+func where(stack []byte) string {
+	_, below, _ := strings.Cut(string(stack), "\npanic(")
+	lines := strings.Split(below, "\n")
+	for i := 1; i+1 < len(lines); i++ {
+		if !strings.HasPrefix(lines[i], "github.com/afterbell/afterbell/") {
+			continue
+		}
+		file, _, _ := strings.Cut(strings.TrimSpace(lines[i+1]), " ")
+		return " at " + path.Base(path.Dir(file)) + "/" + path.Base(file)
+	}
+	return ""
+}

@@ -1,0 +1,213 @@
+package score
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+func dip(start, end, low float64) schemas.Brownout {
+	return schemas.Brownout{StartS: start, EndS: &end, MinV: low}
+}
+
+func TestBrownouts(t *testing.T) {
+	one := []schemas.Brownout{dip(110, 110.4, 6.2)}
+	edge := []schemas.Brownout{dip(130, 130.02, 6.77)} // 0.03 V under the cut-off, noise 0.02 V
+	for _, c := range []struct {
+		name                         string
+		truth, got                   []schemas.Brownout
+		recall, precision, count, in Sum // in: marginal ones found
+		none                         float64
+	}{
+		{name: "right", truth: one, got: []schemas.Brownout{dip(110.02, 110.4, 6.25)}, recall: Sum{1, 1}, precision: Sum{1, 1}, count: Sum{1, 1}},
+		{name: "missed", truth: one, recall: Sum{0, 1}, count: Sum{0, 1}},
+		{name: "false", got: one, precision: Sum{0, 1}, count: Sum{0, 1}},
+		{name: "doubled", truth: one, got: []schemas.Brownout{dip(110, 110.1, 6.3), dip(110.2, 110.4, 6.2)}, recall: Sum{1, 1}, precision: Sum{1, 2}, count: Sum{0, 1}},
+		{name: "shifted out", truth: one, got: []schemas.Brownout{dip(111, 111.4, 6.2)}, recall: Sum{0, 1}, precision: Sum{0, 1}, count: Sum{1, 1}},
+		{name: "marginal and missed", truth: edge, in: Sum{0, 1}},
+		{name: "marginal and found", truth: edge, got: edge, in: Sum{1, 1}},
+		{name: "marginal and none", got: edge, none: 1},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := scorePower(caseOfHand(schemas.Report{Brownouts: c.truth}, schemas.Report{Brownouts: c.got}))
+			assert.Equal(t, c.recall, s.Sums["brownout recall"], "recall")
+			assert.Equal(t, c.precision, s.Sums["brownout precision"], "precision")
+			assert.Equal(t, c.count, s.Sums["brownouts counted right"], "count")
+			assert.Equal(t, c.in, s.Sums["marginal brownouts found"], "marginal")
+			assert.InDelta(t, c.none, s.Sums["marginal brownouts that are none"].K, 0)
+		})
+	}
+}
+
+func TestBrownoutDetails(t *testing.T) {
+	truth, got := dip(110, 110.4, 6.2), dip(110.02, 110.5, 6.25)
+	truth.Cause, got.Cause = "weak_battery", "overload"
+	truth.Branches = []schemas.Share{{Name: "left", Share: 0.5}, {Name: "right", Share: 0.3}}
+	got.Branches = []schemas.Share{{Name: "right", Share: 0.4}, {Name: "left", Share: 0.45}}
+	s := scorePower(caseOfHand(schemas.Report{Brownouts: []schemas.Brownout{truth}}, schemas.Report{Brownouts: []schemas.Brownout{got}}))
+	assert.InDeltaSlice(t, []float64{0.02}, s.Values["brownout start error"], 1e-9)
+	assert.InDeltaSlice(t, []float64{0.1}, s.Values["brownout end error"], 1e-9)
+	assert.InDeltaSlice(t, []float64{0.05}, s.Values["brownout lowest voltage error"], 1e-9)
+	assert.InDeltaSlice(t, []float64{-0.05, 0.1}, s.Values["branch share error"], 1e-9)
+	assert.Equal(t, Sum{0, 1}, s.Sums["brownout cause right, where truth tells"])
+}
+
+func TestBattery(t *testing.T) {
+	battery := func(r, low, high *float64) schemas.Report {
+		return schemas.Report{Battery: schemas.Battery{ResistanceOhm: r, ResistanceLowOhm: low, ResistanceHighOhm: high}}
+	}
+	s := scorePower(caseOfHand(battery(some(0.020), nil, nil), battery(some(0.021), some(0.020), some(0.022))))
+	assert.InDeltaSlice(t, []float64{5}, s.Values["resistance error"], 1e-9)
+	assert.Equal(t, Sum{1, 1}, s.Sums["resistance interval holds truth"], "its ends belong to it")
+	assert.InDeltaSlice(t, []float64{5}, s.Values["resistance interval half width"], 1e-9)
+	s = scorePower(caseOfHand(battery(some(0.020), nil, nil), battery(some(0.021), some(0.0201), some(0.022))))
+	assert.Equal(t, Sum{0, 1}, s.Sums["resistance interval holds truth"])
+	s = scorePower(caseOfHand(battery(some(0.020), nil, nil), battery(nil, nil, nil)))
+	assert.Equal(t, Sum{0, 1}, s.Sums["resistance told, where truth has one"])
+	s = scorePower(caseOfHand(battery(nil, nil, nil), battery(some(0.02), nil, nil)))
+	assert.Equal(t, Sum{1, 1}, s.Sums["resistance told, where truth has none"])
+	assert.Empty(t, s.Values["resistance error"])
+}
+
+func TestStandby(t *testing.T) {
+	draw := func(branch string) schemas.Report {
+		return schemas.Report{StandbyDraws: []schemas.StandbyDraw{{Branch: branch, StartS: 90, EndS: 99}}}
+	}
+	s := scorePower(caseOfHand(draw("lift"), draw("lift")))
+	assert.Equal(t, Sum{1, 1}, s.Sums["standby draw recall"])
+	s = scorePower(caseOfHand(draw("lift"), draw("path")))
+	assert.Equal(t, Sum{0, 1}, s.Sums["standby draw recall"])
+	assert.Equal(t, Sum{0, 1}, s.Sums["standby draw precision"])
+}
+
+func cycle(start, end float64, why string) schemas.Cycle {
+	c := schemas.Cycle{Kind: "score", Pieces: 1, Period: "driver", StartS: start, EndS: end, DurationS: end - start, Complete: true, P: some(0.4)}
+	if why != "" {
+		c.Slow, c.Why, c.P = true, &why, some(0.02)
+	}
+	return c
+}
+
+func TestCycles(t *testing.T) {
+	truth := []schemas.Cycle{cycle(120, 130, ""), cycle(130, 150, "collect"), cycle(150, 160, ""), cycle(160, 180, "carry")}
+	for _, c := range []struct {
+		name                          string
+		got                           []schemas.Cycle
+		rows, recall, precision, why_ Sum
+	}{
+		{"right", truth, Sum{4, 4}, Sum{2, 2}, Sum{2, 2}, Sum{2, 2}},
+		{
+			"missed slow, false slow, wrong why",
+			[]schemas.Cycle{cycle(120, 130, "place"), cycle(130, 150, ""), cycle(150, 160, ""), cycle(160, 180, "place")},
+			Sum{4, 4},
+			Sum{1, 2},
+			Sum{1, 2},
+			Sum{0, 1},
+		},
+		{
+			"shifted",
+			[]schemas.Cycle{cycle(120, 130.2, ""), cycle(130.2, 150, "collect"), cycle(150, 160, ""), cycle(160, 180, "carry")},
+			Sum{2, 4},
+			Sum{1, 2},
+			Sum{1, 2},
+			Sum{1, 1},
+		},
+		{"nothing", nil, Sum{0, 0}, Sum{0, 2}, Sum{0, 0}, Sum{}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := scoreCycles(caseOfHand(schemas.Report{Cycles: truth}, schemas.Report{Cycles: c.got}))
+			assert.Equal(t, c.rows, s.Sums["cycle rows right"], "rows")
+			assert.Equal(t, c.recall, s.Sums["slow recall"], "recall")
+			assert.Equal(t, c.precision, s.Sums["slow precision"], "precision")
+			assert.Equal(t, c.why_, s.Sums["slow why right"], "why")
+		})
+	}
+}
+
+func TestUndecidedCyclesAreCountedAndLeftOut(t *testing.T) {
+	truth := []schemas.Cycle{cycle(120, 130, ""), cycle(130, 150, "")}
+	c := caseOfHand(schemas.Report{Cycles: truth}, schemas.Report{Cycles: []schemas.Cycle{cycle(120, 130, ""), cycle(130, 150, "place")}})
+	assert.Equal(t, Sum{0, 1}, scoreCycles(c).Sums["slow precision"])
+	c.Undecided = []float64{130}
+	s := scoreCycles(c)
+	assert.Equal(t, Sum{0, 0}, s.Sums["slow precision"])
+	assert.Equal(t, 1.0, s.Sums["cycles left out, undecidable"].K)
+	assert.Zero(t, s.lost())
+}
+
+func TestPhasesAndHistory(t *testing.T) {
+	truth, got := cycle(120, 130, ""), cycle(120, 130, "")
+	truth.Phases = schemas.Phases{ReturnS: some(3), CollectS: some(2)}
+	got.Phases = schemas.Phases{ReturnS: some(3.5), PlaceS: some(1)}
+	c := caseOfHand(schemas.Report{Cycles: []schemas.Cycle{truth}}, schemas.Report{Cycles: []schemas.Cycle{got}})
+	c.WithHistory = &schemas.Report{Cycles: []schemas.Cycle{cycle(120, 130, "place")}}
+	s := scoreCycles(c)
+	assert.Equal(t, []float64{0.5}, s.Values["return error"])
+	assert.Empty(t, s.Values["collect error"])
+	assert.Equal(t, 1, s.Tables["collect told"][[2]string{"told", "not told"}])
+	assert.Equal(t, 1, s.Tables["place told"][[2]string{"not told", "told"}])
+	assert.Equal(t, Sum{0, 0}, s.Sums["slow precision, the fifth without history"])
+	assert.Equal(t, Sum{0, 1}, s.Sums["slow precision, the fifth with history"])
+	assert.Zero(t, s.lost(), "a second look at the same match is no second loss")
+}
+
+func TestBalances(t *testing.T) {
+	truth := schemas.Balance{StartS: 230, EndS: 238, Outcome: "level", SettleS: some(7), Overshoots: 2, PeakDeg: 12, DampingRatio: some(0.3), NaturalHz: some(0.5), Diagnosis: "lightly damped"}
+	got := truth
+	got.SettleS, got.Overshoots, got.NaturalHz, got.Diagnosis = some(7.1), 3, some(0.55), "lightly damped: swings past level before it rests"
+	s := scoreBalance(caseOfHand(schemas.Report{Balances: []schemas.Balance{truth}}, schemas.Report{Balances: []schemas.Balance{got}}))
+	assert.Equal(t, Sum{1, 1}, s.Sums["attempt recall"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["attempt outcome right"])
+	assert.Equal(t, Sum{0, 1}, s.Sums["overshoots equal"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["diagnosis right, where truth tells"])
+	assert.InDeltaSlice(t, []float64{10}, s.Values["natural frequency error"], 1e-9)
+	assert.InDeltaSlice(t, []float64{0.1}, s.Values["settle error"], 1e-9)
+
+	got.Outcome, got.SettleS = "left", nil
+	s = scoreBalance(caseOfHand(schemas.Report{Balances: []schemas.Balance{truth}}, schemas.Report{Balances: []schemas.Balance{got, got}}))
+	assert.Equal(t, Sum{1, 2}, s.Sums["attempt precision"], "doubled")
+	assert.Equal(t, 1, s.Tables["attempt outcome"][[2]string{"level", "left"}])
+	s = scoreBalance(caseOfHand(schemas.Report{Balances: []schemas.Balance{truth}}, schemas.Report{}))
+	assert.Equal(t, Sum{0, 1}, s.Sums["attempt recall"])
+}
+
+func TestMoves(t *testing.T) {
+	move := func(start, end float64, outcome string) schemas.Move {
+		return schemas.Move{Name: "lift", StartS: start, EndS: end, Outcome: outcome, SettleS: some(end - start)}
+	}
+	truth := []schemas.Move{move(110, 111, "settled"), move(120, 121, "short"), move(240, 258, "short")}
+	got := []schemas.Move{move(110.05, 111.5, "settled"), move(120, 121, "settled"), move(200, 201, "settled"), move(240, 241, "settled")}
+	s := scoreMoves(caseOfHand(schemas.Report{Moves: truth}, schemas.Report{Moves: got}))
+	assert.Equal(t, Sum{3, 3}, s.Sums["move recall"])
+	assert.Equal(t, Sum{3, 4}, s.Sums["move precision"])
+	assert.Equal(t, Sum{1, 2}, s.Sums["move outcome right"])
+	assert.Equal(t, Sum{0, 1}, s.Sums["move outcome right, ended behind the match"])
+	assert.InDelta(t, 0.45, s.Values["move settle error"][0], 1e-9)
+}
+
+func TestFindings(t *testing.T) {
+	span := []schemas.Span{{StartS: 110, EndS: 114}}
+	says := func(kind, severity string, confidence float64, spans []schemas.Span) schemas.Finding {
+		return schemas.Finding{Kind: kind, Severity: severity, Confidence: confidence, Spans: spans, StartS: 110}
+	}
+	got := schemas.Report{Findings: []schemas.Finding{
+		says("jam", "fix", 0.9, span), says("brownout", "stop", 0.99, span), says("slow_cycle", "watch", 0.95, span),
+		says("sensor", "watch", 0.99, nil), says("trend", "watch", 0.9, nil), says("battery", "watch", 0.95, nil),
+	}}
+	truth := schemas.Report{
+		Jams: []schemas.Jam{jam("lift", 113, 116, 1)}, Cycles: []schemas.Cycle{cycle(110, 140, "collect")},
+		Battery: schemas.Battery{ResistanceOhm: some(0.04)},
+	}
+	s := scoreFindings(caseOfHand(truth, got))
+	assert.Equal(t, Sum{3, 4}, s.Sums["findings right"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["jam findings right"])
+	assert.Equal(t, Sum{0, 1}, s.Sums["brownout findings right"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["slow_cycle findings right"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["battery findings right"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["false stop or fix findings a match"])
+	assert.Equal(t, 1.0, s.Sums["sensor findings not judged"].K, "a missing signal is a fact of the log")
+	assert.Equal(t, 1.0, s.Sums["trend findings not judged"].K)
+	assert.Contains(t, s.Judged["findings"], Judged{0.99, false})
+}
