@@ -1,29 +1,15 @@
 package sim
 
-import "math"
-
 // build makes the robot, its battery and the platform: usual sizes, a little different for
 // every seed, as parts are. Sizes are those of a 54 kg robot with two geared motors a side;
 // they were chosen by us to be of the right order, not measured on one robot.
 func build(w *world, o Options) {
 	r := stream(o.Seed, "parts")
-	w.battery = &battery{
-		capacity: r.about(18*3600, 0.03), charge: r.between(0.93, 0.99),
-		r0: r.about(0.0185, 0.06), r1: r.about(0.006, 0.1), tau1: r.about(0.9, 0.1),
-		r2: r.about(0.008, 0.1), tau2: r.about(25, 0.1),
-	}
-	w.supply = &supply{
-		battery: w.battery, idle: r.about(2.1, 0.1),
-		cutOff: cutOffV, recover: recoverV, smooth: 0.022, least: 0.15,
-	}
-	drive := motor{r: r.about(0.050, 0.02), ke: r.about(0.0200, 0.01), windingMax: 95, inputMax: 75}
-	w.chassis = &chassis{
-		mass: r.about(54, 0.02), inertia: 3.6, halfTrack: 0.28, wheelbase: 0.60,
-		wheel: r.about(0.051, 0.01), gear: 8.5, yield: 0.86, rotating: 0.0125,
-		grip: r.about(1.05, 0.05), knee: 0.12, rolling: r.about(24, 0.1), drag: 3, scrub: 24,
-		left: &axis{motor: drive}, right: &axis{motor: drive},
-		x: r.normal(9, 0.03), y: r.normal(1.5, 0.03), heading: math.Pi + r.normal(0, 0.01),
-	}
+	w.battery = newBattery(r)
+	sound := *w.battery
+	w.sound = &sound
+	w.supply = newSupply(r, w.battery)
+	w.chassis = newChassis(r)
 	w.path = newPath(r)
 	if build := w.scenario.path.build; build != nil {
 		w.path = build(stream(o.Seed, "path"))
@@ -42,12 +28,6 @@ func build(w *world, o Options) {
 	for _, change := range w.scenario.parts {
 		change(w, r)
 	}
-	if o.ResistanceOhm > 0 {
-		w.battery.r0 = o.ResistanceOhm
-	}
-	w.axes = []*axis{w.chassis.left, w.chassis.right}
-	for _, b := range w.path.belts {
-		w.axes = append(w.axes, b.axis)
-	}
-	w.axes = append(w.axes, w.arm.axis)
+	wire(w, o)
+	w.drawn.fresh = *w.battery
 }

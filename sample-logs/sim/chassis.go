@@ -22,18 +22,21 @@ type chassis struct {
 	drag      float64 // N s/m
 	scrub     float64 // N m against turning on the spot
 
-	left, right *axis
-	x, y        float64 // m, the middle of the robot
-	heading     float64 // rad, 0 along x
-	v           float64 // m/s, forward
-	yaw         float64 // rad/s
-	accel       float64 // m/s2, of the last step
+	left, right         *axis
+	leftRear, rightRear *axis   // second motors of the sides with controllers of their own, or nil
+	leftBind, rightBind float64 // N m at the wheels of a side that binds
+
+	x, y    float64 // m, the middle of the robot
+	heading float64 // rad, 0 along x
+	v       float64 // m/s, forward
+	yaw     float64 // rad/s
+	accel   float64 // m/s2, of the last step
 }
 
 // step moves the base; along is the pull of a slope in m/s2, forward positive.
 func (c *chassis) step(along, dt float64) {
-	left := c.side(c.left, c.v-c.yaw*c.halfTrack, dt)
-	right := c.side(c.right, c.v+c.yaw*c.halfTrack, dt)
+	left := c.side(c.left, c.leftRear, c.leftBind, c.v-c.yaw*c.halfTrack, dt)
+	right := c.side(c.right, c.rightRear, c.rightBind, c.v+c.yaw*c.halfTrack, dt)
 	resist := c.rolling*math.Tanh(c.v/0.02) + c.drag*c.v
 	c.accel = (left+right-resist)/c.mass + along
 	turn := (right-left)*c.halfTrack - c.scrub*math.Tanh(c.yaw/0.08)
@@ -46,10 +49,17 @@ func (c *chassis) step(along, dt float64) {
 
 // side turns one side's wheels and gives its push on the ground, N. ground is the speed of
 // the floor under it.
-func (c *chassis) side(a *axis, ground, dt float64) float64 {
+func (c *chassis) side(a, rear *axis, bind, ground, dt float64) float64 {
 	w := a.speed / c.gear
 	push := c.grip * c.mass * gravity / 2 * math.Tanh((w*c.wheel-ground)/c.knee)
-	torque := a.torque()*c.gear*c.yield - push*c.wheel
+	motors := a.torque()
+	if rear != nil {
+		motors += rear.torque()
+	}
+	torque := motors*c.gear*c.yield - push*c.wheel
+	if bind > 0 {
+		torque -= bind * math.Tanh(w/1.5)
+	}
 	a.speed += torque / c.rotating * dt * c.gear
 	return push
 }

@@ -32,8 +32,9 @@ type signalSet func(*world) []channel
 
 // clean is what a channel would have read without noise, at the samples that are in the log.
 type clean struct {
-	t []int64 // µs, robot clock
-	v []float64
+	t    []int64 // µs, robot clock
+	v    []float64
+	step []int // of the physics
 }
 
 // recorder is the robot's logging loop: nominally 100 turns a second, a little late now and
@@ -132,6 +133,7 @@ func (rec *recorder) sample(w *world, i, turn int, micros int64) {
 	s.Time = append(s.Time, micros)
 	rec.cleans[i].t = append(rec.cleans[i].t, micros)
 	rec.cleans[i].v = append(rec.cleans[i].v, v)
+	rec.cleans[i].step = append(rec.cleans[i].step, w.steps)
 	if c.kept != nil {
 		c.kept(w, schemas.Seconds(micros))
 	}

@@ -67,35 +67,6 @@ func curlewSignals(*world) []channel {
 	}
 }
 
-// breaker is one branch of the supply: some axes on one fuse.
-type breaker struct {
-	name string
-	axes []*axis
-}
-
-// current into the breaker, A. (An axis's own controller reports its winding current.)
-func (b breaker) current() float64 {
-	total := 0.0
-	for _, a := range b.axes {
-		total += a.input
-	}
-	return total
-}
-
-func breakers(w *world) []breaker {
-	var belts []*axis
-	for _, b := range w.path.belts {
-		belts = append(belts, b.axis)
-	}
-	return []breaker{
-		{"drive left", []*axis{w.chassis.left}},
-		{"drive right", []*axis{w.chassis.right}},
-		{"intake", belts[:2]}, // the first two stages
-		{"path", belts[2:]},
-		{"lift", []*axis{w.arm.axis}},
-	}
-}
-
 // seesShelf says whether the camera sees its target: near enough, not by too much aside.
 func seesShelf(w *world) bool {
 	c := w.chassis

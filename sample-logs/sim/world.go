@@ -22,6 +22,7 @@ type world struct {
 	bell  float64 // s since the log's begin, end of the driver period
 
 	battery  *battery
+	sound    *battery // as it would be had nothing been done to it
 	supply   *supply
 	chassis  *chassis
 	path     *path
@@ -40,13 +41,12 @@ type world struct {
 	troubles []trouble
 
 	// Kept for the truth.
-	track    []schemas.TrackedAt // true place, every 10 ms
-	boarded  []boarding
-	atStart  battery // when the match began and ended
-	atBell   battery
-	emfSum   float64 // V, over the log
-	emfCount int
-	restV    float64 // V, at the end of the lead-in
+	track   []schemas.TrackedAt // true place, every 10 ms
+	boarded []boarding
+	atStart battery // when the match began and ended
+	atBell  battery
+	restV   float64 // V, at the end of the lead-in
+	drawn   powerRecord
 }
 
 // boarding is a moment the robot came onto the platform or left it, s robot clock.
@@ -112,6 +112,7 @@ func (w *world) advance() {
 	if w.steps%people == 0 {
 		w.driver.look(w)
 		w.operator.look(w)
+		w.scenario.power.deaf(w)
 	}
 	if w.steps%programs == 0 {
 		w.program.run(w)
@@ -144,8 +145,7 @@ func (w *world) remember() {
 	if on := w.platform.carries(c); on != (len(w.boarded) > 0 && w.boarded[len(w.boarded)-1].on) {
 		w.boarded = append(w.boarded, boarding{w.begin + w.now(), on})
 	}
-	w.emfSum += w.battery.emf()
-	w.emfCount++
+	w.drawn.note(w)
 	switch w.steps {
 	case int(w.scenario.leadS/step) - 1:
 		w.atStart, w.restV = *w.battery, w.supply.voltage
@@ -155,4 +155,4 @@ func (w *world) remember() {
 }
 
 // driven says whether a belt is being driven onward: told to, and not cut off.
-func (w *world) driven(b *belt) bool { return b.axis.command > 0.05 && !w.supply.off }
+func (w *world) driven(b *belt) bool { return b.axis.command > 0.05 && !w.supply.off && !b.axis.off }

@@ -1,0 +1,71 @@
+package sim
+
+// powerRecord is what was drawn at every step, for the truth about the supply.
+type powerRecord struct {
+	fresh   battery   // as the log began
+	current []float64 // A
+	contact []float64 // ohm of a bad connection; nil without one
+
+	// Sums over the periods of the match.
+	steps               int
+	ohms, volts         float64
+	whole, inBranches   float64
+	restLeast, restMost float64 // A, over the last seconds before the match
+	restSteps           int
+}
+
+// restS is how long before the match the robot has to stand still to be at rest.
+const restS = 5.0
+
+func (p *powerRecord) note(w *world) {
+	s := w.supply
+	p.current = append(p.current, s.current)
+	if s.contact != nil {
+		p.contact = append(p.contact, s.contact.ohm)
+	}
+	if before := w.scenario.leadS - w.now(); 0 < before && before <= restS {
+		if p.restSteps == 0 {
+			p.restLeast, p.restMost = s.current, s.current
+		}
+		p.restSteps++
+		p.restLeast, p.restMost = min(p.restLeast, s.current), max(p.restMost, s.current)
+	}
+	if !w.enabled() {
+		return
+	}
+	ohms := s.ohms()
+	p.steps++
+	p.ohms += ohms
+	p.volts += s.voltage
+	p.whole += s.current
+	p.inBranches += s.current - s.quiet()
+}
+
+// resistance is the mean of the ohmic part over the match.
+func (p *powerRecord) resistance() float64 { return p.ohms / float64(p.steps) }
+
+// noLoad is the voltage at which a line of that slope through the mean of voltage and
+// current meets no current: the whole one, or that of all branches together.
+func (p *powerRecord) noLoad(branches bool) float64 {
+	n := float64(p.steps)
+	amps := p.whole
+	if branches {
+		amps = p.inBranches
+	}
+	return p.volts/n + p.resistance()*amps/n
+}
+
+// replay is the bus voltage at every step had the same currents been drawn from battery b,
+// with the connections as they were or sound.
+func (p *powerRecord) replay(b battery, loose bool) []float64 {
+	out := make([]float64, len(p.current))
+	for k, i := range p.current {
+		ohms := b.series()
+		if loose && p.contact != nil {
+			ohms += p.contact[k]
+		}
+		out[k] = b.emf() - ohms*i
+		b.draw(i, out[k], step)
+	}
+	return out
+}
