@@ -266,8 +266,9 @@ type Brownout struct {
 
 // Share is one branch's part of the whole current over a dip, 0 to 1.
 type Share struct {
-	Name  string  `json:"name"`
-	Share float64 `json:"share"`
+	Name       string   `json:"name"`
+	Share      float64  `json:"share"`
+	ShortfallV *float64 `json:"shortfall_v"` // its fair part of how far the voltage fell under enter_v
 }
 
 // StandbyDraw is a branch that drew current while the robot was disabled.
@@ -283,6 +284,8 @@ type StandbyDraw struct {
 type Battery struct {
 	ID                 string   `json:"id"`
 	RestV              *float64 `json:"rest_v"`
+	RestChargeLow      *float64 `json:"rest_charge_low"` // how full rest_v says it was, 0 to 1, at least
+	RestChargeHigh     *float64 `json:"rest_charge_high"`
 	OpenCircuitV       *float64 `json:"open_circuit_v"`
 	ResistanceOhm      *float64 `json:"resistance_ohm"`
 	ResistanceLowOhm   *float64 `json:"resistance_low_ohm"`

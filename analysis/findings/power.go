@@ -91,10 +91,22 @@ func (in Input) whyBrownout(dips []schemas.Brownout, longest, lowest float64) st
 		}
 		text += "."
 	}
+	text += charge(b)
 	if top := biggestShares(dips[0]); top != "" {
 		text += " In the first dip the current went to " + top + "."
 	}
 	return text
+}
+
+// charge says how full a battery was that had been at rest, as a sentence to append.
+func charge(b schemas.Battery) string {
+	switch {
+	case b.RestV == nil || b.RestChargeLow == nil || b.RestChargeHigh == nil:
+		return ""
+	case *b.RestChargeLow == *b.RestChargeHigh:
+		return fmt.Sprintf(" At rest it showed %.1f V: fully charged.", *b.RestV)
+	}
+	return fmt.Sprintf(" At rest it showed %.1f V: %.0f to %.0f %% charged.", *b.RestV, 100**b.RestChargeLow, 100**b.RestChargeHigh)
 }
 
 // biggestShares names the two largest branches of a dip with their parts.
@@ -171,7 +183,7 @@ func battery(in Input) []drafted {
 		StartS: in.Report.Match.StartS, EndS: in.bell(), Short: "battery", Confidence: 0.95,
 		Title: upperFirst(who) + " or its wiring has a high resistance.",
 		Because: fmt.Sprintf("Battery and wiring show %.3f ohm (%.3f to %.3f); common practice takes 0.012 to 0.025 ohm as usual.",
-			*b.ResistanceOhm, *b.ResistanceLowOhm, *b.ResistanceHighOhm),
+			*b.ResistanceOhm, *b.ResistanceLowOhm, *b.ResistanceHighOhm) + charge(b),
 		Numbers:  []schemas.Number{number("resistance", *b.ResistanceOhm, "ohm")},
 		Evidence: evidence(signal(in.Profile.Power.Voltage), in.Report.Match.StartS, in.bell(), "voltage against current"),
 		Caution:  []string{cautionLead},

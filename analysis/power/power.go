@@ -70,6 +70,9 @@ func Detect(in Input, cfg Config) Result {
 	r.Battery.LowestAtS = schemas.Some(schemas.Seconds(voltage.T[lowest]))
 	if v, ok := restVoltage(in, voltage, supply.whole, cfg); ok {
 		r.Battery.RestV = schemas.Some(v)
+		if low, high, ok := chargeAtRest(v); ok {
+			r.Battery.RestChargeLow, r.Battery.RestChargeHigh = schemas.Some(low), schemas.Some(high)
+		}
 	}
 
 	var pair *aligned
@@ -102,6 +105,7 @@ func Detect(in Input, cfg Config) Result {
 	for _, d := range dips(voltage, in.EnterV, in.LeaveV) {
 		b := d.report(in.Periods)
 		supply.blame(&b, d, voltage, pair, &r)
+		supply.shortfall(&b, d, r.Line, pair, in.EnterV)
 		j := judge(d, r.Line, r.Battery.RestV, pair, in.EnterV, cfg)
 		b.Cause = j.Cause
 		if d.silence > 0 {

@@ -41,6 +41,8 @@ type Match struct {
 	LowestAtS         *float64 `parquet:"lowest_at_s,optional"`
 	Battery           *string  `parquet:"battery,optional"`
 	RestV             *float64 `parquet:"rest_v,optional"`
+	RestChargeLow     *float64 `parquet:"rest_charge_low,optional"`
+	RestChargeHigh    *float64 `parquet:"rest_charge_high,optional"`
 	OpenCircuitV      *float64 `parquet:"open_circuit_v,optional"`
 	ResistanceOhm     *float64 `parquet:"resistance_ohm,optional"`
 	ResistanceLowOhm  *float64 `parquet:"resistance_low_ohm,optional"`
@@ -133,7 +135,7 @@ func (m *Match) findings(findings []schemas.Finding) {
 func (m *Match) battery(b schemas.Battery) {
 	m.LowestV, m.LowestAtS = b.LowestV, b.LowestAtS
 	m.Battery = text(b.ID)
-	m.RestV, m.OpenCircuitV = b.RestV, b.OpenCircuitV
+	m.RestV, m.RestChargeLow, m.RestChargeHigh, m.OpenCircuitV = b.RestV, b.RestChargeLow, b.RestChargeHigh, b.OpenCircuitV
 	m.ResistanceOhm, m.ResistanceLowOhm, m.ResistanceHighOhm = b.ResistanceOhm, b.ResistanceLowOhm, b.ResistanceHighOhm
 	m.EnergyWh, m.ChargeAh = b.EnergyWh, b.ChargeAh
 	m.BrownoutA, m.PeakA = b.BrownoutA, b.PeakA

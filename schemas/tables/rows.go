@@ -158,13 +158,15 @@ type Branch struct {
 	Brownout int32   `parquet:"brownout"` // as in brownouts.parquet
 	Branch   string  `parquet:"branch"`
 	Share    float64 `parquet:"share"`
+
+	ShortfallV *float64 `parquet:"shortfall_v,optional"`
 }
 
 func branchRows(r *schemas.Report) []Branch {
 	out := []Branch{}
 	for i, b := range r.Brownouts {
 		for _, s := range b.Branches {
-			out = append(out, Branch{r.From.Seal, int32(i), s.Name, s.Share})
+			out = append(out, Branch{r.From.Seal, int32(i), s.Name, s.Share, s.ShortfallV})
 		}
 	}
 	return out

@@ -47,7 +47,7 @@ func fullReport() *schemas.Report {
 		Jams:          []schemas.Jam{{Stage: "mouth", StartS: 10, EndS: 14.5, Cleared: true, Confidence: 0.9, How: "moved_on", Piece: ptr(2), StillS: ptr(0.0), Reversals: 2}},
 		SuspectedJams: []schemas.Jam{{Stage: "tunnel", StartS: 20, EndS: 21, Confidence: 0.3}},
 		Brownouts: []schemas.Brownout{
-			{StartS: 30, EndS: ptr(30.2), MinV: 6.1, MinAtS: 30.1, Branches: []schemas.Share{{Name: "drive left", Share: 0.6}, {Name: "lift", Share: 0}}, OtherShare: ptr(0.4), Cause: "overload", Period: "driver"},
+			{StartS: 30, EndS: ptr(30.2), MinV: 6.1, MinAtS: 30.1, Branches: []schemas.Share{{Name: "drive left", Share: 0.6, ShortfallV: ptr(0.3)}, {Name: "lift", Share: 0}}, OtherShare: ptr(0.4), Cause: "overload", Period: "driver"},
 			{StartS: 150, MinV: 5},
 		},
 		Battery: schemas.Battery{ID: "b7", ResistanceOhm: ptr(0.018), ResistanceLowOhm: ptr(0.017), ResistanceHighOhm: ptr(0.019), LowestV: ptr(5.0), EnergyWh: ptr(0.0)},

@@ -68,6 +68,17 @@ func powerSignals(s *draw.Scene) []string {
 	return out
 }
 
+// chargedWords says how full the resting voltage makes the battery.
+func chargedWords(b schemas.Battery) string {
+	switch {
+	case b.RestChargeLow == nil || b.RestChargeHigh == nil:
+		return ""
+	case *b.RestChargeLow == *b.RestChargeHigh:
+		return "full"
+	}
+	return number(100**b.RestChargeLow, 0) + " to " + number(100**b.RestChargeHigh, 0) + " % full"
+}
+
 func batteryTable(r *schemas.Report) table {
 	b := r.Battery
 	t := table{Head: []string{"Battery", "Open circuit", "Resistance", "Drawn"}}
@@ -97,7 +108,7 @@ func batteryTable(r *schemas.Report) table {
 		t.Rows = append(t.Rows, []string{"usual", "", cell(b.UsualResistanceOhm, 3, "Ω"), ""})
 	}
 	if b.RestV != nil {
-		t.Rows = append(t.Rows, []string{"at rest", cell(b.RestV, 2, "V"), "", ""})
+		t.Rows = append(t.Rows, []string{"at rest", cell(b.RestV, 2, "V"), "", chargedWords(b)})
 	}
 	return t
 }
