@@ -5,7 +5,8 @@
 // package findings what a crew should read first. Each analysis is a package of its own
 // (path, power, cycles, balance, moves, autonomous, quality) that knows series and no
 // profile; the file bind_NAME.go here is the short piece in between. A new detector is a
-// package, such a file, and a line in All.
+// package, such a file, and a line in All. What a jam cost (cost), what went before it
+// (before) and what else it hangs together with (links) is told once all have looked.
 package analysis
 
 import (
@@ -13,6 +14,7 @@ import (
 	"strings"
 
 	"github.com/afterbell/afterbell/analysis/findings"
+	"github.com/afterbell/afterbell/analysis/path"
 	"github.com/afterbell/afterbell/analysis/quality"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/period"
@@ -80,8 +82,9 @@ type match struct {
 	report     *schemas.Report
 	start, end int64 // first and last sample of the log
 	gaps       []series.Interval
-	missing    []string // signals the analysis that looks right now went without
-	badType    string   // and the first signal of a type it cannot use
+	missing    []string   // signals the analysis that looks right now went without
+	badType    string     // and the first signal of a type it cannot use
+	path       path.Input // what the path analysis looked at
 }
 
 // Run analyzes one match. A log that lacks signals gives a report that says so; the error
@@ -109,6 +112,7 @@ func Run(in Input) (*schemas.Report, error) {
 			Name: a.Name, Ran: o.Reason == "", Missing: o.Missing, Reason: o.Reason,
 		})
 	}
+	tellJams(m)
 	m.report.Quality.Notes = append(m.report.Quality.Notes, in.Match.Notes...)
 	m.report.Unknowns = unknowns(m)
 	m.report.Findings, m.report.Verdict = findings.Build(findings.Input{

@@ -36,6 +36,7 @@ func lookAtPath(m *match) outcome {
 		in.History = append(in.History, h.Passes)
 	}
 	out := path.Detect(in, path.DefaultConfig())
+	m.path = in
 	r := m.report
 	r.Passes, r.Stages, r.Jams, r.SuspectedJams = out.Passes, out.Stages, out.Jams, out.Suspected
 	r.Quality.Faults = append(r.Quality.Faults, out.Faults...)

@@ -242,6 +242,50 @@ type Jam struct {
 	OnsetHighS *float64  `json:"onset_high_s"`
 	Reversals  int       `json:"reversals"` // times the driver reversed the stage meanwhile
 	Weighed    []Weighed `json:"weighed"`   // the evidence, for and against
+	// What it cost; nil for a jam that is only suspected, or where the log does not tell. The
+	// low and high ends are nil where the cost is only "about" that.
+	CostS          *float64 `json:"cost_s"` // seconds of scoring
+	CostLowS       *float64 `json:"cost_low_s"`
+	CostHighS      *float64 `json:"cost_high_s"`
+	CostPoints     *float64 `json:"cost_points"`
+	CostPointsLow  *float64 `json:"cost_points_low"`
+	CostPointsHigh *float64 `json:"cost_points_high"`
+	CostHow        string   `json:"cost_how"` // how the cost was reckoned
+	Before         []Number `json:"before"`   // just before it started, with what is usual in good passes
+	Common         []Common `json:"common"`   // what all jams of this stage share and good passes do not
+	Links          []Link   `json:"links"`    // other events that made it, or that it made
+}
+
+// Common is one thing in which the jams of a stage differ from its good passes by more than
+// chance, or from every good pass. It is the same for all jams of the stage.
+type Common struct {
+	What   string   `json:"what"`
+	Value  *float64 `json:"value"` // median of the jams
+	Unit   string   `json:"unit"`
+	Usual  *float64 `json:"usual"`  // median of the good passes
+	Jams   int      `json:"jams"`   // jams and good passes in which it could be measured
+	Passes int      `json:"passes"` // good passes
+	Beyond int      `json:"beyond"` // good passes that lie on the usual side of every jam
+	P      float64  `json:"p"`      // exact rank-sum probability times the number of things compared, at most 1
+	Text   string   `json:"text"`
+}
+
+// Kinds of a link: what a jam has to do with another event.
+const (
+	LinkSag   = "sag"        // a sag of the supply slowed the roller that jammed
+	LinkCycle = "slow_cycle" // the jam made a cycle slow
+	LinkDip   = "brownout"   // a brownout fell within the jam
+)
+
+// Link ties a jam to another event of the match. To names the event in the report, such as
+// "cycles[4]"; it is empty for a sag that no list holds.
+type Link struct {
+	Kind   string  `json:"kind"`
+	Role   string  `json:"role"` // "cause" of the jam or its "effect"
+	To     string  `json:"to"`
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+	Text   string  `json:"text"`
 }
 
 // Weighed is one piece of evidence in the balance: log-odds in favour of the conclusion.
@@ -458,6 +502,9 @@ func (r *Report) Finish() {
 	for _, jams := range [][]Jam{r.Jams, r.SuspectedJams} {
 		for i := range jams {
 			fill(&jams[i].Weighed)
+			fill(&jams[i].Before)
+			fill(&jams[i].Common)
+			fill(&jams[i].Links)
 		}
 	}
 	fill(&r.Brownouts)
