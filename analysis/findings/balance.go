@@ -66,7 +66,8 @@ func balances(in Input) []drafted {
 			d.clause = fmt.Sprintf("the %s took %.1f s to come level", platform, settle(b))
 		}
 		if b.Diagnosis != "" {
-			d.Because = upperFirst(b.Diagnosis) + "."
+			d.Because = fmt.Sprintf("%s. In %.1f s the tilt swung past level %s and peaked at %.1f degrees.",
+				upperFirst(b.Diagnosis), b.EndS-b.StartS, times(b.Overshoots), b.PeakDeg)
 		} else if d.Because == "" {
 			d.Because = fmt.Sprintf("The tilt passed the mounting angle at %s and peaked at %.1f degrees.", in.at(b.StartS), b.PeakDeg)
 		}

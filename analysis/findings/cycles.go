@@ -44,12 +44,42 @@ func slowCycles(in Input) []drafted {
 			d.Because += fmt.Sprintf(" where %.1f s is usual", *u)
 		}
 		d.Because += "."
+		if c.P != nil {
+			d.Because += fmt.Sprintf(" A usual cycle takes that long %s.", onceIn(*c.P))
+		}
 		if c.Why != nil {
 			in.explainPhase(&d, c, nth, lost)
+		}
+		if stood := in.jammedFor(c); stood > 0 {
+			d.Because += fmt.Sprintf(" A jam stood %.1f s of it; that part is told with the jam.", stood)
+			d.CostS = schemas.Some(lost - math.Min(lost, stood))
 		}
 		out = append(out, d)
 	}
 	return out
+}
+
+// jammedFor is how many seconds of a cycle some jam stood.
+func (in Input) jammedFor(c schemas.Cycle) float64 {
+	sum, until := 0.0, c.StartS
+	for _, j := range in.Report.Jams { // in order of time
+		if d := overlap(j.StartS, j.EndS, until, c.EndS); d > 0 {
+			sum, until = sum+d, j.EndS
+		}
+	}
+	return sum
+}
+
+// onceIn is a probability as how often it happens.
+func onceIn(p float64) string {
+	switch {
+	case p < 1e-4:
+		return "less than once in 10 000"
+	case p < 0.5:
+		return fmt.Sprintf("once in %.0f", 1/p)
+	default:
+		return fmt.Sprintf("in %.0f of 100", 100*p)
+	}
 }
 
 // explainPhase says which phase cost the time.
@@ -115,7 +145,7 @@ func moves(in Input) []drafted {
 			ID: id("move", name, 1), Kind: "move", Severity: schemas.SeverityWatch,
 			StartS: first.StartS, EndS: last.EndS, Short: "stopped short", Confidence: 0.9,
 			Title:   fmt.Sprintf("The %s stopped short of its target %s in %s.", name, times(n), countOfMoves(t.all)),
-			Because: fmt.Sprintf("At %s it was sent from %.2f to %.2f and did not come within reach.", in.at(first.StartS), first.From, first.To),
+			Because: in.whyShort(first),
 			Numbers: []schemas.Number{number("moves that stopped short", float64(n), "")},
 			Caution: []string{cautionHands},
 			Check:   []string{fmt.Sprintf("Move the %s by hand through its whole way, robot off: feel for binding.", name)},
@@ -134,6 +164,20 @@ func moves(in Input) []drafted {
 		out = append(out, d)
 	}
 	return out
+}
+
+// whyShort says what was seen of the first move that stopped short.
+func (in Input) whyShort(m schemas.Move) string {
+	text := fmt.Sprintf("At %s it was sent from %.2f to %.2f and %.1f s later had not come to stay", in.at(m.StartS), m.From, m.To, m.EndS-m.StartS)
+	for _, p := range in.Profile.Moves {
+		if p.Name == m.Name && p.Within > 0 {
+			text += fmt.Sprintf(" within %g of it", p.Within)
+		}
+	}
+	if m.PeakA != nil {
+		text += fmt.Sprintf("; its motor drew up to %.0f A", *m.PeakA)
+	}
+	return text + "."
 }
 
 func countOfMoves(n int) string {
@@ -167,7 +211,8 @@ func auto(in Input) []drafted {
 		}
 		d.clause = fmt.Sprintf("autonomous scored %s where %.0f is usual", scored, *a.UsualPieces)
 		d.Title = upperFirst(d.clause) + "."
-		d.Because = "Counted from the score signal in the autonomous period."
+		d.Because = fmt.Sprintf("The score signal rose %s in the %.0f s of the autonomous period; the median of earlier matches is %.0f.",
+			times(*a.Pieces), *a.EndS-*a.StartS, *a.UsualPieces)
 		n := number("scored in autonomous", float64(*a.Pieces), "")
 		n.Usual = a.UsualPieces
 		d.Numbers = []schemas.Number{n}
@@ -176,7 +221,7 @@ func auto(in Input) []drafted {
 		d.Short = "drift"
 		d.Title = fmt.Sprintf("Autonomous ended %.2f m from where it usually ends.", *a.EndErrorM)
 		d.clause = fmt.Sprintf("autonomous ended %.2f m from where it usually ends", *a.EndErrorM)
-		d.Because = "Measured by the robot's own pose against the median end of its earlier matches."
+		d.Because = fmt.Sprintf("By the robot's own pose against the median end of its earlier matches, which usually ended %.2f m from it.", *a.UsualEndErrorM)
 		n := number("distance from the usual end", *a.EndErrorM, "m")
 		n.Usual = a.UsualEndErrorM
 		d.Numbers = []schemas.Number{n}

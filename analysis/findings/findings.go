@@ -34,6 +34,7 @@ func Build(in Input) ([]schemas.Finding, schemas.Verdict) {
 	} {
 		all = append(all, kind(in)...)
 	}
+	tellTies(in, all)
 	slices.SortStableFunc(all, func(a, b drafted) int {
 		return cmp.Or(
 			cmp.Compare(schemas.SeverityRank(a.Severity), schemas.SeverityRank(b.Severity)),

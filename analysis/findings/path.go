@@ -33,8 +33,8 @@ func jams(in Input) []drafted {
 		d.Finding = schemas.Finding{
 			ID: id("jam", stage, 1), Kind: "jam", Severity: severity,
 			StartS: here[0].StartS, EndS: last.EndS,
-			Title: title, Short: "jam", Because: in.whyJam(here),
-			CostS: schemas.Some(in.jamCost(here)), Confidence: surest(here),
+			Title: title, Short: "jam", Because: in.whyJam(here) + in.aroundJams(here),
+			CostS: jamCost(here), Confidence: surest(here),
 			Spans:   spansOf(here),
 			Numbers: []schemas.Number{number("standing", stand, "s"), number("jams", float64(len(here)), "")},
 			Caution: []string{cautionHands},
@@ -51,8 +51,11 @@ func jams(in Input) []drafted {
 			}
 			d.Evidence = append(d.Evidence, in.jamEvidence(j)...)
 		}
-		d.aside = fmt.Sprintf("%s %s cost %.1f s of scoring.", upperFirst(numberWord(len(here))),
-			plural(len(here), "jam", "jams"), *d.CostS)
+		d.Numbers = append(d.Numbers, aroundNumbers(here)...)
+		if d.CostS != nil {
+			d.aside = fmt.Sprintf("%s %s cost %.1f s of scoring.", upperFirst(numberWord(len(here))),
+				plural(len(here), "jam", "jams"), *d.CostS)
+		}
 		out = append(out, d)
 	}
 	return out
@@ -87,7 +90,7 @@ func suspectedJams(in Input) []drafted {
 		d.Finding = schemas.Finding{
 			ID: id("jam", stage+"_suspected", 1), Kind: "jam", Severity: schemas.SeverityWatch,
 			StartS: here[0].StartS, EndS: here[len(here)-1].EndS,
-			Title: title + ".", Short: "jam?", Because: in.whyJam(here), Confidence: surest(here), Spans: spansOf(here),
+			Title: title + ".", Short: "jam?", Because: in.whyJam(here) + forAndAgainst(here), Confidence: surest(here), Spans: spansOf(here),
 			Caution: []string{cautionHands},
 			Check:   []string{fmt.Sprintf("Feed one %s by hand through the %s and watch where it slows.", in.Report.Match.Game.Piece, stage)},
 		}
@@ -143,31 +146,6 @@ func ended(how string) string {
 	default:
 		return "moved on"
 	}
-}
-
-// jamCost is the scoring time lost: the seconds over the usual of each cycle a jam lies
-// in, no more than the jam stood for; the stand itself where no cycle tells. Time outside
-// periods costs nothing.
-func (in Input) jamCost(here []schemas.Jam) float64 {
-	total := 0.0
-	for _, j := range here {
-		stood := 0.0
-		for _, p := range in.Report.Match.Periods {
-			stood += overlap(j.StartS, j.EndS, p.StartS, p.EndS)
-		}
-		lost, told := 0.0, false
-		for _, c := range in.Report.Cycles {
-			if c.Kind == "score" && c.Complete && c.ExcessS != nil && overlap(j.StartS, j.EndS, c.StartS, c.EndS) > 0 {
-				lost, told = lost+math.Max(0, *c.ExcessS), true
-			}
-		}
-		if told {
-			total += math.Min(stood, lost)
-		} else {
-			total += stood
-		}
-	}
-	return total
 }
 
 func (in Input) jamChecks(stage string, here []schemas.Jam) []string {

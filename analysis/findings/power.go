@@ -95,6 +95,13 @@ func (in Input) whyBrownout(dips []schemas.Brownout, longest, lowest float64) st
 	if top := biggestShares(dips[0]); top != "" {
 		text += " In the first dip the current went to " + top + "."
 	}
+	for _, j := range in.Report.Jams {
+		for _, l := range j.Links {
+			if l.Kind == schemas.LinkDip { // the jam says how much it drew
+				text += fmt.Sprintf(" The one at %s fell into the jam of the %s, whose stalled roller drew a good part of it.", in.at(l.StartS), j.Stage)
+			}
+		}
+	}
 	return text
 }
 

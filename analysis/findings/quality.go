@@ -29,7 +29,7 @@ func sensors(in Input) []drafted {
 			ID: id("sensor", "missing", 1), Kind: "sensor", Severity: schemas.SeverityWatch,
 			StartS: in.Report.Match.StartS, EndS: in.bell(), Short: "missing signals", Confidence: 0.99,
 			Title:   upperFirst(countSignals(n)) + " of the profile " + plural(n, "is", "are") + " not in the log.",
-			Because: "Missing: " + list(shown) + ".",
+			Because: fmt.Sprintf("Missing, of the %d that the profile names: %s.", len(roles), list(shown)),
 			Numbers: []schemas.Number{number("missing signals", float64(n), "")},
 			Check:   []string{"Compare the names in the profile with those the robot sends, and look whether the sensor's part of the program runs."},
 		}
@@ -48,7 +48,7 @@ func sensors(in Input) []drafted {
 			ID: id("sensor", name, 1), Kind: "sensor", Severity: schemas.SeverityFix,
 			StartS: first.StartS, EndS: last.EndS, Short: "sensor", Confidence: 0.85,
 			Title:   fmt.Sprintf("The sensor %s cannot be believed: %s.", name, first.Kind),
-			Because: upperFirst(first.Note) + ".",
+			Because: fmt.Sprintf("%s, from %s to %s.", upperFirst(first.Note), in.at(first.StartS), in.at(first.EndS)),
 			Caution: []string{cautionHands},
 			Check:   []string{fmt.Sprintf("Look at the plug and the cable of %s, and cover the sensor by hand while someone reads its value.", name)},
 		}
@@ -146,8 +146,9 @@ func stopsEarly(in Input) (drafted, bool) {
 	d.Finding = schemas.Finding{
 		ID: id("data_gap", "end", 1), Kind: "data_gap", Severity: schemas.SeverityFix,
 		StartS: last.EndS, EndS: last.EndS, Short: "log stops", Confidence: 0.9,
-		Title:   upperFirst(d.clause) + ".",
-		Because: "The robot was still enabled at the last sample. A reboot, a lost main breaker or a lost radio look like this.",
+		Title: upperFirst(d.clause) + ".",
+		Because: fmt.Sprintf("The robot was still enabled at the last sample, %.0f s into a period of %.0f s. A reboot, a lost main breaker or a lost radio look like this.",
+			last.EndS-last.StartS, promised),
 		Numbers: []schemas.Number{number("missing", missing, "s")},
 		Caution: []string{cautionHands},
 		Check:   []string{"Feel the main breaker, the battery lugs and the controller's power plug.", "Look at the radio's power plug and antenna."},

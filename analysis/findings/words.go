@@ -22,6 +22,8 @@ func numberWord(n int) string {
 // times is "once", "twice", "three times".
 func times(n int) string {
 	switch n {
+	case 0:
+		return "not once"
 	case 1:
 		return "once"
 	case 2:

@@ -41,7 +41,7 @@ type Config struct {
 
 // DefaultConfig is what every match is looked at with.
 func DefaultConfig() Config {
-	return Config{Sag: 0.05, Slower: 0.05, Rank: 0.9, Agree: 0.5, Share: 0.15}
+	return Config{Sag: 0.12, Slower: 0.1, Rank: 0.9, Agree: 0.5, Share: 0.15}
 }
 
 // Find lists the links of each jam, causes first.
