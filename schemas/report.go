@@ -266,7 +266,7 @@ type Common struct {
 	Jams   int      `json:"jams"`   // jams and good passes in which it could be measured
 	Passes int      `json:"passes"` // good passes
 	Beyond int      `json:"beyond"` // good passes that lie on the usual side of every jam
-	P      float64  `json:"p"`      // exact rank-sum probability times the number of things compared, at most 1
+	P      float64  `json:"p"`      // rank-sum probability times the number of things compared, at most 1
 	Text   string   `json:"text"`
 }
 

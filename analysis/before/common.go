@@ -26,11 +26,10 @@ func (in Input) common(stage string, jams, good []moment, at int, cfg Config) []
 		if len(c.jams) == 0 || len(c.jams) < len(jams) || len(c.good) < cfg.Fewest {
 			continue // not of all jams: then it is not what all of them share
 		}
-		lower, higher := stat.RankSum(c.jams, c.good)
-		c.p = lower
-		if k == entry {
-			c.p = min(1, 2*min(lower, higher))
-			if higher < lower {
+		c.p = stat.MannWhitney(c.good, c.jams).PMore
+		if r := stat.MannWhitney(c.jams, c.good); k == entry {
+			c.p = r.P
+			if 2*r.U > float64(len(c.jams)*len(c.good)) {
 				c.sign = -1
 			}
 		}
