@@ -70,7 +70,7 @@ func TestLogProfileAndTruthAreWhole(t *testing.T) {
 		refs := p.Refs()
 		require.NotEmpty(t, refs)
 		for _, r := range refs {
-			assert.NotNil(t, m.Log.Find(r.Ref.Signal), "%s: %s", s.Name, r.Ref.Signal)
+			assert.Equal(t, m.Log.Find(r.Ref.Signal) == nil, slices.Contains(m.Truth.Quality.Missing, r.Ref.Signal), "%s: %s", s.Name, r.Ref.Signal)
 		}
 		for k, sig := range m.Log.Signals {
 			assert.True(t, slices.IsSorted(sig.Time), sig.Name)
@@ -146,8 +146,8 @@ func either(a, b *float64) *float64 {
 
 // The cycles of a period fill it from its start to its end (or to a score just after).
 func TestCyclesFillTheirPeriods(t *testing.T) {
-	for _, s := range Scenarios() {
-		m := play(t, s.Name, 0)
+	for _, s := range scenarios() {
+		m := play(t, s.name, 0)
 		scored := m.Log.Find("game/score")
 		pieces := 0
 		for _, p := range m.Truth.Match.Periods {
@@ -156,7 +156,7 @@ func TestCyclesFillTheirPeriods(t *testing.T) {
 				if c.Period != p.Name {
 					continue
 				}
-				assert.InDelta(t, at, c.StartS, 2e-6, s.Name)
+				assert.InDelta(t, at, c.StartS, 2e-6, s.name)
 				assert.InDelta(t, c.EndS-c.StartS, c.DurationS, 2e-6)
 				if ph := c.Phases; ph.ReturnS != nil && ph.CollectS != nil {
 					assert.InDelta(t, c.DurationS, *ph.ReturnS+*ph.CollectS+*ph.CarryS+*ph.PlaceS, 1e-5)
@@ -164,9 +164,9 @@ func TestCyclesFillTheirPeriods(t *testing.T) {
 				at = c.EndS
 				pieces += c.Pieces
 			}
-			assert.GreaterOrEqual(t, at, p.EndS-1e-6, s.Name)
+			assert.GreaterOrEqual(t, at, p.EndS-1e-6, s.name)
 		}
-		assert.Equal(t, int(scored.Int[scored.Len()-1]), pieces, s.Name)
+		assert.Equal(t, int(scored.Int[scored.Len()-1]), pieces, s.name)
 		require.Len(t, m.Truth.Match.Periods, 2)
 		assert.InDelta(t, 20, m.Truth.Match.Periods[0].EndS-m.Truth.Match.Periods[0].StartS, 0.03)
 		assert.InDelta(t, 120, m.Truth.Match.Periods[1].EndS-m.Truth.Match.Periods[1].StartS, 0.03)

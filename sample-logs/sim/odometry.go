@@ -8,7 +8,10 @@ type odometry struct {
 	x, y, heading float64
 	scale         float64 // of the wheels as it believes them
 	drift         float64 // rad/s
+	slip          float64 // part by which the wheels turn too much (or too little) when they are pushed hard
 }
+
+const hardMS2 = 1.5 // from here on a slipping wheel slips
 
 func newOdometry(r random, c *chassis) odometry {
 	return odometry{
@@ -20,6 +23,9 @@ func newOdometry(r random, c *chassis) odometry {
 func (o *odometry) step(w *world, dt float64) {
 	c := w.chassis
 	v := o.scale * (c.wheelSpeed(c.left) + c.wheelSpeed(c.right)) / 2
+	if o.slip != 0 && math.Abs(c.accel) > hardMS2 {
+		v *= 1 + math.Copysign(o.slip, c.accel*v)
+	}
 	o.heading += (c.yaw + o.drift) * dt
 	sin, cos := math.Sincos(o.heading)
 	o.x += v * cos * dt
@@ -31,3 +37,6 @@ func (o *odometry) step(w *world, dt float64) {
 		o.heading += (c.heading - o.heading) * pull
 	}
 }
+
+// restart begins anew where a robot usually starts, as its computer does after a reboot.
+func (o *odometry) restart() { o.x, o.y, o.heading = 9, 1.5, math.Pi }

@@ -41,6 +41,11 @@ func (p *powerRecord) note(w *world) {
 	p.inBranches += s.current - s.quiet()
 }
 
+// forget begins the sums anew.
+func (p *powerRecord) forget() {
+	p.steps, p.ohms, p.volts, p.whole, p.inBranches = 0, 0, 0, 0, 0
+}
+
 // resistance is the mean of the ohmic part over the match.
 func (p *powerRecord) resistance() float64 { return p.ohms / float64(p.steps) }
 

@@ -81,7 +81,7 @@ func newProgram(w *world) *program {
 }
 
 func (p *program) run(w *world) {
-	if w.mode() == schemas.ModeDisabled || w.supply.off {
+	if w.mode() == schemas.ModeDisabled || w.supply.off || w.down() {
 		p.left, p.right, p.drive = 0, 0, 0
 		for _, a := range w.axes {
 			a.command = 0

@@ -2,54 +2,45 @@ package sim
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// channel is one signal of the robot: what it reads, how it reads it wrong, how often.
-type channel struct {
-	id       string // what the simulator calls it: its name unless the log has another
-	name     string
-	role     string            // its place in the profile (see profile.go), empty when it is not named there
-	of       string            // the branch, stage or move it belongs to
-	says     mapping           // how the profile reads it, nil when as it is
-	unmapped bool              // it is in the log, but the profile does not name it
-	within   float64           // of a move's target, in its units; the lift's tolerance when 0
-	words    map[string]string // of a mode, when not its own names
-	unit     string            // rides on the name in the log
-	kind     schemas.Kind
-	every    int                   // loop turns between samples; 0: on change, and every half second
-	read     func(*world) float64  // noise-free; a bool as 0 and 1
-	text     func(*world) string   // for text
-	noise    float64               // standard deviation
-	per      float64               // steps of the converter in one unit: 100 is a quantum of 0.01
-	when     func(*world) bool     // only logged while this holds; nil always
-	kept     func(*world, float64) // told the time of each sample that reached the log
-}
-
 // signalSet is all a robot logs.
 type signalSet func(*world) []channel
-
-// clean is what a channel would have read without noise, at the samples that are in the log.
-type clean struct {
-	t    []int64 // µs, robot clock
-	v    []float64
-	step []int // of the physics
-}
 
 // recorder is the robot's logging loop: nominally 100 turns a second, a little late now and
 // then, with single samples lost and whole stretches when the radio is out.
 type recorder struct {
 	r        random
+	loop     int // steps a turn takes, nominally
+	jitter   float64
+	from     float64 // s since the log's begin: nothing is written before
 	channels []channel
 	signals  []*schemas.Signal
 	cleans   []*clean
-	written  []float64 // last value written of a channel that logs on change
+	written  []float64 // last true value written of a channel that logs on change
 	said     []string
 	at       []float64 // when
+	shown    []float64 // last value written
+	modes    []said    // the mode at each sample that tells it
+	silent   []silence
+	slow     []*slowBeam
 
-	turn int
-	next int // step of the next turn
+	turn    int
+	next    int       // step of the next turn
+	behind  []int     // channels that are late or slow
+	own     []int     // channels with a clock of their own
+	due     []float64 // step of their next sample
+	soonest float64   // the least of due
+	started bool
+}
+
+// said is a mode, as the log tells it.
+type said struct {
+	at   int64 // µs
+	mode string
 }
 
 const (
@@ -60,59 +51,127 @@ const (
 )
 
 func newRecorder(w *world, o Options) *recorder {
-	rec := &recorder{r: stream(o.Seed, "sensors"), channels: w.scenario.signals(w)}
+	plan := &w.scenario.sensors
+	rec := &recorder{
+		r: stream(o.Seed, "sensors"), channels: w.scenario.signals(w),
+		loop: loopSteps, jitter: max(1, plan.jitter), from: plan.from,
+	}
+	if plan.loop > 0 {
+		rec.loop = plan.loop
+	}
 	for i := range rec.channels {
-		if c := &rec.channels[i]; c.id == "" {
-			c.id = c.name
-		}
+		rec.channels[i].id = rec.channels[i].name
+	}
+	for _, change := range plan.changes {
+		change(w, rec)
 	}
 	n := len(rec.channels)
-	rec.written, rec.said, rec.at = make([]float64, n), make([]string, n), make([]float64, n)
+	rec.written, rec.said, rec.at, rec.shown = make([]float64, n), make([]string, n), make([]float64, n), make([]float64, n)
+	rec.due, rec.soonest = make([]float64, n), math.Inf(1)
 	for i, c := range rec.channels {
 		rec.signals = append(rec.signals, &schemas.Signal{Name: c.name, Unit: c.unit, Kind: c.kind})
 		rec.cleans = append(rec.cleans, &clean{})
-		rec.at[i] = math.Inf(-1)
+		rec.at[i], rec.shown[i] = math.Inf(-1), math.NaN()
+		if c.behind != nil {
+			rec.behind = append(rec.behind, i)
+		}
+		if c.hz > 0 && !c.unlogged {
+			rec.own, rec.soonest = append(rec.own, i), 0
+		}
 	}
 	return rec
 }
 
 func (rec *recorder) step(w *world) {
+	for _, b := range rec.slow {
+		b.step(w.path)
+	}
+	for _, i := range rec.behind {
+		c := &rec.channels[i]
+		c.behind.step(c.read(w))
+	}
+	if w.now() < rec.from {
+		return
+	}
+	if !rec.started {
+		rec.started = true
+		if rec.from > 0 {
+			w.forgetPast()
+			rec.turn = w.steps / rec.loop
+		}
+	}
+	if float64(w.steps) >= rec.soonest {
+		rec.ownClocks(w)
+	}
 	if w.steps < rec.next {
 		return
 	}
 	turn := rec.turn
-	rec.turn++
+	if rec.loop != loopSteps { // at other rates a turn that was missed is not made up for
+		turn = max(turn, w.steps/rec.loop)
+	}
+	rec.turn = turn + 1
 	late := -0.35 * math.Log(1-rec.r.Float64()) // ms
-	if rec.r.Float64() < 0.002 {
+	if rec.r.Float64() < 0.002*rec.jitter {
 		late += rec.r.between(3, 7)
 	}
-	rec.next = max(w.steps+1, rec.turn*loopSteps+int(late))
-	// The clock ticks in tenths of a millisecond.
-	micros := int64(math.Round(w.begin*1e4))*100 + int64(w.steps)*1000 + int64(rec.r.IntN(10))*100
+	late *= rec.jitter * min(1, float64(rec.loop)/loopSteps)
+	rec.next = max(w.steps+1, rec.turn*rec.loop+int(late))
+	micros := rec.clock(w)
 	if rec.out(w) || rec.r.Float64() < lostRow {
 		return
 	}
 	for i := range rec.channels {
-		rec.sample(w, i, turn, micros)
+		if c := &rec.channels[i]; c.hz > 0 || c.every > 0 && turn%c.every != 0 {
+			continue
+		}
+		rec.sample(w, i, micros)
 	}
 }
 
-// out says whether the radio is out.
+// clock is the robot's, it ticks in tenths of a millisecond.
+func (rec *recorder) clock(w *world) int64 {
+	return int64(math.Round(w.begin*1e4))*100 + int64(w.steps)*1000 + int64(rec.r.IntN(10))*100
+}
+
+// ownClocks takes the samples that are due of sensors that send when they like.
+func (rec *recorder) ownClocks(w *world) {
+	rec.soonest = math.Inf(1)
+	micros := rec.clock(w)
+	for _, i := range rec.own {
+		if float64(w.steps) >= rec.due[i] {
+			if !rec.out(w) {
+				rec.sample(w, i, micros)
+			}
+			rec.due[i] += 1 / (rec.channels[i].hz * step)
+			if rec.due[i] <= float64(w.steps) { // the log began late
+				rec.due[i] = float64(w.steps) + 1/(rec.channels[i].hz*step)
+			}
+		}
+		rec.soonest = min(rec.soonest, rec.due[i])
+	}
+}
+
+// out says whether nothing is written: the radio is out, or the robot's computer is.
 func (rec *recorder) out(w *world) bool {
 	for _, g := range w.scenario.gaps {
 		if g.start <= w.now() && w.now() < g.start+g.length {
 			return true
 		}
 	}
-	return false
+	return w.down()
 }
 
-func (rec *recorder) sample(w *world, i, turn int, micros int64) {
-	c := &rec.channels[i]
-	if c.when != nil && !c.when(w) {
-		return
+// again makes all that is logged on change be logged at the next turn.
+func (rec *recorder) again() {
+	for i := range rec.at {
+		rec.at[i] = math.Inf(-1)
 	}
-	if c.every > 0 && turn%c.every != 0 {
+}
+
+func (rec *recorder) sample(w *world, i int, micros int64) {
+	c := &rec.channels[i]
+	if c.unlogged || c.when != nil && !c.when(w) {
 		return
 	}
 	v, text := 0.0, ""
@@ -121,7 +180,7 @@ func (rec *recorder) sample(w *world, i, turn int, micros int64) {
 	} else {
 		v = c.read(w)
 	}
-	if c.every == 0 {
+	if c.every == 0 && c.hz == 0 {
 		if v == rec.written[i] && text == rec.said[i] && w.now()-rec.at[i] < heartbeatS-0.005 {
 			return
 		}
@@ -130,29 +189,41 @@ func (rec *recorder) sample(w *world, i, turn int, micros int64) {
 		return
 	}
 	s := rec.signals[i]
+	if c.kind == schemas.Text {
+		s.Text = append(s.Text, text)
+	} else {
+		shown := c.shown(rec.r, w.now(), v, rec.shown[i], micros)
+		if c.sparse && shown == rec.shown[i] {
+			return
+		}
+		rec.shown[i] = shown
+		switch c.kind {
+		case schemas.Bool:
+			s.Bool = append(s.Bool, shown != 0)
+		case schemas.Int64:
+			s.Int = append(s.Int, int64(math.Round(shown)))
+		default:
+			s.Float = append(s.Float, shown)
+		}
+		if math.IsNaN(shown) {
+			s.Time = append(s.Time, micros)
+			return
+		}
+	}
 	s.Time = append(s.Time, micros)
 	rec.cleans[i].t = append(rec.cleans[i].t, micros)
 	rec.cleans[i].v = append(rec.cleans[i].v, v)
 	rec.cleans[i].step = append(rec.cleans[i].step, w.steps)
+	if c.tellsMode() {
+		rec.modes = append(rec.modes, said{micros, w.mode()})
+	}
 	if c.kept != nil {
 		c.kept(w, schemas.Seconds(micros))
 	}
-	switch c.kind {
-	case schemas.Text:
-		s.Text = append(s.Text, text)
-	case schemas.Bool:
-		s.Bool = append(s.Bool, v != 0)
-	case schemas.Int64:
-		s.Int = append(s.Int, int64(v))
-	default:
-		if c.noise > 0 {
-			v += c.noise * rec.r.NormFloat64()
-		}
-		if c.per > 0 {
-			v = math.Round(v*c.per) / c.per
-		}
-		s.Float = append(s.Float, v+0) // no minus zero
-	}
+}
+
+func (c *channel) tellsMode() bool {
+	return !c.unmapped && (c.role == "mode.signal" || c.role == "mode.enabled" || c.role == "mode.autonomous")
 }
 
 // log is what was recorded, in the order every reader relies on.
@@ -167,16 +238,18 @@ func (rec *recorder) log() *schemas.Log {
 	return out
 }
 
-// clean is the noise-free series of a signal by its id, nil when the robot does not log it or
-// its profile does not name it: then nobody can know.
+// clean is the noise-free series of a signal by its id, nil when the robot does not log it
+// or its profile does not name it: then nobody can know.
 func (rec *recorder) clean(id string) *clean {
 	for i, c := range rec.channels {
-		if c.id == id && !c.unmapped {
+		if c.id == id && !c.unmapped && !c.unlogged {
 			return rec.cleans[i]
 		}
 	}
 	return nil
 }
 
-// word is what a mode signal says for a mode.
-func (c *channel) word(mode string) string { return or(c.words[mode], mode) }
+// tellsMode says whether profile and log tell when each period runs.
+func (rec *recorder) tellsMode() bool {
+	return slices.ContainsFunc(rec.channels, func(c channel) bool { return c.tellsMode() && !c.unlogged })
+}

@@ -40,8 +40,8 @@ func heronSignals(w *world) []channel {
 	}
 	return append(
 		out,
-		channel{name: "path/release", role: "path.release", kind: schemas.Int64, read: func(w *world) float64 { return float64(w.program.released) }},
-		channel{name: "game/score", role: "cycles.score", kind: schemas.Int64, read: func(w *world) float64 { return float64(w.field.score) }},
+		channel{name: "path/release", role: "path.release", kind: schemas.Int64, read: func(w *world) float64 { return float64(w.program.released) }, distort: since(&w.reboots.released)},
+		channel{name: "game/score", role: "cycles.score", kind: schemas.Int64, read: func(w *world) float64 { return float64(w.field.score) }, distort: since(&w.reboots.scored)},
 		channel{name: "vision/error", role: "cycles.align.error", every: usual, noise: 0.008, per: 1000, when: seesShelf, read: func(w *world) float64 { return w.field.offAim(w.chassis) }},
 		channel{name: "pose/x", role: "cycles.pose.x", every: usual, noise: 0.004, per: 100, read: func(w *world) float64 { return w.odometry.x }},
 		channel{name: "pose/y", role: "cycles.pose.y", every: usual, noise: 0.004, per: 100, read: func(w *world) float64 { return w.odometry.y }},
@@ -56,12 +56,12 @@ func heronSignals(w *world) []channel {
 }
 
 // curlewSignals are the five of a robot that logs little.
-func curlewSignals(*world) []channel {
+func curlewSignals(w *world) []channel {
 	const slow = 4 // 25 a second
 	return []channel{
 		{name: "robot/mode", role: "mode.signal", kind: schemas.Text, text: (*world).mode},
 		{name: "power/voltage", role: "power.voltage", unit: "V", every: slow, noise: 0.03, per: 20, read: func(w *world) float64 { return w.supply.voltage }},
-		{name: "game/score", role: "cycles.score", kind: schemas.Int64, read: func(w *world) float64 { return float64(w.field.score) }},
+		{name: "game/score", role: "cycles.score", kind: schemas.Int64, read: func(w *world) float64 { return float64(w.field.score) }, distort: since(&w.reboots.scored)},
 		{name: "pose/x", role: "cycles.pose.x", every: slow, noise: 0.004, per: 100, read: func(w *world) float64 { return w.odometry.x }},
 		{name: "pose/y", role: "cycles.pose.y", every: slow, noise: 0.004, per: 100, read: func(w *world) float64 { return w.odometry.y }},
 	}
@@ -71,6 +71,11 @@ func curlewSignals(*world) []channel {
 func seesShelf(w *world) bool {
 	c := w.chassis
 	return c.x > 10.5 && math.Abs(c.y-w.field.aim.y) < 1.5 && math.Abs(wrap(c.heading-math.Pi)) < 0.5
+}
+
+// since makes a counter begin anew where it stood at a reboot.
+func since(base *float64) []func(now, v float64) float64 {
+	return []func(now, v float64) float64{func(_, v float64) float64 { return v - *base }}
 }
 
 func oneIf(b bool) float64 {

@@ -14,6 +14,7 @@ package sim
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 
@@ -36,6 +37,10 @@ type Match struct {
 
 	Season, Event, MatchName, Robot string
 	At                              string // RFC 3339, wall clock of the start
+
+	// Arrived are the samples of Log in the order the robot wrote them, late and doubled ones
+	// included: a signal and the index of a sample in it. It is nil where they came in order.
+	Arrived iter.Seq2[*schemas.Signal, int]
 
 	Conditions []string // names of the conditions that were on, in the order of Conditions
 }
@@ -70,19 +75,25 @@ func Run(name string, seed uint64) (*Match, error) {
 
 // RunOptions plays a scenario with some of its facts replaced.
 func RunOptions(o Options) (*Match, error) {
+	m, _, err := playWorld(o)
+	return m, err
+}
+
+// playWorld is RunOptions with the world as the match left it.
+func playWorld(o Options) (*Match, *world, error) {
 	s, ok := findScenario(o.Scenario)
 	if !ok {
 		var names []string
 		for _, i := range Scenarios() {
 			names = append(names, i.Name)
 		}
-		return nil, fmt.Errorf("scenario %q is not known: use one of %s", o.Scenario, strings.Join(names, ", "))
+		return nil, nil, fmt.Errorf("scenario %q is not known: use one of %s", o.Scenario, strings.Join(names, ", "))
 	}
 	if o.Seed == 0 {
 		o.Seed = s.seed
 	}
 	if err := s.prepare(o); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	w := newWorld(s, o)
 	w.run()
@@ -98,7 +109,13 @@ func RunOptions(o Options) (*Match, error) {
 		Conditions: s.with,
 	}
 	m.Truth = truth(w, m)
-	return m, nil
+	if c := s.sensors.clock; !c.right() {
+		c.retime(m, w.begin)
+	}
+	if a := s.sensors.arrival; a.late > 0 || a.doubled > 0 {
+		m.Arrived = a.arrived(m.Log)
+	}
+	return m, w, nil
 }
 
 func or(s, otherwise string) string {

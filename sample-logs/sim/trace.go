@@ -91,7 +91,11 @@ func (v *visit) note(blocks bool, now float64) {
 
 // seeBeam is told of each sample of a beam that reached the log.
 func seeBeam(w *world, stage int, t float64) {
-	blocker := w.path.blocker(stage)
+	sawAtBeam(w, stage, w.path.blocker(stage), t)
+}
+
+// sawAtBeam is told of one in which a beam saw blocker, nil for none.
+func sawAtBeam(w *world, stage int, blocker *piece, t float64) {
 	note := func(c *piece) {
 		if c.trace.seen == nil {
 			return // it came this very step

@@ -17,7 +17,7 @@ func truth(w *world, m *Match) *schemas.Report {
 	t.Verdict.Severity = schemas.SeverityNone
 	t.Match = schemas.Match{
 		Season: m.Season, Event: m.Event, Match: m.MatchName, Robot: m.Robot, At: &m.At,
-		Periods: truePeriods(log.Find("robot/mode"), last),
+		Periods: truePeriods(w, first, last),
 	}
 	t.Match.Game = schemas.Game{
 		Name: gameName, AutonomousS: autonomousS, DriverS: driverS, EndgameS: endgameS,
@@ -27,7 +27,7 @@ func truth(w *world, m *Match) *schemas.Report {
 		t.Match.StartS, t.Match.EndS = t.Match.Periods[0].StartS, t.Match.Periods[n-1].EndS
 	}
 	t.Quality.Samples, t.Quality.Signals = log.Samples(), len(log.Signals)
-	t.Quality.Gaps = trueGaps(w, log)
+	quality(w, log, &t.Quality)
 	view := view{world: w, start: schemas.Seconds(first), end: schemas.Seconds(last), report: t}
 	view.power()
 	view.passes()
@@ -69,41 +69,26 @@ type view struct {
 	report     *schemas.Report
 }
 
-func truePeriods(mode *schemas.Signal, last int64) []schemas.Period {
+// truePeriods are when each ran, by the samples that tell the mode; without any the whole log
+// is one driver period.
+func truePeriods(w *world, first, last int64) []schemas.Period {
+	if len(w.recorder.modes) == 0 {
+		return []schemas.Period{{Name: schemas.PeriodDriver, StartS: schemas.Seconds(first), EndS: schemas.Seconds(last)}}
+	}
 	var out []schemas.Period
 	open := ""
-	for i, name := range mode.Text {
-		t := schemas.Seconds(mode.Time[i])
-		if name == open {
+	for _, m := range w.recorder.modes {
+		t := schemas.Seconds(m.at)
+		if m.mode == open {
 			continue
 		}
 		if open != "" && open != schemas.ModeDisabled {
 			out[len(out)-1].EndS = t
 		}
-		if name != schemas.ModeDisabled {
-			out = append(out, schemas.Period{Name: name, StartS: t, EndS: schemas.Seconds(last)})
+		if m.mode != schemas.ModeDisabled {
+			out = append(out, schemas.Period{Name: m.mode, StartS: t, EndS: schemas.Seconds(last)})
 		}
-		open = name
-	}
-	return out
-}
-
-// trueGaps are the stretches without any sample round each time the radio was out.
-func trueGaps(w *world, log *schemas.Log) []schemas.Gap {
-	var out []schemas.Gap
-	for _, g := range w.scenario.gaps {
-		middle := schemas.Micros(w.begin + g.start + g.length/2)
-		before, after := int64(math.MinInt64), int64(math.MaxInt64)
-		for _, s := range log.Signals {
-			for _, t := range s.Time {
-				if t <= middle {
-					before = max(before, t)
-				} else {
-					after = min(after, t)
-				}
-			}
-		}
-		out = append(out, schemas.Gap{StartS: schemas.Seconds(before), EndS: schemas.Seconds(after)})
+		open = m.mode
 	}
 	return out
 }

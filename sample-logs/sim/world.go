@@ -17,9 +17,11 @@ type world struct {
 	scenario scenario
 	seed     uint64
 
-	steps int     // since the log's begin
-	begin float64 // s, robot clock at the log's begin
-	bell  float64 // s since the log's begin, end of the driver period
+	steps         int     // since the log's begin
+	begin         float64 // s, robot clock at the log's begin
+	bell          float64 // s since the log's begin, end of the driver period
+	until         float64 // s since the log's begin, its end
+	opens, closes float64 // s since the log's begin, the match as the log tells it
 
 	battery  *battery
 	sound    *battery // as it would be had nothing been done to it
@@ -37,6 +39,7 @@ type world struct {
 	body     body
 	knocks   *knocks
 	odometry odometry
+	reboots  reboots
 	recorder *recorder
 	troubles []trouble
 
@@ -95,13 +98,24 @@ func newWorld(s scenario, o Options) *world {
 	w.operator = newOperator(stream(o.Seed, "operator"))
 	w.driver = newDriver(stream(o.Seed, "driver"))
 	w.odometry = newOdometry(stream(o.Seed, "odometry"), w.chassis)
+	w.odometry.slip = s.sensors.wheelSlip
+	w.until = w.bell + s.tailS
+	if s.sensors.until > 0 {
+		w.until = min(w.until, s.sensors.until)
+	}
+	w.restV = math.NaN()
+	w.reboots = newReboots(w)
 	w.recorder = newRecorder(w, o)
+	w.opens, w.closes = max(s.leadS, w.recorder.from), min(w.bell, w.until)
+	if !w.recorder.tellsMode() {
+		w.opens, w.closes = w.recorder.from, w.until
+	}
 	return w
 }
 
 // run plays the match from the lead-in to the end of the log.
 func (w *world) run() {
-	for last := int((w.bell + w.scenario.tailS) / step); w.steps < last; w.steps++ {
+	for last := int(w.until / step); w.steps < last; w.steps++ {
 		w.advance()
 	}
 }
@@ -132,6 +146,7 @@ func (w *world) advance() {
 	w.field.step(w)
 	w.body.step(w, step)
 	w.odometry.step(w, step)
+	w.reboots.step(w)
 	w.recorder.step(w)
 	w.remember()
 }
@@ -146,12 +161,26 @@ func (w *world) remember() {
 		w.boarded = append(w.boarded, boarding{w.begin + w.now(), on})
 	}
 	w.drawn.note(w)
-	switch w.steps {
-	case int(w.scenario.leadS/step) - 1:
-		w.atStart, w.restV = *w.battery, w.supply.voltage
-	case int(w.bell/step) - 1:
+	if w.steps == max(0, int(w.opens/step)-1) {
+		w.atStart = *w.battery
+	}
+	if w.steps == int(w.scenario.leadS/step)-1 && w.recorder.started {
+		w.restV = w.supply.voltage
+	}
+	if w.steps == int(w.closes/step)-1 {
 		w.atBell = *w.battery
 	}
+}
+
+// forgetPast drops what was before the log's first sample: nobody can know of it.
+func (w *world) forgetPast() {
+	w.path.gone = nil
+	for _, c := range w.path.pieces {
+		c.trace = trace{}
+	}
+	w.field.scored = w.field.scored[w.field.score:] // what landed and does not count yet
+	w.track = nil
+	w.drawn.forget()
 }
 
 // driven says whether a belt is being driven onward: told to, and not cut off.

@@ -1,0 +1,156 @@
+package sim
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+// with plays the clean story with some conditions on, and keeps the world.
+func with(t testing.TB, seed uint64, names ...string) (*Match, *world) {
+	t.Helper()
+	m, w, err := playWorld(Options{Scenario: "clean", Seed: seed, With: names})
+	require.NoError(t, err)
+	return m, w
+}
+
+// Every sensor condition alone, and all of them together, give a log in order, a profile
+// that reads it, and a truth inside it; the match itself stays the one without.
+func TestEverySensorConditionGivesAWholeMatch(t *testing.T) {
+	plain, _ := with(t, 4)
+	var all []string
+	groups := map[string]bool{}
+	for _, c := range sensorConditions() {
+		if c.group == "" || !groups[c.group] {
+			all = append(all, c.Name)
+			groups[c.group] = true
+		}
+		m, _ := with(t, 4, c.Name)
+		assert.Equal(t, []string{c.Name}, m.Conditions)
+		whole(t, m)
+		for seed := uint64(5); sameLog(m.Log, plain.Log) && len(m.Truth.Quality.Faults) == 0 && seed < 8 && strings.HasPrefix(c.Name, "beam-"); seed++ {
+			m, _ = with(t, seed, c.Name) // no piece came while it stuck
+		}
+		same := m.Log.Samples() == plain.Log.Samples() && string(m.Profile) == string(generatedPlain(t)) && m.Arrived == nil && sameLog(m.Log, plain.Log)
+		assert.False(t, same, "%s changes nothing", c.Name)
+	}
+	m, _ := with(t, 4, all...)
+	whole(t, m)
+}
+
+func generatedPlain(t *testing.T) []byte {
+	t.Helper()
+	s, _ := findScenario("clean")
+	return generated(newWorld(s, Options{Seed: 4}))
+}
+
+func sameLog(a, b *schemas.Log) bool {
+	return slices.EqualFunc(a.Signals, b.Signals, func(x, y *schemas.Signal) bool {
+		return x.Name == y.Name && slices.Equal(x.Time, y.Time) && slices.Equal(x.Float, y.Float) &&
+			slices.Equal(x.Int, y.Int) && slices.Equal(x.Bool, y.Bool) && slices.Equal(x.Text, y.Text)
+	})
+}
+
+// whole checks what must hold for any match.
+func whole(t *testing.T, m *Match) {
+	t.Helper()
+	first, last, ok := m.Log.Bounds()
+	require.True(t, ok, "%v", m.Conditions)
+	for _, s := range m.Log.Signals {
+		for i := 1; i < s.Len(); i++ {
+			require.Less(t, s.Time[i-1], s.Time[i], "%v %s", m.Conditions, s.Name)
+		}
+	}
+	p, err := profile.Parse("robot.yaml", m.Profile)
+	require.NoError(t, err, "%v\n%s", m.Conditions, m.Profile)
+	for _, r := range p.Refs() {
+		absent := slices.Contains(m.Truth.Quality.Missing, r.Ref.Signal)
+		assert.Equal(t, absent, m.Log.Find(r.Ref.Signal) == nil, "%v %s", m.Conditions, r.Ref.Signal)
+		if !absent {
+			_, err := bind(r, m.Log)
+			assert.NoError(t, err, "%v %s", m.Conditions, r.Role)
+		}
+	}
+	inside := func(at float64, what string) {
+		assert.GreaterOrEqual(t, at, schemas.Seconds(first)-2e-6, "%v %s", m.Conditions, what)
+		assert.LessOrEqual(t, at, schemas.Seconds(last)+2e-6, "%v %s", m.Conditions, what)
+	}
+	r := m.Truth
+	for _, p := range r.Match.Periods {
+		inside(p.StartS, "period")
+		inside(p.EndS, "period")
+	}
+	for _, j := range r.Jams {
+		inside(j.StartS, "jam")
+		inside(j.EndS, "jam")
+	}
+	for _, b := range r.Brownouts {
+		inside(b.StartS, "brownout")
+	}
+	for _, c := range r.Cycles {
+		inside(c.StartS, "cycle")
+		inside(c.EndS, "cycle")
+		assert.InDelta(t, c.EndS-c.StartS, c.DurationS, 3e-6)
+	}
+	for _, b := range r.Balances {
+		inside(b.StartS, "balance")
+		inside(b.EndS, "balance")
+	}
+	for _, v := range r.Moves {
+		inside(v.StartS, "move")
+		inside(v.EndS, "move")
+	}
+	for _, g := range r.Quality.Gaps {
+		inside(g.StartS, "gap")
+		inside(g.EndS, "gap")
+		assert.Less(t, g.StartS, g.EndS)
+	}
+	for _, f := range r.Quality.Faults {
+		inside(f.StartS, "fault")
+		inside(f.EndS, "fault")
+		assert.NotNil(t, m.Log.Find(f.Signal), f.Signal)
+		assert.False(t, math.IsInf(f.StartS, 0))
+	}
+	if e := r.Battery.EnergyWh; e != nil {
+		assert.Greater(t, *e, 0.0, "%v", m.Conditions)
+	}
+}
+
+func bind(r profile.NamedRef, log *schemas.Log) (any, error) {
+	switch r.Want {
+	case profile.WantText:
+		return r.Ref.Text(log)
+	case profile.WantBool:
+		return r.Ref.Bool(log)
+	}
+	if r.Unit.Symbol == "" {
+		return r.Ref.Float(log)
+	}
+	return r.Ref.FloatIn(log, r.Unit)
+}
+
+// Drawn matches of many seeds are whole too, and have some two sensor conditions each.
+func TestDrawnMatchesAreWhole(t *testing.T) {
+	for seed := uint64(1); seed <= 8; seed++ {
+		m := play(t, Drawn, seed)
+		whole(t, m)
+	}
+	n := 0
+	const seeds = 400
+	for seed := uint64(1); seed <= seeds; seed++ {
+		s, _ := findScenario(Drawn)
+		for _, name := range s.draw(seed) {
+			if slices.ContainsFunc(sensorConditions(), func(c condition) bool { return c.Name == name }) {
+				n++
+			}
+		}
+	}
+	assert.InDelta(t, 2.4, float64(n)/seeds, 0.4)
+}
