@@ -1,7 +1,6 @@
 package score
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -39,10 +38,10 @@ func scoreBalance(c *Case) *Tally {
 	})
 	t.found("attempt recall", "attempt precision", "", len(p.pairs), len(p.missed), len(p.extra))
 	for _, i := range p.missed {
-		t.lose(1, fmt.Sprintf("missed: attempt at %s, %s, peak %.1f deg", c.at(truth[i].StartS), truth[i].Outcome, truth[i].PeakDeg))
+		t.lose(1, "attempt missed", "missed: attempt at %s, %s, peak %.1f deg", c.at(truth[i].StartS), truth[i].Outcome, truth[i].PeakDeg)
 	}
 	for _, i := range p.extra {
-		t.lose(1, fmt.Sprintf("no attempt at %s (told %s, %.1f s, peak %.1f deg)", c.at(got[i].StartS), got[i].Outcome, got[i].EndS-got[i].StartS, got[i].PeakDeg))
+		t.lose(1, "attempt that was none", "no attempt at %s (told %s, %.1f s, peak %.1f deg)", c.at(got[i].StartS), got[i].Outcome, got[i].EndS-got[i].StartS, got[i].PeakDeg)
 	}
 	for _, x := range p.pairs {
 		scoreAttempt(t, c, truth[x[0]], got[x[1]])
@@ -55,7 +54,7 @@ func scoreAttempt(t *Tally, c *Case, truth, got schemas.Balance) {
 	t.table("attempt outcome", truth.Outcome, got.Outcome)
 	t.hit("attempt outcome right", truth.Outcome == got.Outcome)
 	if truth.Outcome != got.Outcome {
-		t.lose(1, fmt.Sprintf("attempt at %s told %s, was %s", c.at(truth.StartS), got.Outcome, truth.Outcome))
+		t.lose(1, "attempt with wrong outcome", "attempt at %s told %s, was %s", c.at(truth.StartS), got.Outcome, truth.Outcome)
 	}
 	t.value("attempt start error", got.StartS-truth.StartS)
 	t.value("attempt end error", got.EndS-truth.EndS)
@@ -63,13 +62,13 @@ func scoreAttempt(t *Tally, c *Case, truth, got schemas.Balance) {
 		t.value("settle error", b-a)
 		t.hit("settle within 0.2 s", math.Abs(b-a) <= 0.2)
 		if math.Abs(b-a) > 0.5 {
-			t.lose(0.25, fmt.Sprintf("attempt at %s settled after %.1f s, was %.1f s", c.at(truth.StartS), b, a))
+			t.lose(0.25, "attempt settle time off", "attempt at %s settled after %.1f s, was %.1f s", c.at(truth.StartS), b, a)
 		}
 	})
 	t.hit("overshoots equal", truth.Overshoots == got.Overshoots)
 	t.value("overshoots error", float64(got.Overshoots-truth.Overshoots))
 	if truth.Overshoots != got.Overshoots {
-		t.lose(0.25, fmt.Sprintf("attempt at %s: %d overshoots, was %d", c.at(truth.StartS), got.Overshoots, truth.Overshoots))
+		t.lose(0.25, "attempt overshoots miscounted", "attempt at %s: %d overshoots, was %d", c.at(truth.StartS), got.Overshoots, truth.Overshoots)
 	}
 	t.value("peak error", got.PeakDeg-truth.PeakDeg)
 	if truth.DampingRatio != nil {
@@ -85,7 +84,7 @@ func scoreAttempt(t *Tally, c *Case, truth, got schemas.Balance) {
 	if want != "" {
 		t.hit("diagnosis right, where truth tells", want == is)
 		if want != is {
-			t.lose(0.25, fmt.Sprintf("attempt at %s: %s, was %s", c.at(truth.StartS), said(is), want))
+			t.lose(0.25, "attempt with wrong diagnosis", "attempt at %s: %s, was %s", c.at(truth.StartS), said(is), want)
 		}
 	}
 }

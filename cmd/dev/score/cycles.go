@@ -3,7 +3,6 @@ package score
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -68,25 +67,25 @@ func scoreCycles(c *Case) *Tally {
 	p := pairCycles(truth, got)
 	t.found("cycle rows found", "cycle rows right", "", len(p.pairs), len(p.missed), len(p.extra))
 	for _, i := range p.missed {
-		t.lose(0.5, fmt.Sprintf("missed: %s cycle from %s to %s", truth[i].Kind, c.at(truth[i].StartS), c.at(truth[i].EndS)))
+		t.lose(0.5, "cycle row missed", "missed: %s cycle from %s to %s", truth[i].Kind, c.at(truth[i].StartS), c.at(truth[i].EndS))
 	}
 	for _, i := range p.extra {
-		t.lose(0.5, fmt.Sprintf("no such %s cycle: from %s to %s", got[i].Kind, c.at(got[i].StartS), c.at(got[i].EndS)))
+		t.lose(0.5, "cycle row that is none", "no such %s cycle: from %s to %s", got[i].Kind, c.at(got[i].StartS), c.at(got[i].EndS))
 	}
 	for _, x := range p.pairs {
 		w, g := truth[x[0]], got[x[1]]
 		ok := w.Period == g.Period && w.Pieces == g.Pieces && w.Complete == g.Complete
 		t.hit("cycle kind, period, pieces, complete right", ok)
 		if !ok {
-			t.lose(0.25, fmt.Sprintf("cycle from %s: %s, %d pieces, complete %v; was %s, %d, %v",
-				c.at(w.StartS), g.Period, g.Pieces, g.Complete, w.Period, w.Pieces, w.Complete))
+			t.lose(0.25, "cycle with wrong kind, period or pieces", "cycle from %s: %s, %d pieces, complete %v; was %s, %d, %v",
+				c.at(w.StartS), g.Period, g.Pieces, g.Complete, w.Period, w.Pieces, w.Complete)
 		}
 		for _, ph := range phases() {
 			t.both(ph.name, ph.of(w.Phases), ph.of(g.Phases), func(a, b float64) {
 				t.value(ph.name+" error", b-a)
 				t.hit(ph.name+" within 0.2 s", math.Abs(b-a) <= 0.2)
 				if math.Abs(b-a) > 1 {
-					t.lose(0.1, fmt.Sprintf("%s of the cycle from %s took %.1f s, was %.1f s", ph.name, c.at(w.StartS), b, a))
+					t.lose(0.1, "phase off by over 1 s", "%s of the cycle from %s took %.1f s, was %.1f s", ph.name, c.at(w.StartS), b, a)
 				}
 			})
 		}
@@ -114,14 +113,14 @@ func pairCycles(truth, got []schemas.Cycle) pairing {
 func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 	p := pairCycles(c.Truth.Cycles, got)
 	both, missed, extra := 0, 0, 0
-	lose := func(weight float64, format string, a ...any) {
+	lose := func(weight float64, kind, format string, a ...any) {
 		if which == alone { // the same matches a second time are no second loss
-			t.lose(weight, fmt.Sprintf(format, a...))
+			t.lose(weight, kind, format, a...)
 		}
 	}
 	for _, x := range p.pairs {
 		w, g := c.Truth.Cycles[x[0]], got[x[1]]
-		if c.undecided(w) {
+		if c.unsure("cycles", x[0]) {
 			if which == alone {
 				t.add("cycles left out, undecidable", 1, 0)
 			}
@@ -139,18 +138,20 @@ func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 			t.hit("slow why right"+which, word(w.Why) == word(g.Why))
 			t.table("slow why"+which, word(w.Why), word(g.Why))
 			if word(w.Why) != word(g.Why) {
-				lose(0.5, "slow cycle from %s: because of %s, was %s", c.at(w.StartS), said(word(g.Why)), said(word(w.Why)))
+				lose(0.5, "slow cycle with wrong why", "slow cycle from %s: because of %s, was %s", c.at(w.StartS), said(word(g.Why)), said(word(w.Why)))
 			}
 		case w.Slow:
 			missed++
-			lose(1, "missed: slow cycle from %s of %.1f s (%s; usual %s)", c.at(w.StartS), w.DurationS, said(word(w.Why)), seconds(c.Got.Usual.CycleS))
+			lose(1, "slow cycle missed", "missed: slow cycle from %s of %.1f s (%s; usual %s, chance said %s)",
+				c.at(w.StartS), w.DurationS, said(word(w.Why)), number(c.Got.Usual.CycleS, " s"), number(g.P, ""))
 		case g.Slow:
 			extra++
-			lose(1, "false slow cycle from %s of %.1f s (%s; usual %s)", c.at(w.StartS), w.DurationS, said(word(g.Why)), seconds(c.Got.Usual.CycleS))
+			lose(1, "slow cycle that was none", "false slow cycle from %s of %.1f s (%s; usual %s, chance said %s)",
+				c.at(w.StartS), w.DurationS, said(word(g.Why)), number(c.Got.Usual.CycleS, " s"), number(g.P, ""))
 		}
 	}
 	for _, i := range p.missed {
-		if w := c.Truth.Cycles[i]; w.Slow {
+		if w := c.Truth.Cycles[i]; w.Slow && !c.unsure("cycles", i) {
 			missed++
 		}
 	}
@@ -171,11 +172,6 @@ func slowConfidence(c schemas.Cycle) float64 {
 	return math.Min(0.99, 1-*c.P)
 }
 
-// undecided says whether the truth leaves open if a cycle was slow.
-func (c *Case) undecided(w schemas.Cycle) bool {
-	return slices.ContainsFunc(c.Undecided, func(at float64) bool { return math.Abs(at-w.StartS) <= sameTime })
-}
-
 func word(s *string) string {
 	if s == nil {
 		return ""
@@ -183,9 +179,9 @@ func word(s *string) string {
 	return *s
 }
 
-func seconds(v *float64) string {
+func number(v *float64, unit string) string {
 	if v == nil {
 		return "unknown"
 	}
-	return fmt.Sprintf("%.1f s", *v)
+	return fmt.Sprintf("%.3g%s", *v, unit)
 }

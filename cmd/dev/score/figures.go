@@ -1,5 +1,7 @@
 package score
 
+import "fmt"
+
 // Kind says how the sums or values of a figure are read.
 type Kind string
 
@@ -57,6 +59,7 @@ type Judged struct {
 // Loss is one thing that went wrong in a match.
 type Loss struct {
 	Weight float64
+	Kind   string
 	What   string
 }
 
@@ -114,8 +117,10 @@ func (t *Tally) judge(name string, confidence float64, right bool) {
 	t.Judged[name] = append(t.Judged[name], Judged{confidence, right})
 }
 
-func (t *Tally) lose(weight float64, what string) {
-	t.Losses = append(t.Losses, Loss{weight, what})
+// lose writes down what went wrong: of which kind, for the count over all matches, and what
+// it was in this one.
+func (t *Tally) lose(weight float64, kind, format string, a ...any) {
+	t.Losses = append(t.Losses, Loss{weight, kind, fmt.Sprintf(format, a...)})
 }
 
 // lost is the weighted sum of what went wrong.

@@ -1,7 +1,7 @@
 package score
 
 import (
-	"fmt"
+	"math"
 	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -48,7 +48,7 @@ func scoreFindings(c *Case) *Tally {
 			alarms++
 			weight = 1
 		}
-		t.lose(weight, fmt.Sprintf("false (%s, %.2f): %s", f.Severity, f.Confidence, f.Title))
+		t.lose(weight, f.Severity+" finding of "+f.Kind+" that is false", "false (%s, %.2f): %s", f.Severity, f.Confidence, f.Title)
 	}
 	t.add("false stop or fix findings a match", float64(alarms), 1)
 	return t
@@ -70,9 +70,9 @@ func (c *Case) judge(f schemas.Finding) (right, can bool) {
 		r := c.Truth.Battery.ResistanceOhm
 		return r != nil && *r > usualMostOhm, r != nil
 	case "slow_cycle":
-		for _, w := range c.Truth.Cycles {
-			if _, ok := overlapOrNear(w.StartS, w.StartS, f.StartS, f.StartS, sameTime); ok && w.Complete {
-				return w.Slow, !c.undecided(w)
+		for i, w := range c.Truth.Cycles {
+			if math.Abs(w.StartS-f.StartS) <= sameTime && w.Complete {
+				return w.Slow, !c.unsure("cycles", i)
 			}
 		}
 		return false, true

@@ -1,7 +1,6 @@
 package score
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -32,10 +31,10 @@ func scoreMoves(c *Case) *Tally {
 	})
 	t.found("move recall", "move precision", "", len(p.pairs), len(p.missed), len(p.extra))
 	for _, i := range p.missed {
-		t.lose(0.5, fmt.Sprintf("missed: %s sent to %.2f at %s, %s", truth[i].Name, truth[i].To, c.at(truth[i].StartS), truth[i].Outcome))
+		t.lose(0.5, "move missed", "missed: %s sent to %.2f at %s, %s", truth[i].Name, truth[i].To, c.at(truth[i].StartS), truth[i].Outcome)
 	}
 	for _, i := range p.extra {
-		t.lose(0.5, fmt.Sprintf("%s was not sent to %.2f at %s (told %s)", got[i].Name, got[i].To, c.at(got[i].StartS), got[i].Outcome))
+		t.lose(0.5, "move that was none", "%s was not sent to %.2f at %s (told %s)", got[i].Name, got[i].To, c.at(got[i].StartS), got[i].Outcome)
 	}
 	for _, x := range p.pairs {
 		scoreMove(t, c, truth[x[0]], got[x[1]])
@@ -53,14 +52,14 @@ func scoreMove(t *Tally, c *Case, truth, got schemas.Move) {
 		t.hit("move outcome right", right)
 		t.table("move outcome", truth.Outcome, got.Outcome)
 		if !right {
-			t.lose(0.5, fmt.Sprintf("%s sent to %.2f at %s told %s, was %s", truth.Name, truth.To, c.at(truth.StartS), got.Outcome, truth.Outcome))
+			t.lose(0.5, "move with wrong outcome", "%s sent to %.2f at %s told %s, was %s", truth.Name, truth.To, c.at(truth.StartS), got.Outcome, truth.Outcome)
 		}
 	}
 	t.both("move settle", truth.SettleS, got.SettleS, func(a, b float64) {
 		t.value("move settle error", b-a)
 		t.hit("move settle within 0.2 s", math.Abs(b-a) <= 0.2)
 		if math.Abs(b-a) > 0.5 {
-			t.lose(0.25, fmt.Sprintf("%s sent at %s settled after %.2f s, was %.2f s", truth.Name, c.at(truth.StartS), b, a))
+			t.lose(0.25, "move settle time off", "%s sent at %s settled after %.2f s, was %.2f s", truth.Name, c.at(truth.StartS), b, a)
 		}
 	})
 	t.value("move overshoot error", got.Overshoot-truth.Overshoot)

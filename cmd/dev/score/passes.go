@@ -1,7 +1,6 @@
 package score
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -23,14 +22,14 @@ func scorePasses(t *Tally, c *Case) {
 		t.table("pass outcome", want, is)
 		t.hit("pass outcome right", want == is)
 		if want != is {
-			t.lose(0.25, fmt.Sprintf("piece in at %s told %s, was %s", c.at(cameIn(truth[x[0]])), is, want))
+			t.lose(0.25, "pass with wrong outcome", "piece in at %s told %s, was %s", c.at(cameIn(truth[x[0]])), is, want)
 		}
 	}
 	for _, i := range p.missed {
-		t.lose(0.25, fmt.Sprintf("missed: piece in at %s, %s", c.at(cameIn(truth[i])), truth[i].Outcome))
+		t.lose(0.25, "pass missed", "missed: piece in at %s, %s", c.at(cameIn(truth[i])), truth[i].Outcome)
 	}
 	for _, i := range p.extra {
-		t.lose(0.25, fmt.Sprintf("no piece came in at %s (told %s)", c.at(cameIn(got[i])), got[i].Outcome))
+		t.lose(0.25, "pass that was none", "no piece came in at %s (told %s)", c.at(cameIn(got[i])), got[i].Outcome)
 	}
 }
 
@@ -73,12 +72,12 @@ func scoreFaults(t *Tally, c *Case) {
 			right++
 			continue
 		}
-		t.lose(0.5, fmt.Sprintf("false fault of %s from %s: %s, %s", g.Signal, c.at(g.StartS), g.Kind, g.Note))
+		t.lose(0.5, "sensor fault that was none", "false fault of %s from %s: %s, %s", g.Signal, c.at(g.StartS), g.Kind, g.Note)
 	}
 	for i, w := range truth {
 		t.hit("sensor fault recall", told[i])
 		if !told[i] {
-			t.lose(0.5, fmt.Sprintf("missed: fault of %s from %s: %s", w.Signal, c.at(w.StartS), w.Kind))
+			t.lose(0.5, "sensor fault missed", "missed: fault of %s from %s: %s", w.Signal, c.at(w.StartS), w.Kind)
 		}
 	}
 	t.add("sensor fault precision", float64(right), float64(len(got)))

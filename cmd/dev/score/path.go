@@ -33,6 +33,7 @@ func pathFigures() []Figure {
 		{Name: "jam onset error", Kind: Error, Unit: "s"},
 		{Name: "jam onset within 0.2 s", Kind: Rate},
 		{Name: "jam onset interval holds truth", Kind: Rate, Nominal: 0.9},
+		{Name: "jam onset interval width", Kind: Error, Unit: "s"},
 		{Name: "jam end error", Kind: Error, Unit: "s"},
 		{Name: "jam cleared right", Kind: Rate},
 		{Name: "jam how right, where truth tells", Kind: Rate},
@@ -89,8 +90,8 @@ func scoreJams(t *Tally, c *Case) {
 	}
 	for _, i := range p.extra {
 		t.judge("jam confidence", got[i].Confidence, false)
-		t.lose(1, fmt.Sprintf("false jam in the %s at %s for %.1f s, confidence %.2f%s",
-			got[i].Stage, c.at(got[i].StartS), got[i].EndS-got[i].StartS, got[i].Confidence, weighed(got[i])))
+		t.lose(1, "jam that was none", "false jam in the %s at %s for %.1f s, confidence %.2f%s",
+			got[i].Stage, c.at(got[i].StartS), got[i].EndS-got[i].StartS, got[i].Confidence, weighed(got[i]))
 	}
 	scoreSuspected(t, c, truth, p)
 }
@@ -116,16 +117,16 @@ func scoreSuspected(t *Tally, c *Case, truth []schemas.Jam, found pairing) {
 		}
 		t.hit("suspected jams that were one", false)
 		t.judge("jam confidence", s.Confidence, false)
-		t.lose(0.1, fmt.Sprintf("suspected a jam in the %s at %s, confidence %.2f%s", s.Stage, c.at(s.StartS), s.Confidence, weighed(s)))
+		t.lose(0.1, "suspected jam that was none", "suspected a jam in the %s at %s, confidence %.2f%s", s.Stage, c.at(s.StartS), s.Confidence, weighed(s))
 	}
 	for k, j := range open {
-		only, weight := "missed", 1.0
+		only, kind, weight := "missed", "jam missed", 1.0
 		for _, x := range p.pairs {
 			if x[0] == k {
-				only, weight = fmt.Sprintf("only suspected (%.2f)", suspected[x[1]].Confidence), 0.7
+				only, kind, weight = fmt.Sprintf("only suspected (%.2f)", suspected[x[1]].Confidence), "jam only suspected", 0.7
 			}
 		}
-		t.lose(weight, fmt.Sprintf("%s: jam in the %s at %s for %.1f s%s", only, j.Stage, c.at(j.StartS), j.EndS-j.StartS, words(j.How, j.Cause)))
+		t.lose(weight, kind, "%s: jam in the %s at %s for %.1f s%s", only, j.Stage, c.at(j.StartS), j.EndS-j.StartS, words(j.How, j.Cause))
 	}
 }
 
@@ -134,24 +135,25 @@ func scoreJam(t *Tally, c *Case, truth, got schemas.Jam) {
 	t.hit("jam stage right", right)
 	t.hit("jam stage the very one", got.Stage == truth.Stage)
 	if !right {
-		t.lose(0.5, fmt.Sprintf("jam at %s told in the %s, was in the %s", c.at(truth.StartS), got.Stage, truth.Stage))
+		t.lose(0.5, "jam in wrong stage", "jam at %s told in the %s, was in the %s", c.at(truth.StartS), got.Stage, truth.Stage)
 	}
 	off := got.StartS - truth.StartS
 	t.value("jam onset error", off)
 	t.hit("jam onset within 0.2 s", math.Abs(off) <= rightOnset)
 	if math.Abs(off) > nearOnset {
-		t.lose(0.25, fmt.Sprintf("jam in the %s told at %s, began at %s", truth.Stage, c.at(got.StartS), c.at(truth.StartS)))
+		t.lose(0.25, "jam onset off by over 0.5 s", "jam in the %s told at %s, began at %s", truth.Stage, c.at(got.StartS), c.at(truth.StartS))
 	}
 	if got.OnsetLowS != nil && got.OnsetHighS != nil {
 		t.hit("jam onset interval holds truth", *got.OnsetLowS <= truth.StartS && truth.StartS <= *got.OnsetHighS)
+		t.value("jam onset interval width", *got.OnsetHighS-*got.OnsetLowS)
 	}
 	t.value("jam end error", got.EndS-truth.EndS)
 	t.hit("jam cleared right", got.Cleared == truth.Cleared)
 	switch {
 	case got.Cleared != truth.Cleared:
-		t.lose(0.5, fmt.Sprintf("jam in the %s at %s: cleared %v, was %v", truth.Stage, c.at(truth.StartS), got.Cleared, truth.Cleared))
+		t.lose(0.5, "jam cleared wrong", "jam in the %s at %s: cleared %v, was %v", truth.Stage, c.at(truth.StartS), got.Cleared, truth.Cleared)
 	case math.Abs(got.EndS-truth.EndS) > lateEnd:
-		t.lose(0.25, fmt.Sprintf("jam in the %s told to end at %s, ended at %s", truth.Stage, c.at(got.EndS), c.at(truth.EndS)))
+		t.lose(0.25, "jam end off by over 1 s", "jam in the %s told to end at %s, ended at %s", truth.Stage, c.at(got.EndS), c.at(truth.EndS))
 	}
 	t.table("jam how", truth.How, got.How)
 	if truth.How != "" {

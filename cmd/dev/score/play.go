@@ -19,9 +19,9 @@ import (
 // a fair comparison needs. Times are log time in s.
 type Case struct {
 	Truth, Got  *schemas.Report
-	WithHistory *schemas.Report // of the same log, with earlier matches; nil when not made
-	Undecided   []float64       // starts of the cycles of which the truth does not say if they were slow
-	Stages      []Stage         // of the path, in order
+	WithHistory *schemas.Report  // of the same log, with earlier matches; nil when not made
+	Unsure      map[string][]int // by list of the report: rows of Truth that may be a trouble or none
+	Stages      []Stage          // of the path, in order
 	CutOffV     float64
 	// VoltageNoise is the standard deviation of the voltage sensor, V, quantization included.
 	VoltageNoise float64
@@ -114,7 +114,7 @@ func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
 	}
 	_, end, _ := m.Log.Bounds()
 	c := &Case{
-		Truth: m.Truth, Got: got, Undecided: undecidable(m), Stages: stagesOf(p, m.Log),
+		Truth: m.Truth, Got: got, Unsure: unsure(m), Stages: stagesOf(p, m.Log),
 		SensorTrouble: slices.ContainsFunc(m.Conditions, isSensorTrouble), LogEndS: schemas.Seconds(end),
 	}
 	if p.Power != nil && p.Power.Brownout != nil {
@@ -152,9 +152,12 @@ func earlier(m *sim.Match, seed uint64) ([]*schemas.Report, error) {
 	return out, nil
 }
 
-// undecidable are the starts of the cycles of which the simulator does not say whether they
-// were slow.
-func undecidable(*sim.Match) []float64 { return nil }
+// unsure are the rows of the truth of which the simulator leaves open whether they are a
+// trouble.
+func unsure(*sim.Match) map[string][]int { return nil }
+
+// unsure says whether the truth leaves open if row i of a list is a trouble.
+func (c *Case) unsure(list string, i int) bool { return slices.Contains(c.Unsure[list], i) }
 
 func isSensorTrouble(name string) bool {
 	return slices.ContainsFunc(sim.Conditions(), func(c sim.Condition) bool { return c.Name == name && c.Kind == sim.Sensor })

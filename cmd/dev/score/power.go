@@ -1,7 +1,6 @@
 package score
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -76,7 +75,7 @@ func scoreBrownouts(t *Tally, c *Case) {
 			continue
 		}
 		missed++
-		t.lose(1, fmt.Sprintf("missed: brownout at %s for %.2f s down to %.2f V", c.at(d.StartS), c.endOf(d.EndS)-d.StartS, d.MinV))
+		t.lose(1, "brownout missed", "missed: brownout at %s for %.2f s down to %.2f V", c.at(d.StartS), c.endOf(d.EndS)-d.StartS, d.MinV)
 	}
 	for _, i := range p.extra {
 		d := got[i]
@@ -86,7 +85,7 @@ func scoreBrownouts(t *Tally, c *Case) {
 			continue
 		}
 		extra++
-		t.lose(1, fmt.Sprintf("false brownout at %s for %.2f s down to %.2f V", c.at(d.StartS), c.endOf(d.EndS)-d.StartS, d.MinV))
+		t.lose(1, "brownout that was none", "false brownout at %s for %.2f s down to %.2f V", c.at(d.StartS), c.endOf(d.EndS)-d.StartS, d.MinV)
 	}
 	t.found("brownout recall", "brownout precision", "brownout F1", both, missed, extra)
 	switch {
@@ -118,7 +117,7 @@ func scoreDip(t *Tally, c *Case, truth, got schemas.Brownout) {
 	if truth.Cause != "" {
 		t.hit("brownout cause right, where truth tells", truth.Cause == got.Cause)
 		if truth.Cause != got.Cause {
-			t.lose(0.5, fmt.Sprintf("brownout at %s blamed on %s, was %s", c.at(truth.StartS), said(got.Cause), truth.Cause))
+			t.lose(0.5, "brownout with wrong cause", "brownout at %s blamed on %s, was %s", c.at(truth.StartS), said(got.Cause), truth.Cause)
 		}
 	}
 }
@@ -128,7 +127,7 @@ func scoreBattery(t *Tally, c *Case) {
 	if truth.ResistanceOhm != nil {
 		t.hit("resistance told, where truth has one", got.ResistanceOhm != nil)
 		if got.ResistanceOhm == nil {
-			t.lose(0.5, fmt.Sprintf("resistance not told (%s), was %.4f ohm", said(got.Reason), *truth.ResistanceOhm))
+			t.lose(0.5, "resistance not told", "resistance not told (%s), was %.4f ohm", said(got.Reason), *truth.ResistanceOhm)
 		}
 	} else {
 		t.hit("resistance told, where truth has none", got.ResistanceOhm != nil)
@@ -148,7 +147,7 @@ func scoreBattery(t *Tally, c *Case) {
 		t.hit("resistance interval holds truth", holds)
 		t.value("resistance interval half width", 50*(*high-*low) / *r)
 		if !holds {
-			t.lose(0.5, fmt.Sprintf("resistance told %.4f to %.4f ohm, was %.4f", *low, *high, *r))
+			t.lose(0.5, "resistance outside its interval", "resistance told %.4f to %.4f ohm, was %.4f", *low, *high, *r)
 		}
 	}
 }
@@ -166,7 +165,7 @@ func scoreStandby(t *Tally, c *Case) {
 		}
 		t.hit("standby draw recall", ok)
 		if !ok {
-			t.lose(1, fmt.Sprintf("missed: %s drew %.1f A while disabled at %s", w.Branch, w.MedianA, c.at(w.StartS)))
+			t.lose(1, "standby draw missed", "missed: %s drew %.1f A while disabled at %s", w.Branch, w.MedianA, c.at(w.StartS))
 		}
 	}
 	for _, g := range c.Got.StandbyDraws {
@@ -176,7 +175,7 @@ func scoreStandby(t *Tally, c *Case) {
 		}
 		t.hit("standby draw precision", ok)
 		if !ok {
-			t.lose(1, fmt.Sprintf("false: %s drew %.1f A while disabled at %s", g.Branch, g.MedianA, c.at(g.StartS)))
+			t.lose(1, "standby draw that was none", "false: %s drew %.1f A while disabled at %s", g.Branch, g.MedianA, c.at(g.StartS))
 		}
 	}
 }

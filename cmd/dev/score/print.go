@@ -4,11 +4,15 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 )
 
-// mostLosses of a worst case are written out; the rest is counted.
-const mostLosses = 6
+// What is written out of a worst case, and of the seeds of a kind of loss; the rest is counted.
+const (
+	mostLosses = 6
+	mostSeeds  = 12
+)
 
 // Text writes the score for people to read.
 func Text(w io.Writer, r *Result) error {
@@ -81,7 +85,28 @@ func (p *printer) subject(s SubjectResult) {
 		p.calibration(c)
 	}
 	p.conditions(s)
+	p.losses(s.Losses)
 	p.worst(s.Worst)
+}
+
+// losses prints what went wrong by kind, with the seeds to look at first.
+func (p *printer) losses(all []LossKind) {
+	if len(all) == 0 {
+		return
+	}
+	p.line("")
+	p.line("%-48s %5s %7s %8s  %s", "what went wrong, heaviest first", "count", "weight", "matches", "in seeds")
+	for _, k := range all {
+		var seeds []string
+		for i, s := range k.Seeds {
+			if i == mostSeeds {
+				seeds = append(seeds, "...")
+				break
+			}
+			seeds = append(seeds, strconv.FormatUint(s, 10))
+		}
+		p.line("%-48s %5d %7.2f %8d  %s", k.Kind, k.N, k.Lost, len(k.Seeds), strings.Join(seeds, " "))
+	}
 }
 
 // text is the value of a row with its unit.

@@ -130,7 +130,7 @@ func TestUndecidedCyclesAreCountedAndLeftOut(t *testing.T) {
 	truth := []schemas.Cycle{cycle(120, 130, ""), cycle(130, 150, "")}
 	c := caseOfHand(schemas.Report{Cycles: truth}, schemas.Report{Cycles: []schemas.Cycle{cycle(120, 130, ""), cycle(130, 150, "place")}})
 	assert.Equal(t, Sum{0, 1}, scoreCycles(c).Sums["slow precision"])
-	c.Undecided = []float64{130}
+	c.Unsure = map[string][]int{"cycles": {1}}
 	s := scoreCycles(c)
 	assert.Equal(t, Sum{0, 0}, s.Sums["slow precision"])
 	assert.Equal(t, 1.0, s.Sums["cycles left out, undecidable"].K)
