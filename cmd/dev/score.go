@@ -9,6 +9,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/afterbell/afterbell/cmd/dev/score"
 	"github.com/afterbell/afterbell/sample-logs/sim"
@@ -31,10 +32,12 @@ func (d *dev) score(args []string) error {
 			d.say("%d of %d matches", done, of)
 		}
 	}
+	began := time.Now()
 	r, err := score.Run(d.ctx, o)
 	if err != nil {
 		return err
 	}
+	d.say("%d matches played and scored in %.0f s", o.Seeds, time.Since(began).Seconds())
 	if err := d.writeScore(r, before, asJSON); err != nil {
 		return err
 	}

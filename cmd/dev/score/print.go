@@ -224,22 +224,38 @@ func (p *printer) conditions(s SubjectResult) {
 	}
 	p.line("%s", strings.TrimRight(head, " "))
 	p.line("%s", strings.TrimRight(all, " "))
+	var nothing []string
 	for _, c := range s.Conditions {
+		if c.Lost == 0 {
+			nothing = append(nothing, fmt.Sprintf("%s (%d)", c.Name, c.Matches))
+			continue
+		}
 		line := fmt.Sprintf("%-26s %7d %6.2f", c.Name, c.Matches, c.Lost)
 		for _, f := range c.Figures {
-			mark := "!"
-			if f.Chance {
-				mark = " "
-			}
-			value := "-"
-			if f.With.Value != nil {
-				value = fmt.Sprintf("%s %s (%s)", f.With.text(), mark, f.With.counts())
-			}
-			line += fmt.Sprintf("  %-28s", clipped(value, 28))
+			line += fmt.Sprintf("  %-28s", f.cell())
 		}
 		p.line("%s", strings.TrimRight(line, " "))
 	}
+	if len(nothing) > 0 {
+		p.line("nothing lost with (matches): %s", strings.Join(nothing, ", "))
+	}
 	p.line("lost: weight of what went wrong, a match. !: chance does not explain the difference to the matches without the condition (95 %%, one look at each).")
+}
+
+// cell is a figure with the condition on, in the table by condition.
+func (c Compare) cell() string {
+	if c.With.Value == nil {
+		return "-"
+	}
+	mark := "!"
+	if c.Chance {
+		mark = " "
+	}
+	of := fmt.Sprintf("%.0f of %.0f", c.With.K, c.With.N)
+	if c.With.Kind == Per {
+		of = fmt.Sprintf("%.0f in %.0f", c.With.K, c.With.N)
+	}
+	return fmt.Sprintf("%s %s (%s)", c.With.text(), mark, of)
 }
 
 func clipped(s string, n int) string {
