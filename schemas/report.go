@@ -429,6 +429,7 @@ type Move struct {
 	From      float64  `json:"from"`
 	To        float64  `json:"to"`
 	SettleS   *float64 `json:"settle_s"`
+	RiseS     *float64 `json:"rise_s"` // from a tenth of the way to nine tenths
 	Overshoot float64  `json:"overshoot"`
 	Outcome   string   `json:"outcome"` // settled, short, superseded
 	PeakA     *float64 `json:"peak_a"`

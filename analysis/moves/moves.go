@@ -78,7 +78,8 @@ const (
 // while the mechanism was under way, short when the mechanism had come to rest elsewhere or
 // the target never moved again. Overshoot is how far the position went beyond the target,
 // seen from where it came, up to the end of its stay; never negative, in the position's
-// unit. PeakA is the largest current, by size, up to EndS; nil without current.
+// unit. RiseS is how long it took from a tenth of the way to nine tenths, straight between
+// samples; nil when it did not get that far, had no way to go, or was silent meanwhile. PeakA is the largest current, by size, up to EndS; nil without current.
 //
 // Spikes of one or two samples in the position count for nothing. Samples need not be
 // regular, and position and target need not come together; a target holds until its next
@@ -190,6 +191,7 @@ func follow(m Mechanism, position *series.Float, c change, end int64, last bool,
 	for _, v := range during.V[:measured] {
 		move.Overshoot = max(move.Overshoot, (v-c.to)*math.Copysign(1, way))
 	}
+	move.RiseS = rise(during, from, c.to, m.Within, cfg)
 	if m.Current != nil {
 		drawn := m.Current.Between(c.start, int64(math.Round(move.EndS*1e6))+1)
 		for _, a := range drawn.V {

@@ -139,7 +139,8 @@ func TestMoves(t *testing.T) {
 	}
 }
 
-// Reference: Octave 7.3.0, control 3.4.0, step() of 1/(s^2 + 2 zeta s + 1): overshoot and the
+// Reference: Octave 7.3.0, control 3.4.0, step() of 1/(s^2 + 2 zeta s + 1): overshoot, rise
+// from 10 to 90 % (Nise, Control Systems Engineering, prints the same; from memory) and the
 // last exit from the 2 % and 5 % bands, here sampled 50 times a second.
 func TestStepResponses(t *testing.T) {
 	f, err := os.Open("testdata/expected_step2.csv")
@@ -149,7 +150,7 @@ func TestStepResponses(t *testing.T) {
 	r.Comment = '#'
 	rows, err := r.ReadAll()
 	require.NoError(t, err)
-	require.Equal(t, []string{"zeta", "overshoot_sim", "overshoot_formula", "tpeak_sim", "tpeak_formula", "ts2", "ts5"}, rows[0][:7])
+	require.Equal(t, []string{"zeta", "overshoot_sim", "overshoot_formula", "tpeak_sim", "tpeak_formula", "ts2", "ts5", "trise_0_100", "trise_10_90"}, rows[0])
 	require.Greater(t, len(rows), 9)
 	for _, row := range rows[1:] {
 		var n []float64
@@ -175,6 +176,7 @@ func TestStepResponses(t *testing.T) {
 			require.Equal(t, Settled, got[0].Outcome)
 			require.InDelta(t, n[1], got[0].Overshoot, 0.002, "zeta %g", zeta)
 			require.InDelta(t, settle, *got[0].SettleS, 0.0201, "zeta %g within %g", zeta, within)
+			require.InDelta(t, n[8], *got[0].RiseS, 0.002, "zeta %g", zeta)
 		}
 	}
 }
@@ -289,7 +291,7 @@ func TestProperties(t *testing.T) {
 		for i, a := range got {
 			b := moved[i]
 			if math.Abs(a.StartS+seconds(by)-b.StartS) > 2e-6 || math.Abs(a.EndS+seconds(by)-b.EndS) > 2e-6 ||
-				a.Outcome != b.Outcome || a.Overshoot != b.Overshoot || a.From != -b.From || a.To != -b.To {
+				a.Outcome != b.Outcome || (a.RiseS == nil) != (b.RiseS == nil) || a.RiseS != nil && math.Abs(*a.RiseS-*b.RiseS) > 1e-9 || a.Overshoot != b.Overshoot || a.From != -b.From || a.To != -b.To {
 				rt.Fatalf("%+v became %+v", a, b)
 			}
 			if i > 0 && a.StartS < got[i-1].EndS {

@@ -7,7 +7,8 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// Collinear says how far the columns of a regression are told apart by its data: for each
+// Collinear answers whether changes of a season that came together (a new battery with a new
+// gear) can be told apart: how alike the columns of a regression are in its data. For each
 // the variance inflation factor (1 when nothing else explains it; its standard error is the
 // square root of that times as large as it would be alone), and the condition number of all
 // after standardizing. Common practice takes factors above 10 and condition numbers above

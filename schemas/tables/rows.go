@@ -208,6 +208,7 @@ type Move struct {
 	From      float64  `parquet:"from"`
 	To        float64  `parquet:"to"`
 	SettleS   *float64 `parquet:"settle_s,optional"`
+	RiseS     *float64 `parquet:"rise_s,optional"`
 	Overshoot float64  `parquet:"overshoot"`
 	Outcome   string   `parquet:"outcome"`
 	PeakA     *float64 `parquet:"peak_a,optional"`
@@ -218,7 +219,7 @@ func moveRows(r *schemas.Report) []Move {
 	for i, m := range r.Moves {
 		out[i] = Move{
 			Seal: r.From.Seal, Name: m.Name, StartS: m.StartS, EndS: m.EndS, From: m.From, To: m.To,
-			SettleS: m.SettleS, Overshoot: m.Overshoot, Outcome: m.Outcome, PeakA: m.PeakA,
+			SettleS: m.SettleS, RiseS: m.RiseS, Overshoot: m.Overshoot, Outcome: m.Outcome, PeakA: m.PeakA,
 		}
 	}
 	return out

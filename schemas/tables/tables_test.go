@@ -62,7 +62,7 @@ func fullReport() *schemas.Report {
 			{StartS: 130, EndS: 134, Outcome: "level", SettleS: ptr(3.0), Overshoots: 2, DampingRatio: ptr(0.3), PeakDeg: 11, Period: "driver", Diagnosis: "swings"},
 			{StartS: 140, EndS: 153, Outcome: "ran_out", PeakDeg: 9},
 		},
-		Moves:      []schemas.Move{{Name: "lift", StartS: 5, EndS: 6, From: 0, To: 1, SettleS: ptr(0.8), Outcome: "settled"}, {Name: "lift", Outcome: "superseded"}},
+		Moves:      []schemas.Move{{Name: "lift", StartS: 5, EndS: 6, From: 0, To: 1, SettleS: ptr(0.8), RiseS: ptr(0.5), Outcome: "settled"}, {Name: "lift", Outcome: "superseded"}},
 		Autonomous: schemas.Autonomous{Pieces: ptr(0), EndX: ptr(0.0), EndY: ptr(2.5)},
 	}
 	for _, name := range []string{"path", "power", "cycles", "balance", "moves", "autonomous", "quality"} {

@@ -1,0 +1,208 @@
+package balance
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// Savitzky and Golay, Analytical Chemistry 36 (1964), tables of weights (from memory; by
+// scipy 1.10.1 savgol_coeffs too): smoothing by a parabola over 5, 7 and 9 even points, and the
+// derivative over 5. The local parabola is the same where samples are even, and goes on
+// where they are not.
+func TestLocalParabolaIsSavitzkyGolay(t *testing.T) {
+	for _, c := range []struct {
+		weights []float64
+		over    float64
+		rate    bool
+	}{
+		{[]float64{-3, 12, 17, 12, -3}, 35, false},
+		{[]float64{-2, 3, 6, 7, 6, 3, -2}, 21, false},
+		{[]float64{-21, 14, 39, 54, 59, 54, 39, 14, -21}, 231, false},
+		{[]float64{-2, -1, 0, 1, 2}, 10, true},
+	} {
+		half := len(c.weights) / 2
+		for at, want := range c.weights {
+			var m moments
+			for i := -half; i <= half; i++ {
+				y := 0.0
+				if i+half == at {
+					y = 1
+				}
+				m.add(float64(i)*0.02, y)
+			}
+			value, rate, scale, ok := m.parabola()
+			require.True(t, ok)
+			if c.rate {
+				assert.InDelta(t, want/c.over/0.02, rate, 1e-9, "rate over %d, weight %d", len(c.weights), at)
+				continue
+			}
+			assert.InDelta(t, want/c.over, value, 1e-12, "over %d, weight %d", len(c.weights), at)
+			squares := 0.0
+			for _, w := range c.weights {
+				squares += w * w / (c.over * c.over)
+			}
+			assert.InDelta(t, math.Sqrt(squares), scale, 1e-12, "noise let through over %d", len(c.weights))
+		}
+	}
+}
+
+// letGo is a tilt that swings with the damping given by how its peaks fall, 50 times a second.
+func letGo(seconds float64, tilt func(s float64) float64) stretch {
+	var w stretch
+	for i := 0; float64(i)*0.02 <= seconds; i++ {
+		w.t, w.y = append(w.t, float64(i)*0.02), append(w.y, tilt(float64(i)*0.02))
+	}
+	return w
+}
+
+// Thomson, Theory of Vibration with Applications, and Rao, Mechanical Vibrations:
+// logarithmic decrement, peaks that fall by a factor within some cycles (formula from
+// memory, figures by it).
+func TestDampingByLogarithmicDecrement(t *testing.T) {
+	for _, c := range []struct{ cycles, factor, zeta float64 }{
+		{1, 2, 0.10965258},
+		{1, 16, 0.40371275},
+		{2, 4, 0.10965258},
+		{5, 4, 0.04408422},
+	} {
+		const period = 0.9
+		s, ok := fitSwing(letGo(4, func(s float64) float64 {
+			return 10 * math.Pow(c.factor, -s/period/c.cycles) * math.Cos(2*math.Pi*s/period)
+		}))
+		require.True(t, ok)
+		assert.InDelta(t, c.zeta, s.zeta, 1e-8, "1/%g in %g cycles", c.factor, c.cycles)
+	}
+}
+
+// Ogata, Modern Control Engineering, the second-order system of zeta 0.6 and wn 5 (from
+// memory): overshoot 0.094780, peak time 0.785398 s, here sampled 50 times a second.
+func TestOvershootAndPeakTimeOfTheBook(t *testing.T) {
+	const zeta, wn, wd = 0.6, 5.0, 4.0
+	w := letGo(8, func(s float64) float64 {
+		s = math.Max(0, s-1)
+		return 10 * math.Exp(-zeta*wn*s) * (math.Cos(wd*s) + zeta*wn/wd*math.Sin(wd*s))
+	})
+	in := Input{Tilt: &series.Float{}, MountDeg: 6, LevelDeg: 0.5, HoldS: 2, End: 8_000_000}
+	for i := range w.t {
+		in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(math.Round(w.t[i]*1e6))), append(in.Tilt.V, w.y[i])
+	}
+	got := Detect(in, DefaultConfig()).Balances
+	require.Len(t, got, 1)
+	require.NotEmpty(t, got[0].Swings)
+	assert.InDelta(t, -10*0.094780, got[0].Swings[0].Tilt, 0.02)
+	assert.InDelta(t, 1+0.785398, got[0].Swings[0].AtS, 0.0201)
+}
+
+// Ogata, Modern Control Engineering, velocity feedback (from memory): J = B = 1 with K
+// alone, and the Kh that makes the overshoot 0.2, which is zeta 0.455950.
+func TestRateTermOfTheServo(t *testing.T) {
+	const k = 12.459895
+	s := swing{wn: math.Sqrt(k), p: make([]float64, 5), cov: make([]float64, 25)}
+	s.zeta = 1 / (2 * s.wn)
+	cfg := DefaultConfig()
+	cfg.DampingGoal = 0.455950
+	td, _ := rateTerm(s, cfg)
+	assert.InDelta(t, 3.529858, s.wn, 1e-6)
+	assert.InDelta(t, 0.178081, td, 1e-6)
+	assert.InDelta(t, 0.2, math.Exp(-math.Pi*cfg.DampingGoal/math.Sqrt(1-cfg.DampingGoal*cfg.DampingGoal)), 1e-6)
+}
+
+// Reference: Octave 7.3.0, control 3.4.0, damp() and dcgain(): a platform with stiffness
+// and friction, J 0.5, b 0.2, k 1.5, under kp 10 and a rate term; here integrated in steps of
+// a tenth of a millisecond (Runge-Kutta of fourth order).
+func TestSwingOfAStiffPlatform(t *testing.T) {
+	for _, c := range []struct{ kd, zeta float64 }{{0, 0.04170288}, {1, 0.25021730}} {
+		const j, b, k, kp, h = 0.5, 0.2, 1.5, 10.0, 1e-4
+		rate := func(x, v float64) (dx, dv float64) { return v, (kp*(1-x) - c.kd*v - b*v - k*x) / j }
+		x, v, n := 0.0, 0.0, 0
+		w := letGo(6, func(s float64) float64 {
+			for ; float64(n)*h < s-h/2; n++ {
+				x1, v1 := rate(x, v)
+				x2, v2 := rate(x+h/2*x1, v+h/2*v1)
+				x3, v3 := rate(x+h/2*x2, v+h/2*v2)
+				x4, v4 := rate(x+h*x3, v+h*v3)
+				x, v = x+h/6*(x1+2*x2+2*x3+x4), v+h/6*(v1+2*v2+2*v3+v4)
+			}
+			return x
+		})
+		s, ok := fitSwing(w)
+		require.True(t, ok)
+		assert.InDelta(t, 4.79583152, s.wn, 1e-6, "kd %g", c.kd)
+		assert.InDelta(t, c.zeta, s.zeta, 1e-7, "kd %g", c.kd)
+		assert.InDelta(t, 0.86956522, s.p[0], 1e-7, "what stiffness leaves of the way")
+	}
+}
+
+// heldLoop is a double integrator under a command held for 20 ms, u = -25 theta - kd times
+// the rate, of readings late steps old; the rate is measured or the difference over a step.
+func heldLoop(kd float64, late int, backward bool) stretch {
+	const h, kp = 0.02, 25.0
+	theta, omega := []float64{0.2}, []float64{0}
+	past := func(x []float64, i int) float64 { return x[max(0, i)] }
+	w := stretch{}
+	for k := range 400 {
+		seen := k - late
+		rate := past(omega, seen)
+		if backward {
+			rate = (past(theta, seen) - past(theta, seen-1)) / h
+		}
+		u := -kp*past(theta, seen) - kd*rate
+		theta = append(theta, theta[k]+omega[k]*h+u*h*h/2)
+		omega = append(omega, omega[k]+u*h)
+		w.t, w.y = append(w.t, float64(k)*h), append(w.y, theta[k]*180/math.Pi)
+	}
+	return w
+}
+
+// Reference: Octave 7.3.0, control 3.4.0, c2d and margin, and the loops' eigenvalues: what a
+// step of a discrete loop does to its swing, and the rate gains that just undo holding
+// (half a step late) and one step more. The rule: lateness tau costs wn tau/2 of damping.
+func TestCostOfDelay(t *testing.T) {
+	for _, c := range []struct {
+		kd       float64
+		late     int
+		backward bool
+		abs      float64 // of the pole: what is left of a swing after a step
+		tol      float64
+	}{
+		{0, 0, false, 1.0024968828, 1e-10},
+		{0.25, 0, false, 1, 1e-10},
+		{5, 0, false, 0.9513148795, 1e-10},
+		{0, 1, true, 1.0074113741, 1e-10},
+		{5, 1, true, 0.9493380261, 1e-9},
+		{0.7551026, 1, false, 1, 1e-8},
+	} {
+		w := heldLoop(c.kd, c.late, c.backward)
+		w.t, w.y = w.t[20:], w.y[20:] // the quick poles have gone
+		s, ok := fitSwing(w)
+		require.True(t, ok)
+		assert.InDelta(t, c.abs, math.Exp(-s.p[3]*0.02), c.tol, "kd %g, %d late", c.kd, c.late)
+		if c.kd == 0 {
+			assert.InDelta(t, -5*0.02*(0.5+float64(c.late))/2, s.zeta, 0.001, "by the rule")
+		}
+	}
+}
+
+// Reference: Octave 7.3.0, control 3.4.0, margin, of kp 25 and kd 5 on a double integrator:
+// 51.82729237 degrees at 6.36009825 rad/s, 0.14222373 s. The same formulas at the damping that
+// is aimed for give the lateness from which the advice is to lower the gain first: half of
+// what makes such a loop unstable.
+func TestLateShareIsHalfOfTheDelayMargin(t *testing.T) {
+	margin := func(zeta, wn float64) (phase, crossover, delay float64) {
+		crossover = wn * math.Sqrt(2*zeta*zeta+math.Sqrt(4*zeta*zeta*zeta*zeta+1))
+		phase = math.Atan(2 * zeta * crossover / wn)
+		return phase, crossover, phase / crossover
+	}
+	phase, crossover, delay := margin(0.5, 5)
+	assert.InDelta(t, 51.82729237, phase*180/math.Pi, 1e-7)
+	assert.InDelta(t, 6.36009825, crossover, 1e-7)
+	assert.InDelta(t, 0.14222373, delay, 1e-7)
+	cfg := DefaultConfig()
+	_, _, delay = margin(cfg.DampingGoal, 1)
+	assert.InDelta(t, delay/2, cfg.LateShare, 0.005)
+}
