@@ -69,7 +69,7 @@ func (a *app) runSimulate(o sim.Options, out string) error {
 		name  string
 		write func(io.Writer) error
 	}{
-		{stem + ".csv", func(w io.Writer) error { return csvlog.WriteLong(w, m.Log) }},
+		{stem + ".csv", func(w io.Writer) error { return writeSimulated(w, m) }},
 		{stem + ".truth.json", func(w io.Writer) error { return writeReport(w, m.Truth) }},
 		{stem + ".robot.yaml", func(w io.Writer) error {
 			_, err := w.Write(m.Profile)
@@ -86,4 +86,12 @@ func (a *app) runSimulate(o sim.Options, out string) error {
 		}
 	}
 	return nil
+}
+
+// writeSimulated writes the log in the order in which its robot wrote it.
+func writeSimulated(w io.Writer, m *sim.Match) error {
+	if m.Arrived != nil {
+		return csvlog.WriteSamples(w, m.Arrived)
+	}
+	return csvlog.WriteLong(w, m.Log)
 }

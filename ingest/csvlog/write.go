@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"iter"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -37,7 +38,7 @@ func WriteLong(w io.Writer, log *schemas.Log) error {
 		for i, t := range s.Time {
 			row = append(cell.AppendSeconds(row[:0], t), middle...)
 			if s.Kind == schemas.Text && !utf8.ValidString(s.Text[i]) {
-				return fmt.Errorf("signal %s at %s s: the text %q is not UTF-8 and cannot be written as CSV", s.Name, cell.AppendSeconds(nil, t), s.Text[i])
+				return notUTF8(s, i)
 			}
 			row = append(appendValue(row, s, i), end...)
 			if _, err := out.Write(row); err != nil {
@@ -49,6 +50,45 @@ func WriteLong(w io.Writer, log *schemas.Log) error {
 		return fmt.Errorf("write CSV: %w", err)
 	}
 	return nil
+}
+
+// WriteSamples writes samples, each a signal and the index of one in it, in the order
+// given: WriteLong for what did not come in order of time, or came twice. Of samples of one
+// signal and time a reader keeps the last.
+func WriteSamples(w io.Writer, samples iter.Seq2[*schemas.Signal, int]) error {
+	out := bufio.NewWriterSize(w, 64<<10)
+	out.WriteString("time_s,signal,value,type\n")
+	names := map[[2]string]string{}
+	var row []byte
+	for s, i := range samples {
+		key := [2]string{s.Name, s.Unit}
+		name, known := names[key]
+		if !known {
+			spelled, err := spell(s)
+			if err != nil {
+				return err
+			}
+			name = string(appendField(nil, spelled))
+			names[key] = name
+		}
+		if s.Kind == schemas.Text && !utf8.ValidString(s.Text[i]) {
+			return notUTF8(s, i)
+		}
+		row = append(cell.AppendSeconds(row[:0], s.Time[i]), ',')
+		row = append(append(row, name...), ',')
+		row = append(append(appendValue(row, s, i), ','), s.Kind.String()...)
+		if _, err := out.Write(append(row, '\n')); err != nil {
+			return fmt.Errorf("write CSV: %w", err)
+		}
+	}
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("write CSV: %w", err)
+	}
+	return nil
+}
+
+func notUTF8(s *schemas.Signal, i int) error {
+	return fmt.Errorf("signal %s at %s s: the text %q is not UTF-8 and cannot be written as CSV", s.Name, cell.AppendSeconds(nil, s.Time[i]), s.Text[i])
 }
 
 // spell is name and unit in one, as units.Split takes them apart again.

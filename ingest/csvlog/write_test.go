@@ -3,6 +3,7 @@ package csvlog_test
 import (
 	"bytes"
 	"errors"
+	"iter"
 	"math"
 	"testing"
 
@@ -128,4 +129,27 @@ func TestRoundTrip(t *testing.T) {
 		require.Equal(t, describe(log), describe(in.log))
 		require.Equal(t, text, write(t, in.log))
 	})
+}
+
+// Samples are written in the order given, repeats too, and of a repeat the last is read back.
+func TestWriteSamples(t *testing.T) {
+	s := &schemas.Signal{Name: "a, b", Unit: "V", Kind: schemas.Float64, Time: []int64{3_000_000, 1_000_000, 3_000_000}, Float: []float64{30, 10, 31}}
+	text := &schemas.Signal{Name: "word", Kind: schemas.Text, Time: []int64{2_000_000}, Text: []string{"x"}}
+	var b bytes.Buffer
+	require.NoError(t, csvlog.WriteSamples(&b, func(yield func(*schemas.Signal, int) bool) {
+		_ = yield(s, 0) && yield(text, 0) && yield(s, 1) && yield(s, 2)
+	}))
+	assert.Equal(t, "time_s,signal,value,type\n"+
+		"3,\"a, b [V]\",30,float64\n2,word,x,text\n1,\"a, b [V]\",10,float64\n3,\"a, b [V]\",31,float64\n", b.String())
+	read := mustRead(t, b.String()).Find("a, b")
+	assert.Equal(t, []int64{1_000_000, 3_000_000}, read.Time)
+	assert.Equal(t, []float64{10, 31}, read.Float)
+
+	text.Text[0] = "\xfe"
+	one := func(s *schemas.Signal) iter.Seq2[*schemas.Signal, int] {
+		return func(yield func(*schemas.Signal, int) bool) { yield(s, 0) }
+	}
+	assert.EqualError(t, csvlog.WriteSamples(&b, one(text)), `signal word at 2 s: the text "\xfe" is not UTF-8 and cannot be written as CSV`)
+	assert.ErrorContains(t, csvlog.WriteSamples(&b, one(&schemas.Signal{Name: "a [V]", Time: []int64{0}, Float: []float64{1}})), "cannot be written as CSV: rename it")
+	assert.EqualError(t, csvlog.WriteSamples(full{}, one(s)), "write CSV: disk full")
 }
