@@ -66,7 +66,7 @@ func (d *driver) start(p phase, now float64) {
 func (d *driver) plan(w *world) {
 	d.trip++
 	plan := w.scenario.trips[d.trip]
-	d.pieces = max(1, plan.pieces)
+	d.pieces = max(1, min(plan.pieces, len(w.program.feed.rests)))
 	d.misses = plan.misses
 	d.lookAt = w.field.next.y + d.r.normal(0, 0.035)
 	if d.misses > 0 {

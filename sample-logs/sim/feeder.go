@@ -1,5 +1,7 @@
 package sim
 
+import "slices"
+
 // Ways a program runs the stages of the path while it feeds.
 const (
 	feedAhead  = iota // all stages up to the free place nearest the gate
@@ -31,6 +33,9 @@ func newFeeder(p *path) feeder {
 	f := feeder{
 		speeds: []float64{0.85, 0.80, 0.90, 0.75, 0.45}, release: []float64{0.85, 0.90}, intake: min(1, n-3),
 		on: make([]bool, n), was: make([]bool, n),
+	}
+	if n != len(f.speeds) {
+		f.speeds = slices.Repeat([]float64{0.80}, n)
 	}
 	for i, b := range p.belts {
 		if !b.blind {

@@ -2,6 +2,46 @@ package sim
 
 import "math"
 
+// pathPlan is what is special about the path and its pieces.
+type pathPlan struct {
+	build   func(random) *path
+	program []func(*feeder)
+	fits    []func(fitting)      // what is special about pieces, told of each that is taken
+	start   []func(*world)       // done before the log begins
+	touches func(trip int) *hand // pieces that only touch the mouth
+	trips   map[int]bool         // that have something special already
+	loaded  bool                 // a piece is inside when the match begins
+
+	routineDoesNotClear bool // the autonomous routine does not work on a piece that hangs
+}
+
+// freeTrip draws a trip from first to last that has nothing special yet.
+func (s *scenario) freeTrip(r random, first, last int) int {
+	if s.path.trips == nil {
+		s.path.trips = map[int]bool{}
+	}
+	n := first + r.IntN(last-first+1)
+	for range last - first + 1 {
+		if !s.path.trips[n] && s.trips[n].catch == nil {
+			break
+		}
+		if n++; n > last {
+			n = first
+		}
+	}
+	s.path.trips[n] = true
+	return n
+}
+
+// onTrip does something to the last piece of a trip.
+func (s *scenario) onTrip(trip int, do func(fitting)) {
+	s.path.fits = append(s.path.fits, func(f fitting) {
+		if f.trip == trip && f.last {
+			do(f)
+		}
+	})
+}
+
 // fitting is a piece that is being taken in.
 type fitting struct {
 	w    *world
@@ -18,17 +58,14 @@ func (s *scenario) fit(w *world, c *piece) {
 		last: w.path.count()+1 >= w.driver.pieces, c: c,
 	}
 	if s.outside {
-		slippery(c, stream(w.seed, "grip").between(0.45, 0.60))
+		c.mu = stream(w.seed, "grip").between(0.45, 0.60) * c.mu / 0.8
+		c.mu = math.Max(0.45, math.Min(0.60, c.mu))
 	}
 	for _, change := range s.path.fits {
 		change(f)
 	}
-}
-
-// slippery is a piece that belts grip with coefficient mu, which its guides still let pass.
-func slippery(c *piece, mu float64) {
-	c.mu = mu
-	c.drag = math.Min(c.drag, 0.78*mu*c.press-c.mass*gravity)
+	// Guides that let no piece pass would have been put right in the workshop.
+	c.drag = math.Min(c.drag, 0.78*c.mu*c.press-c.mass*gravity)
 }
 
 // touch lets a piece only touch the mouth where the plan has one do so, and says whether it

@@ -104,7 +104,7 @@ func (p *path) step(driven func(*belt) bool, dt float64) (left []*piece) {
 // move is one piece, the i-th from the front, for one step; the belts' share of the forces
 // goes to p.push.
 func (p *path) move(i int, c *piece, dt float64) {
-	force, rise, knee := 0.0, 0.0, c.slides()
+	force, rise, knee, holder := 0.0, 0.0, c.slides(), p.at(c.middle())
 	for i, b := range p.belts {
 		over := math.Min(c.x, b.to) - math.Max(c.x-c.length, b.from)
 		if over <= 0 {
@@ -113,7 +113,7 @@ func (p *path) move(i int, c *piece, dt float64) {
 		share := over / c.length
 		slip := b.surface() - c.v
 		grip, knee := c.mu*c.press*share, knee
-		if c.held() && b.from <= c.x && c.x < b.to {
+		if c.held() && b == holder {
 			grip += c.mu * c.catch.wedge
 			knee = wedgedKnee
 		}
@@ -127,7 +127,7 @@ func (p *path) move(i int, c *piece, dt float64) {
 	if c.inHand(dt) {
 		return
 	}
-	if c.held() && !c.catch.letsGo(force, p.at(c.x), dt) {
+	if c.held() && !c.catch.letsGo(force, holder, dt) {
 		c.v = 0
 		return
 	}

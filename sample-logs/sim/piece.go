@@ -39,6 +39,7 @@ type pause struct {
 
 // hand is somebody or something outside the robot that has hold of a piece.
 type hand struct {
+	wait float64 // s before anything
 	from float64 // m, takes hold once the front is here
 	to   float64 // m, and lets go here
 	v    float64 // m/s
@@ -51,6 +52,11 @@ func (c *piece) inHand(dt float64) bool {
 	h := c.hand
 	if h == nil || !h.on && c.x < h.from {
 		return false
+	}
+	if h.wait > 0 {
+		h.wait -= dt
+		c.v = 0
+		return true
 	}
 	h.on = true
 	c.v = h.v
@@ -121,4 +127,12 @@ func (p *path) count() int {
 		}
 	}
 	return n
+}
+
+// newPiece is one piece: soft, no two alike.
+func newPiece(r random) *piece {
+	return &piece{
+		length: r.normal(0.22, 0.006), mass: r.about(0.42, 0.06),
+		press: r.about(78, 0.08), mu: r.normal(0.8, 0.04), drag: r.about(24, 0.12),
+	}
 }

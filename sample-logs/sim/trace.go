@@ -23,7 +23,7 @@ type moment struct {
 	x       float64 // m
 	command float64 // of the stage that drives it: see drivenBy
 	waits   bool    // it is where pieces wait, at the last stage
-	leans   bool    // on the piece ahead
+	queues  bool    // it stands because another piece does
 	paired  bool    // it is half of a wedged pair
 	roller  float64 // speed of the roller that holds its middle, by its free speed at that command
 }
@@ -49,7 +49,7 @@ func (t *trace) add(c *piece, p *path, driven func(*belt) bool) {
 	}
 	b := p.at(c.middle())
 	t.moments = append(t.moments, moment{
-		x: c.x, command: p.drivenBy(c, driven), waits: p.waiting(c), leans: c.leans,
+		x: c.x, command: p.drivenBy(c, driven), waits: p.waiting(c), queues: c.leans || p.stalledFor(c),
 		paired: c.held() && c.catch.pair > 0,
 		roller: b.axis.speed * b.axis.motor.ke / (12 * math.Max(0.05, math.Abs(b.axis.command))),
 	})
@@ -58,25 +58,28 @@ func (t *trace) add(c *piece, p *path, driven func(*belt) bool) {
 // waiting says whether a piece is where it waits for its release.
 func (p *path) waiting(c *piece) bool { return c.x >= p.last().beam-stillM }
 
-// drivenBy is the command of the stage that holds a piece, negative when it is run back, 0
-// when it stands or is cut off. A piece at rest at the last stage is in that stage's hands
-// alone. Any other is driven when the roller under its middle is, or the one under its
-// front.
-func (p *path) drivenBy(c *piece, driven func(*belt) bool) float64 {
-	of := func(b *belt) float64 {
-		if b.axis.command < 0 || driven(b) {
-			return b.axis.command
+// stalledFor says whether the roller that holds a piece holds another that hangs.
+func (p *path) stalledFor(c *piece) bool {
+	for _, d := range p.pieces {
+		if d != c && d.held() && p.at(d.middle()) == p.at(c.middle()) {
+			return !c.held()
 		}
-		return 0
 	}
+	return false
+}
+
+// drivenBy is the command of the stage that holds a piece, negative when it is run back, 0
+// when it stands or is cut off. A piece at rest at the last stage is in that stage's hands;
+// any other in those of the stage under its middle.
+func (p *path) drivenBy(c *piece, driven func(*belt) bool) float64 {
+	b := p.at(c.middle())
 	if p.waiting(c) {
-		return of(p.last())
+		b = p.last()
 	}
-	middle, front := of(p.at(c.middle())), of(p.at(c.x))
-	if math.Abs(front) > math.Abs(middle) {
-		return front
+	if b.axis.command < 0 || driven(b) {
+		return b.axis.command
 	}
-	return middle
+	return 0
 }
 
 // note takes one look at a beam.
@@ -132,6 +135,7 @@ const (
 // stops finds where the piece stood although driven, by the definition of a jam: from the
 // moment it had stopped and was driven, until it is somewhere else. While it leans on the
 // piece ahead it queues: what stands then is the one ahead, which is stuck itself or waits.
+// The same holds while the roller under it is stalled by another that hangs.
 func (t *trace) stops() []stop {
 	var out []stop
 	const least = int(leastS / (traceSteps * step))
@@ -150,7 +154,7 @@ func (t *trace) stops() []stop {
 			if m[k].waits {
 				threshold = pressing
 			}
-			if m[k].command < threshold || m[k].leans {
+			if m[k].command < threshold || m[k].queues {
 				run = 0
 				continue
 			}

@@ -110,6 +110,9 @@ func newWorld(s scenario, o Options) *world {
 	if !w.recorder.tellsMode() {
 		w.opens, w.closes = w.recorder.from, w.until
 	}
+	for _, set := range s.path.start {
+		set(w)
+	}
 	return w
 }
 
