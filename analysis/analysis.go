@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/afterbell/afterbell/analysis/explain"
 	"github.com/afterbell/afterbell/analysis/findings"
 	"github.com/afterbell/afterbell/analysis/path"
 	"github.com/afterbell/afterbell/analysis/quality"
@@ -82,14 +83,34 @@ type match struct {
 	report     *schemas.Report
 	start, end int64 // first and last sample of the log
 	gaps       []series.Interval
-	missing    []string   // signals the analysis that looks right now went without
-	badType    string     // and the first signal of a type it cannot use
-	path       path.Input // what the path analysis looked at
+	missing    []string      // signals the analysis that looks right now went without
+	badType    string        // and the first signal of a type it cannot use
+	path       path.Input    // what the path analysis looked at
+	why        explain.Input // what the detectors decided on
 }
 
 // Run analyzes one match. A log that lacks signals gives a report that says so; the error
 // is only for a log without samples.
 func Run(in Input) (*schemas.Report, error) {
+	m, err := run(in)
+	if err != nil {
+		return nil, err
+	}
+	return m.report, nil
+}
+
+// Explain analyzes one match and lays out the reasoning behind the finding of that id; the
+// error is an explain.UnknownError when it has none.
+func Explain(in Input, id string) (*schemas.Explanation, error) {
+	m, err := run(in)
+	if err != nil {
+		return nil, err
+	}
+	m.why.Report, m.why.Profile, m.why.Log = m.report, in.Profile, in.Log
+	return explain.Of(m.why, id)
+}
+
+func run(in Input) (*match, error) {
 	start, end, ok := in.Log.Bounds()
 	if !ok {
 		return nil, fmt.Errorf("the log holds no samples")
@@ -120,7 +141,7 @@ func Run(in Input) (*schemas.Report, error) {
 		LogStart: schemas.Seconds(start), LogEnd: schemas.Seconds(end),
 	})
 	m.report.Finish()
-	return m.report, nil
+	return m, nil
 }
 
 func matchOf(in Input) schemas.Match {

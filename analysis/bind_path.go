@@ -36,7 +36,7 @@ func lookAtPath(m *match) outcome {
 		in.History = append(in.History, h.Passes)
 	}
 	out := path.Detect(in, path.DefaultConfig())
-	m.path = in
+	m.path, m.why.Jams, m.why.Suspected = in, out.JamReasons, out.SuspectedReasons
 	r := m.report
 	r.Passes, r.Stages, r.Jams, r.SuspectedJams = out.Passes, out.Stages, out.Jams, out.Suspected
 	r.Quality.Faults = append(r.Quality.Faults, out.Faults...)

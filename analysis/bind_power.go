@@ -33,6 +33,7 @@ func lookAtPower(m *match) outcome {
 	out := power.Detect(in, power.DefaultConfig())
 	m.report.Brownouts, m.report.Battery = out.Brownouts, out.Battery
 	m.report.Battery.UsualResistanceOhm = usualResistance(m.History, out.Battery.ID)
+	m.why.Dips, m.why.Line = out.Judged, out.Line
 	m.note(out.Notes)
 	m.report.StandbyDraws = lookForStandbyDraws(m, in.Branches)
 	return outcome{}

@@ -25,14 +25,22 @@ func Detect(in Input, cfg Config) Result {
 	for _, j := range jams {
 		switch {
 		case j.jam.Confidence >= cfg.Believe:
-			out.Jams = append(out.Jams, j.jam)
+			out.Jams, out.JamReasons = append(out.Jams, j.jam), append(out.JamReasons, j.why)
 			if j.piece > 0 && j.ended {
 				stuck[j.piece] = true
 			}
 		case j.jam.Confidence >= cfg.Suspect:
-			out.Suspected = append(out.Suspected, j.jam)
+			out.Suspected, out.SuspectedReasons = append(out.Suspected, j.jam), append(out.SuspectedReasons, j.why)
 		}
 	}
+	var why []*Reason
+	for i := range out.JamReasons {
+		why = append(why, &out.JamReasons[i])
+	}
+	for i := range out.SuspectedReasons {
+		why = append(why, &out.SuspectedReasons[i])
+	}
+	w.consider(why)
 	out.Notes = append(out.Notes, w.notes...)
 	out.Passes = w.passes(all, stuck)
 	out.Stages = w.summary(all, out.Jams)
@@ -60,6 +68,7 @@ type found struct {
 	start int64
 	piece int  // number of the piece, 0 none
 	ended bool // the piece's way ended in it
+	why   Reason
 }
 
 // jams looks at every visit of every piece and weighs the evidence.
@@ -97,7 +106,7 @@ func (w *way) report(s stand, piece int) found {
 		jam.StillS = schemas.Some(schemas.Seconds(s.still))
 	}
 	jam.PeakA = w.drives[s.stage].peak(start, end)
-	return found{jam: jam, start: start, piece: piece}
+	return found{jam: jam, start: start, piece: piece, why: w.reason(s)}
 }
 
 // ended is how a jam ended, in the report's words.
@@ -145,6 +154,7 @@ func joined(a, b found) found {
 	if b.jam.Confidence > j.Confidence {
 		j.Confidence, j.Weighed = b.jam.Confidence, b.jam.Weighed
 		j.Cause, j.Stage = b.jam.Cause, b.jam.Stage
+		a.why = b.why
 	}
-	return found{jam: j, start: a.start, piece: a.piece, ended: b.ended}
+	return found{jam: j, start: a.start, piece: a.piece, ended: b.ended, why: a.why}
 }

@@ -35,4 +35,6 @@ type Result struct {
 	Suspected []schemas.Jam
 	Faults    []schemas.Fault // sensors that cannot be true (stuck, flickering)
 	Notes     []string
+	// What each of Jams, and each of Suspected, was decided on.
+	JamReasons, SuspectedReasons []Reason
 }

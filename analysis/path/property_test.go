@@ -83,6 +83,20 @@ func shape(t require.TestingT, r Result, start int64) string {
 			j.Weighed = nil
 		}
 	}
+	for _, reasons := range [][]Reason{r.JamReasons, r.SuspectedReasons} {
+		for i := range reasons { // where and when; the figures follow, to a rounding
+			w := reasons[i]
+			reasons[i] = Reason{Followed: w.Followed, Place: w.Place, Told: w.Told, Next: w.Next, CameS: w.CameS, WentS: w.WentS}
+			rel(&reasons[i].CameS)
+			rel(&reasons[i].WentS)
+			if len(w.Considered) > 0 {
+				first := w.Considered[0]
+				rel(&first.AtS)
+				first.Share = 0
+				reasons[i].Considered = []schemas.Considered{first}
+			}
+		}
+	}
 	for i := range r.Faults {
 		rel(&r.Faults[i].StartS)
 		rel(&r.Faults[i].EndS)

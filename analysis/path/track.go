@@ -109,6 +109,9 @@ func (w *way) follow() *track {
 				next = append(next, w.explainRelease(t, h)...)
 			}
 		}
+		if w.witness != nil {
+			w.witness(h, alive, next)
+		}
 		alive = w.best(next)
 	}
 	for _, t := range alive {

@@ -20,6 +20,9 @@ type way struct {
 	gone   []gone    // releases that no beam saw
 	notes  []string
 	falls  map[int64]bool // times at which the last beam cleared because of a release
+	// witness, when there is one, looks on at every event: the explanations before it, and
+	// all that follow from them.
+	witness func(h happened, before, after []*track)
 }
 
 // gone is a piece that was counted as released although no beam saw it leave.

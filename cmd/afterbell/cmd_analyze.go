@@ -16,6 +16,7 @@ import (
 
 type analyzeOptions struct {
 	profile, failOn, html string
+	explain               string
 	nth                   int
 	match, again          bool
 	skipBadRows, json     bool
@@ -29,11 +30,13 @@ func (a *app) analyzeCommand() *cobra.Command {
 		Long: `Analyze reads a log file and a profile, or a stored match (EVENT/MATCH/ROBOT, with its
 season in front when there are several), and prints the sheet. A file needs no data
 folder; with --json the report is all that stdout gets. --again stores the new report and
-sheet of a stored match in the place of the old ones.
+sheet of a stored match in the place of the old ones. --explain prints, in place of the
+sheet, the whole reasoning behind one finding, so that you can argue with it.
 
 ` + exitHelp,
 		Example: "  afterbell analyze q14.csv --profile robot.yaml --json\n" +
-			"  afterbell analyze millbrook-open/q14/heron --fail-on stop",
+			"  afterbell analyze millbrook-open/q14/heron --fail-on stop\n" +
+			"  afterbell analyze millbrook-open/q14/heron --explain jam-lift-1",
 		Args: oneArg("a log file or a match"),
 		RunE: func(c *cobra.Command, args []string) error { return a.runAnalyze(c.Context(), args[0], o) },
 	}
@@ -41,6 +44,7 @@ sheet of a stored match in the place of the old ones.
 	f.StringVar(&o.profile, "profile", "", "robot `profile` (robot.yaml); a stored match has its own")
 	f.BoolVar(&o.json, "json", false, "print the report as JSON")
 	f.StringVar(&o.html, "html", "", "also write the sheet to this `file`")
+	f.StringVar(&o.explain, "explain", "", "print the reasoning behind the finding of this `id`")
 	f.StringVar(&o.failOn, "fail-on", "", "exit with 3 when there are findings of this `severity` or worse: stop, fix or watch")
 	f.BoolVar(&o.match, "match", false, "take the argument as a match even when such a file exists")
 	f.BoolVar(&o.again, "again", false, "store the new report of a stored match")
@@ -62,7 +66,9 @@ func (a *app) runAnalyze(ctx context.Context, what string, o analyzeOptions) err
 			return err
 		}
 	}
-	if o.json {
+	if o.explain != "" {
+		err = a.explainFinding(j, o.explain, o.json)
+	} else if o.json {
 		err = writeReport(a.stdout, r)
 	} else {
 		err = sheet.Text(a.stdout, r, 80, isTerminal(a.stdout))

@@ -94,9 +94,14 @@ func (j *job) analyzeWithSum(signalsSHA256 string) (*schemas.Report, error) {
 	if j.seal > 0 {
 		from.Seal = strconv.Itoa(j.seal)
 	}
-	return analysis.Run(analysis.Input{
-		Log: j.log, Profile: j.profile.Profile, Match: j.match, ID: j.id, At: j.at, From: from, History: j.history,
-	})
+	in := j.input()
+	in.From = from
+	return analysis.Run(in)
+}
+
+// input is what the match is analyzed from.
+func (j *job) input() analysis.Input {
+	return analysis.Input{Log: j.log, Profile: j.profile.Profile, Match: j.match, ID: j.id, At: j.at, History: j.history}
 }
 
 // files are the writers of everything that is derived from the report, by file name.

@@ -1,0 +1,99 @@
+package explain
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/afterbell/afterbell/analysis/cycles"
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// slowCycle explains why a cycle is called slow, and why by that phase.
+func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
+	cfg, u := cycles.DefaultConfig(), in.Report.Usual
+	for _, c := range in.Report.Cycles {
+		if c.Kind != "score" || c.StartS != f.StartS || c.EndS != f.EndS {
+			continue
+		}
+		r := schemas.Reasoning{
+			Title: fmt.Sprintf("The cycle from %s to %s", in.at(c.StartS), in.at(c.EndS)), StartS: c.StartS, EndS: c.EndS, Seen: in.seen(f.Evidence),
+			Rule: fmt.Sprintf("A cycle is slow when it is longer than the usual by at least %.0f s and %.0f %%, and by more than chance explains: at most %.0f %% of the cycles called slow may be so by chance (Benjamini and Hochberg).",
+				cfg.LostS, 100*cfg.LostShare, 100*cfg.FalseShare),
+			Numbers: []schemas.Number{number("cycle", schemas.Some(c.DurationS), "s", u.CycleS), number("over the usual", c.ExcessS, "s", nil), number("chance that a usual cycle takes as long", c.P, "", nil)},
+		}
+		r.Observed = append(r.Observed, fmt.Sprintf("It took %.2f s from score to score.", c.DurationS))
+		if u.CycleS != nil && u.LowS != nil && u.HighS != nil {
+			r.Observed = append(r.Observed, fmt.Sprintf("8 in 10 of the usual cycles take %.1f to %.1f s, the median %.1f s, of %d cycles (%s).", *u.LowS, *u.HighS, *u.CycleS, u.Cycles, u.Source))
+		}
+		if c.P != nil {
+			r.Observed = append(r.Observed, fmt.Sprintf("By a lognormal law of the other cycles, in which those cut off count as at least as long, a usual cycle takes as long %s.", onceIn(*c.P)))
+		}
+		for _, p := range phasesOf(c.Phases, u.Phases) {
+			if p.took != nil {
+				r.Numbers = append(r.Numbers, number(p.name, p.took, "s", p.usual))
+			}
+		}
+		r.Alternatives = in.insteadOfSlow(c, cfg)
+		if u.CycleS != nil {
+			r.Change = append(r.Change, fmt.Sprintf("Under %.1f s it would not be told, however sure.", *u.CycleS+math.Max(cfg.LostS, cfg.LostShare**u.CycleS)))
+		}
+		r.Change = append(r.Change, "More matches of this robot: a wider spread of its usual cycles makes this one less odd, a narrower one more.")
+		return []schemas.Reasoning{r}
+	}
+	return in.plain(f)
+}
+
+type phase struct {
+	name        string
+	took, usual *float64
+}
+
+func phasesOf(p, u schemas.Phases) []phase {
+	return []phase{{"return", p.ReturnS, u.ReturnS}, {"collect", p.CollectS, u.CollectS}, {"carry", p.CarryS, u.CarryS}, {"place", p.PlaceS, u.PlaceS}}
+}
+
+// insteadOfSlow are reasons for a long cycle other than the phase that was named.
+func (in Input) insteadOfSlow(c schemas.Cycle, cfg cycles.Config) []schemas.Alternative {
+	var out []schemas.Alternative
+	add := func(what, because string, args ...any) {
+		out = append(out, schemas.Alternative{What: what, Because: fmt.Sprintf(because, args...)})
+	}
+	stood := 0.0
+	for _, j := range in.Report.Jams {
+		stood += math.Max(0, math.Min(j.EndS, c.EndS)-math.Max(j.StartS, c.StartS))
+	}
+	if stood > 0 {
+		add("a jam", "a piece stood %.1f s of it, not the bigger part (%.0f %%) of what was lost", stood, 100*cfg.JamShare)
+	} else {
+		add("a jam", "no jam lies in it")
+	}
+	handed := 0
+	for _, h := range in.Report.Cycles {
+		if h.Kind == "handover" && c.StartS < h.EndS && h.EndS <= c.EndS {
+			handed++
+		}
+	}
+	if handed > 0 {
+		add("a piece given to a partner", "%d were; the cycle is judged from the last hand-over on", handed)
+	} else {
+		add("a piece given to a partner", "none was handed over in it")
+	}
+	dips := 0
+	for _, b := range in.Report.Brownouts {
+		if c.StartS <= b.StartS && b.StartS < c.EndS {
+			dips++
+		}
+	}
+	if dips > 0 {
+		add("the supply", "it browned out %d times in it: outputs were cut for a moment", dips)
+	} else {
+		add("the supply", "it did not brown out in it")
+	}
+	for _, p := range phasesOf(c.Phases, in.Report.Usual.Phases) {
+		if p.took != nil && p.usual != nil && (c.Why == nil || *c.Why != p.name) {
+			add("the "+p.name+" phase", "it took %.1f s where %.1f s is usual", *p.took, *p.usual)
+		}
+	}
+	add("chance", "see the probability above; the longest of ten usual cycles is always longer than most")
+	return out
+}

@@ -1,0 +1,182 @@
+package explain
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/analysis/path"
+	"github.com/afterbell/afterbell/analysis/power"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+func some(v float64) *float64 { return &v }
+
+const robot = `
+profile: 1
+robot: heron
+power: {voltage: power/voltage, brownout: {enter_v: 6.8, leave_v: 7.4}}
+path: {stages: [{name: gate, sensor: path/gate/beam, command: path/gate/command}]}
+cycles: {score: game/score}
+balance: {tilt: imu/pitch, mount_deg: 6, level_deg: 2.5, hold_s: 1}
+moves: [{name: arm, position: arm/position, target: arm/target, within: 0.02}]
+`
+
+func input(t *testing.T, r *schemas.Report) Input {
+	t.Helper()
+	p, err := profile.Parse("robot.yaml", []byte(robot))
+	require.NoError(t, err)
+	r.Match.StartS, r.Match.EndS = 10, 150
+	return Input{Report: r, Profile: p}
+}
+
+// stuck is a report with one jam, whose evidence adds up to a little over nothing.
+func stuck(t *testing.T) Input {
+	piece := 4
+	in := input(t, &schemas.Report{
+		Jams: []schemas.Jam{{Stage: "gate", StartS: 50, EndS: 52, Cleared: true, How: "moved_on", Piece: &piece, Weighed: []schemas.Weighed{
+			{What: "one piece in 50 jams at a stage", LogOdds: -3.9}, {What: "driven 1.10 s where 0.50 s is usual", LogOdds: 5}, {What: "the beam flickers", LogOdds: -0.5},
+		}}},
+		Findings: []schemas.Finding{{ID: "jam-gate-1", Kind: "jam", Spans: []schemas.Span{{StartS: 50, EndS: 52}}}},
+	})
+	in.Jams = []path.Reason{{
+		Followed: true, Told: true, Place: "in front of the beam of gate", CameS: 49, WentS: 52, DrivenS: 1.1, Block: some(0.98),
+		Law: schemas.Law{UsualS: 0.5, In95S: 0.8, TookS: 1.1, ChanceLong: some(0.004)},
+	}}
+	return in
+}
+
+// The evidence must be what the probability is made of, to the last item.
+func TestAJamsEvidenceAddsUp(t *testing.T) {
+	e, err := Of(stuck(t), "jam-gate-1")
+	require.NoError(t, err)
+	require.Len(t, e.Events, 1)
+	r := e.Events[0]
+	sum := 0.0
+	for _, a := range r.Weighed {
+		sum += a.LogOdds
+		assert.NotEmpty(t, a.Means)
+	}
+	assert.InDelta(t, 0.6, sum, 1e-9)
+	assert.InDelta(t, sum, *r.LogOdds, 1e-9)
+	assert.InDelta(t, math.Exp(0.6)/(1+math.Exp(0.6)), *r.Probability, 1e-9)
+	assert.Equal(t, "what is believed before looking, for jams are rare: 49 to 1 against", r.Weighed[0].Means, "exp(3.9) is 49.4")
+	assert.Equal(t, "the time it was driven, against how long pieces take here: 148 times likelier with a jam than without", r.Weighed[1].Means, "exp(5) is 148.4")
+	assert.Equal(t, "then the beam is not to be trusted: 1.6 times less likely with a jam than without", r.Weighed[2].Means, "exp(0.5) is 1.65")
+}
+
+func TestOtherExplanationsOfAJam(t *testing.T) {
+	in := stuck(t)
+	because := func(what string) (text string, against *float64) {
+		e, err := Of(in, "jam-gate-1")
+		require.NoError(t, err)
+		for _, a := range e.Events[0].Alternatives {
+			if strings.Contains(a.What, what) {
+				return a.Because, a.Against
+			}
+		}
+		return "", nil
+	}
+	text, _ := because("on purpose")
+	assert.Contains(t, text, "driven for 1.10 s")
+	text, against := because("slow")
+	assert.Contains(t, text, "once in 250")
+	assert.InDelta(t, 5, *against, 1e-9)
+	text, against = because("sensor")
+	assert.Contains(t, text, "this speaks for it: the beam flickers")
+	assert.InDelta(t, -0.5, *against, 1e-9)
+	in.Report.Jams[0].Weighed[2] = schemas.Weighed{What: "the piece ahead stood in the way", LogOdds: -3}
+	text, against = because("waiting")
+	assert.Contains(t, text, "the piece ahead stood in the way")
+	assert.InDelta(t, -3, *against, 1e-9)
+	text, against = because("sensor")
+	assert.Contains(t, text, "probability of 0.980")
+	assert.InDelta(t, math.Log(0.98/0.02), *against, 1e-9)
+	in.Jams[0].Told = false
+	text, _ = because("on purpose")
+	assert.Contains(t, text, "cannot be ruled out")
+}
+
+// What would change the verdict is found by taking items away, not by their size.
+func TestWhatWouldChangeTheVerdict(t *testing.T) {
+	in := stuck(t)
+	e, _ := Of(in, "jam-gate-1")
+	change := strings.Join(e.Events[0].Change, " ")
+	assert.Contains(t, change, `Without "driven 1.10 s where 0.50 s is usual" the probability would be 0.01.`)
+	assert.NotContains(t, change, "flickers", "without it the verdict is the same")
+	assert.Contains(t, change, "within 0.80 s of driving")
+	in.Report.Jams[0].Weighed[1].LogOdds = 3
+	in.Report.SuspectedJams, in.Report.Jams = in.Report.Jams, nil
+	in.Suspected, in.Jams = in.Jams, nil
+	in.Report.Findings[0].ID = "jam-gate_suspected-1"
+	e, err := Of(in, "jam-gate_suspected-1")
+	require.NoError(t, err)
+	require.Len(t, e.Events, 1)
+	assert.Contains(t, e.Events[0].Change[0], "Evidence of 1.4 more for it: then it would be believed.")
+}
+
+func TestAnUnknownIDNamesTheKnownOnes(t *testing.T) {
+	_, err := Of(stuck(t), "jam-lift-1")
+	var unknown *UnknownError
+	require.True(t, errors.As(err, &unknown))
+	assert.Equal(t, `no finding "jam-lift-1": use jam-gate-1`, err.Error())
+	_, err = Of(input(t, &schemas.Report{}), "x")
+	assert.Equal(t, `no finding "x": the match has none`, err.Error())
+}
+
+// Every kind has a rule, numbers or readings, at least one other explanation, and something
+// that would change the verdict.
+func TestEveryKindIsExplained(t *testing.T) {
+	why, jam := "collect", "jam"
+	span := []schemas.Span{{StartS: 50, EndS: 60}}
+	in := input(t, &schemas.Report{
+		Usual:     schemas.Usual{CycleS: some(5), LowS: some(4), HighS: some(6), Cycles: 9, Source: "this match"},
+		Cycles:    []schemas.Cycle{{Kind: "score", Period: "driver", StartS: 50, EndS: 60, DurationS: 10, Complete: true, Slow: true, Why: &why, ExcessS: some(5), P: some(0.001), Phases: schemas.Phases{CollectS: some(7), CarryS: some(1)}}, {Kind: "score", Why: &jam}},
+		Brownouts: []schemas.Brownout{{StartS: 50, EndS: some(50.2), MinV: 6.1, MinAtS: 50.1, Cause: "weak_battery", Branches: []schemas.Share{{Name: "drive left", Share: 0.4}}}},
+		Battery:   schemas.Battery{ResistanceOhm: some(0.05), ResistanceLowOhm: some(0.045), ResistanceHighOhm: some(0.055), OpenCircuitV: some(12.3), RestV: some(12.1)},
+		Balances:  []schemas.Balance{{StartS: 50, EndS: 60, Outcome: "ran_out", Overshoots: 5, PeakDeg: 12, Swings: []schemas.Swing{{AtS: 52, Tilt: -8}}, Model: &schemas.BalanceModel{StartS: 51, EndS: 59, ErrorDeg: 0.2}}},
+		Moves:     []schemas.Move{{Name: "arm", StartS: 50, EndS: 60, From: 0, To: 1, Outcome: "short", PeakA: some(20)}},
+		Quality:   schemas.Quality{Faults: []schemas.Fault{{Signal: "path/gate/beam", Kind: "stuck true", StartS: 50, EndS: 60, Note: "blocked for 10.0 s by no piece"}}},
+		StandbyDraws: []schemas.StandbyDraw{
+			{Branch: "lift", Signal: "power/branch/3", StartS: 50, EndS: 60, MedianA: 7},
+		},
+		Findings: []schemas.Finding{
+			{ID: "slow_cycle-cycle_1-1", Kind: "slow_cycle", StartS: 50, EndS: 60},
+			{ID: "brownout-supply-1", Kind: "brownout"}, {ID: "battery-b3-1", Kind: "battery"},
+			{ID: "balance-peel-1", Kind: "balance", StartS: 50, EndS: 60},
+			{ID: "move-arm-1", Kind: "move", Title: "The arm stopped short.", Spans: span},
+			{ID: "sensor-gate-1", Kind: "sensor", Evidence: []schemas.Evidence{{Signal: "path/gate/beam", StartS: 50, EndS: 60, Note: "stuck true"}}},
+			{ID: "sensor-missing-1", Kind: "sensor", Because: "Missing: x."},
+			{ID: "motor-lift-1", Kind: "motor", Spans: span}, {ID: "autonomous-end-1", Kind: "autonomous", Because: "It scored one."},
+			{ID: "data_gap-match-1", Kind: "data_gap", StartS: 50, EndS: 60, Title: "10.0 s are missing.", Because: "Nothing came."}, {ID: "data_gap-end-1", Kind: "data_gap", Title: "The log stops.", Because: "It stops."},
+		},
+	})
+	in.Dips = []power.Judged{{Cause: "weak_battery", CurrentA: some(120), HealthyV: some(9.4), ExpectedV: some(6.3), UnexplainedV: some(0.2)}}
+	for _, f := range in.Report.Findings {
+		t.Run(f.ID, func(t *testing.T) {
+			e, err := Of(in, f.ID)
+			require.NoError(t, err)
+			require.Len(t, e.Events, 1)
+			r := e.Events[0]
+			assert.NotEmpty(t, r.Title)
+			assert.NotEmpty(t, r.Rule)
+			assert.NotZero(t, len(r.Numbers)+len(r.Observed))
+			assert.NotEmpty(t, r.Alternatives)
+			assert.NotEmpty(t, r.Change)
+			assert.NotContains(t, strings.Join(r.Observed, " ")+r.Rule, "%!")
+		})
+	}
+	e, _ := Of(in, "brownout-supply-1")
+	assert.Contains(t, e.Events[0].Rule, "below 6.80 V until it is at or above 7.40 V")
+	assert.Contains(t, e.Events[0].Change[0], "over 224 A", "(12.4 V - 6.8 V) / 0.025 ohm")
+	for _, a := range e.Events[0].Alternatives {
+		assert.Equal(t, a.What == "a weak battery", strings.HasPrefix(a.Because, "taken: "), a.What)
+	}
+	e, _ = Of(in, "slow_cycle-cycle_1-1")
+	assert.Contains(t, e.Events[0].Change[0], "Under 7.0 s", "two seconds over the usual 5 s")
+}

@@ -1,0 +1,259 @@
+package explain
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/afterbell/afterbell/analysis/path"
+	"github.com/afterbell/afterbell/schemas"
+)
+
+const jamRule = "A piece inside the path that stops making progress for 0.3 s or longer although the stage that holds it is driven. " +
+	"From a probability of 0.5 it is told as a jam, below as suspected."
+
+// jams are the jams, or suspected jams, a finding stands for: those that begin where its
+// stretches do.
+func (in Input) jams(f schemas.Finding) []schemas.Reasoning {
+	all, reasons := in.Report.Jams, in.Jams
+	if strings.HasSuffix(strings.TrimRight(f.ID, "0123456789"), "_suspected-") {
+		all, reasons = in.Report.SuspectedJams, in.Suspected
+	}
+	var out []schemas.Reasoning
+	for _, s := range f.Spans {
+		for i, j := range all {
+			if j.StartS == s.StartS && j.EndS == s.EndS && strings.HasPrefix(stageEvidence(f, j), j.Stage) {
+				r := path.Reason{}
+				if i < len(reasons) {
+					r = reasons[i]
+				}
+				out = append(out, in.jam(f, j, r))
+			}
+		}
+	}
+	return out
+}
+
+// stageEvidence is the note of the evidence for a jam, which begins with its stage; the
+// stage itself when there is none.
+func stageEvidence(f schemas.Finding, j schemas.Jam) string {
+	for _, e := range f.Evidence {
+		if e.StartS == j.StartS && e.EndS == j.EndS {
+			return e.Note
+		}
+	}
+	return j.Stage
+}
+
+func (in Input) jam(f schemas.Finding, j schemas.Jam, r path.Reason) schemas.Reasoning {
+	out := schemas.Reasoning{
+		Title:  fmt.Sprintf("The stand in the %s from %s to %s", j.Stage, in.at(j.StartS), in.at(j.EndS)),
+		StartS: j.StartS, EndS: j.EndS, Rule: jamRule, Considered: r.Considered,
+		Numbers: j.Before, Alternatives: in.insteadOfJam(j, r),
+	}
+	for _, e := range f.Evidence {
+		if e.StartS == j.StartS && e.EndS == j.EndS {
+			out.Seen = append(out.Seen, in.seen([]schemas.Evidence{e})...)
+		}
+	}
+	out.Observed = in.observed(j, r)
+	if r.Followed {
+		out.Law = &r.Law
+	}
+	sum := 0.0
+	for _, e := range j.Weighed {
+		out.Weighed = append(out.Weighed, schemas.Argument{What: e.What, Means: means(e), LogOdds: e.LogOdds})
+		sum += e.LogOdds
+	}
+	out.LogOdds, out.Probability = schemas.Some(sum), schemas.Some(probability(sum))
+	out.Change = changes(j, r, sum)
+	return out
+}
+
+// observed are the readings in sentences.
+func (in Input) observed(j schemas.Jam, r path.Reason) []string {
+	var out []string
+	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	switch {
+	case r.Followed && j.Piece != nil:
+		say("Piece %d was %s from %s to %s.", *j.Piece, r.Place, in.at(r.CameS), in.at(r.WentS))
+	case j.Piece != nil:
+		say("Piece %d was near; how it stood was told by the motor alone.", *j.Piece)
+	default:
+		say("No piece was followed here: the stand was told by the motor alone.")
+	}
+	switch {
+	case r.Followed && r.Told:
+		say("From %s to %s its stage was driven onward for %.2f of %.2f s, at full command and usual voltage.", in.at(j.StartS), in.at(j.EndS), r.DrivenS, j.EndS-j.StartS)
+	case r.Followed && r.Lent:
+		say("Its stage's command is not logged; by a neighbour's it was driven onward for %.2f of %.2f s.", r.DrivenS, j.EndS-j.StartS)
+	case r.Followed:
+		say("Whether its stage was driven is not logged: all %.2f s count.", j.EndS-j.StartS)
+	}
+	if r.Roller != nil {
+		say("While it stood the roller turned at %.0f %% of the speed its command asks for.", 100*math.Max(*r.Roller, 0))
+	}
+	if r.Amps != nil && r.UsualAmps != nil {
+		say("Its motor drew %.1f A on average, where %.1f A is usual while pieces pass.", *r.Amps, *r.UsualAmps)
+	}
+	if j.OnsetLowS != nil && j.OnsetHighS != nil {
+		by := "the middle of the time in which it was due"
+		if r.Timed {
+			by = "when its motor began to slow down or to draw more"
+		}
+		say("It stopped between %s and %s; the start is %s.", in.at(*j.OnsetLowS), in.at(*j.OnsetHighS), by)
+	}
+	switch {
+	case !j.Cleared:
+		say("It was there at the last sample.")
+	case j.How == "backed_out":
+		say("It ended when the piece was seen further back.")
+	case j.How == "taken_out":
+		say("It ended when the piece was gone without having been driven out.")
+	default:
+		say("It ended when the piece was seen further on, or its motor turned again.")
+	}
+	return out
+}
+
+// means says what one item of evidence is and how far it goes.
+func means(e schemas.Weighed) string {
+	what := ""
+	for _, m := range meanings {
+		if strings.Contains(e.What, m.has) {
+			what = m.means + ": "
+			break
+		}
+	}
+	switch {
+	case isPrior(e):
+		return fmt.Sprintf("%s%.0f to 1 against", what, math.Exp(-e.LogOdds))
+	case e.LogOdds > 0.005:
+		return fmt.Sprintf("%s%s likelier with a jam than without", what, times(e.LogOdds))
+	case e.LogOdds < -0.005:
+		return fmt.Sprintf("%s%s less likely with a jam than without", what, times(e.LogOdds))
+	default:
+		return what + "it speaks neither for nor against"
+	}
+}
+
+// isPrior is whether an item is what is believed before looking, and no evidence.
+func isPrior(e schemas.Weighed) bool {
+	return strings.Contains(e.What, "jams at a stage") || strings.Contains(e.What, "rarely jam")
+}
+
+// meanings are the kinds of evidence by their words.
+var meanings = [...]struct{ has, means string }{
+	{"jams at a stage", "what is believed before looking, for jams are rare"},
+	{"stages rarely jam", "what is believed before looking, for jams are rare"},
+	{"is usual", "the time it was driven, against how long pieces take here"},
+	{"roller at", "what the roller and its motor did when the piece was due"},
+	{"motor at", "what the motor drew when the piece was due"},
+	{"held fast", "what the motor did"},
+	{"did not reverse", "drivers mostly reverse when a piece stands"},
+	{"reversed", "drivers reverse when they see a piece stand"},
+	{"neighbour's was taken", "the drive is only guessed"},
+	{"driven is not logged", "the drive is unknown"},
+	{"piece ahead", "a piece behind another one waits"},
+	{"stood at the next beam", "a piece behind another one waits"},
+	{"gone on", "then the beam is at fault"},
+	{"flickers", "then the beam is not to be trusted"},
+	{"driven back", "how far it had to go is not known"},
+	{"later piece passed", "nothing passes a piece that stands"},
+	{"count of releases", "then it was out and only not counted"},
+	{"released", "then it was out and the beams missed it"},
+	{"never seen again", "then it may have been gone"},
+	{"gap", "what happened in it is unknown"},
+	{"beam", "what the beams show"},
+	{"piece was there", "a piece to be stuck"},
+}
+
+// insteadOfJam are the other explanations of a stand.
+func (in Input) insteadOfJam(j schemas.Jam, r path.Reason) []schemas.Alternative {
+	item := func(has ...string) (e schemas.Weighed, ok bool) {
+		for _, w := range j.Weighed {
+			for _, h := range has {
+				if strings.Contains(w.What, h) {
+					return w, true
+				}
+			}
+		}
+		return e, false
+	}
+	var out []schemas.Alternative
+	add := func(against *float64, what, because string, args ...any) {
+		out = append(out, schemas.Alternative{What: what, Because: fmt.Sprintf(because, args...), Against: against})
+	}
+	switch {
+	case r.Followed && r.Told:
+		add(nil, "held on purpose", "a stage that is not driven holds a piece; this one was driven for %.2f s of the stand, and only driven time counts", r.DrivenS)
+	case r.Followed:
+		add(nil, "held on purpose", "it cannot be ruled out: whether the stage itself was driven is not logged, which the evidence charges for")
+	default:
+		add(nil, "held on purpose", "only the moments in which the motor was driven were looked at")
+	}
+	if e, ok := item("piece ahead", "stood at the next beam"); ok {
+		against := -e.LogOdds
+		add(schemas.Some(-against), "waiting behind another piece", "this speaks for it: %s", e.What)
+	} else if r.Waits {
+		add(nil, "waiting to be released", "it stood at the last stage, but that was driven to release, not pressed with a holding command")
+	} else {
+		add(nil, "waiting behind another piece", "no piece stood ahead of it for most of the time")
+	}
+	if e, ok := item("had gone on", "flickers"); ok {
+		add(schemas.Some(e.LogOdds), "the sensor is at fault", "this speaks for it: %s", e.What)
+	} else if r.Block != nil {
+		add(logit(*r.Block), "the sensor is at fault", "what the beam saw was something and no chatter with a probability of %.3f", *r.Block)
+	} else if r.MotorOdds > 1 {
+		add(schemas.Some(r.MotorOdds), "the sensor is at fault", "a sensor that lies holds no motor fast, and this one was")
+	} else {
+		add(nil, "the sensor is at fault", "the piece was between two beams; both would have to be wrong")
+	}
+	if e, ok := item("is usual"); ok && r.Law.ChanceLong != nil {
+		add(schemas.Some(e.LogOdds), "slow, but moving", "an undisturbed piece takes that long here %s", onceIn(*r.Law.ChanceLong))
+	}
+	switch {
+	case r.Next != "" && j.How == "backed_out":
+		add(nil, "it went on and the beam of "+r.Next+" missed it", "it was seen further back afterwards")
+	case r.Next != "":
+		add(logit(1-r.NextMisses), "it went on and the beam of "+r.Next+" missed it", "that beam misses a piece %s, by this match", onceIn(r.NextMisses))
+	}
+	switch {
+	case j.Cause == "slipping":
+		add(schemas.Some(-r.MotorOdds), "the roller was held fast", "it turned on: the piece slipped")
+	case r.MotorOdds > 1:
+		add(schemas.Some(r.MotorOdds), "the roller slipped on the piece", "the motor stood or drew far more than usual, as one that is held does")
+	}
+	return out
+}
+
+func logit(p float64) *float64 {
+	p = math.Min(math.Max(p, 1e-9), 1-1e-9)
+	return schemas.Some(math.Log(p / (1 - p)))
+}
+
+// changes say what would turn the verdict.
+func changes(j schemas.Jam, r path.Reason, sum float64) []string {
+	var out []string
+	word := "suspected"
+	if sum < 0 {
+		word = "believed"
+	}
+	out = append(out, fmt.Sprintf("Evidence of %.1f the other way: then it would only be %s.", math.Abs(sum), word))
+	if sum < 0 {
+		out[0] = fmt.Sprintf("Evidence of %.1f more for it: then it would be believed.", -sum)
+	}
+	alone := false
+	for _, e := range j.Weighed {
+		if without := sum - e.LogOdds; without*sum < 0 && !isPrior(e) {
+			out, alone = append(out, fmt.Sprintf("Without %q the probability would be %.2f.", e.What, probability(without))), true
+		}
+	}
+	if !alone {
+		out = append(out, "No single item decides it: without any one of them the verdict would be the same.")
+	}
+	if r.Followed && r.Law.UsualS > 0 {
+		out = append(out, fmt.Sprintf("Had it gone on within %.2f s of driving, as 95 in 100 do, nobody would have looked twice.", r.Law.In95S))
+	}
+	return out
+}

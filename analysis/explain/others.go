@@ -1,0 +1,159 @@
+package explain
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// balance explains how an attempt on the platform was cut out of the tilt and ended.
+func (in Input) balance(f schemas.Finding) []schemas.Reasoning {
+	p := in.Profile.Balance
+	for _, b := range in.Report.Balances {
+		if b.StartS != f.StartS || b.EndS != f.EndS || p == nil {
+			continue
+		}
+		r := schemas.Reasoning{
+			Title: fmt.Sprintf("The attempt from %s to %s", in.at(b.StartS), in.at(b.EndS)), StartS: b.StartS, EndS: b.EndS, Seen: in.seen(f.Evidence),
+			Rule: fmt.Sprintf("An attempt begins with the first tilt beyond %.1f degrees and is level once the tilt has stayed within %.1f degrees for %.1f s. A spike of one or two samples is none, nor is a bump under 0.3 s.",
+				p.MountDeg, p.LevelDeg, p.HoldS),
+			Observed: []string{fmt.Sprintf("The tilt peaked at %.1f degrees and passed the band to the other side %d times.", b.PeakDeg, b.Overshoots)},
+			Numbers: []schemas.Number{
+				number("largest tilt", schemas.Some(b.PeakDeg), "deg", nil), number("settled after", b.SettleS, "s", nil),
+				number("damping ratio", b.DampingRatio, "", nil), number("swings at", b.NaturalHz, "Hz", nil),
+			},
+		}
+		if b.Model != nil {
+			r.Observed = append(r.Observed, fmt.Sprintf("A damped swing fits the tilt from %s to %s to %.2f degrees (root mean square).", in.at(b.Model.StartS), in.at(b.Model.EndS), b.Model.ErrorDeg))
+			r.Numbers = append(r.Numbers, number("error of the fit", schemas.Some(b.Model.ErrorDeg), "deg", nil))
+		}
+		var swings []string
+		for _, s := range b.Swings {
+			swings = append(swings, fmt.Sprintf("%.1f", s.Tilt))
+		}
+		if len(swings) > 0 {
+			r.Observed = append(r.Observed, "Peaks, degrees: "+strings.Join(swings, ", ")+".")
+		}
+		ends := map[string]string{
+			schemas.BalanceLevel: "it stayed in the band for the whole hold, only late", schemas.BalanceLeft: "the tilt came back because the robot was off the platform, and stayed off",
+			schemas.BalanceRanOut: "the match or the log ended before a whole hold in the band",
+		}
+		r.Alternatives = []schemas.Alternative{
+			{What: "a bump on the way", Because: fmt.Sprintf("a bump is over in 0.3 s; this lasted %.1f s", b.EndS-b.StartS)},
+			{What: "a spike of the sensor", Because: "the tilt is judged without what only one or two samples show"},
+			{What: "another end", Because: "taken was " + b.Outcome + ": " + ends[b.Outcome]},
+		}
+		if p.Drive == nil {
+			r.Alternatives = append(r.Alternatives, schemas.Alternative{What: "the loop's own fault", Because: "without the drive command in the log nobody can tell the loop from the driver"})
+		}
+		r.Change = []string{
+			fmt.Sprintf("A wider band than %.1f degrees or a shorter hold than %.1f s in the profile, if the game allows them.", p.LevelDeg, p.HoldS),
+			"The swing on the practice platform: the same frequency and damping there make it the loop, not the partner beside it.",
+		}
+		return []schemas.Reasoning{r}
+	}
+	return in.plain(f)
+}
+
+// moves explains each move that stopped short.
+func (in Input) moves(f schemas.Finding) []schemas.Reasoning {
+	var out []schemas.Reasoning
+	for _, m := range in.Report.Moves {
+		for _, s := range f.Spans {
+			if m.Outcome != "short" || m.StartS != s.StartS || m.EndS != s.EndS || !strings.Contains(f.Title, m.Name) {
+				continue
+			}
+			within := ""
+			for _, p := range in.Profile.Moves {
+				if p.Name == m.Name {
+					within = fmt.Sprintf(" within %g", p.Within)
+				}
+			}
+			var seen []schemas.Evidence
+			for _, e := range f.Evidence {
+				if e.StartS == m.StartS && e.EndS == m.EndS {
+					seen = append(seen, e)
+				}
+			}
+			out = append(out, schemas.Reasoning{
+				Title: fmt.Sprintf("The move of the %s at %s", m.Name, in.at(m.StartS)), StartS: m.StartS, EndS: m.EndS, Seen: in.seen(seen),
+				Rule:     "A move is settled once the position has come" + within + " of its target and stayed there for half a second; short when it came to rest elsewhere, or never came before the log ended.",
+				Observed: []string{fmt.Sprintf("It was sent from %.3f to %.3f and had not come to stay when it was given up %.2f s later.", m.From, m.To, m.EndS-m.StartS)},
+				Numbers: []schemas.Number{
+					number("sent to", schemas.Some(m.To), "", nil), number("past it by at most", schemas.Some(m.Overshoot), "", nil), number("largest current", m.PeakA, "A", nil),
+				},
+				Alternatives: []schemas.Alternative{
+					{What: "sent elsewhere on its way", Because: "the position had come to rest, or the target did not change again: else it is superseded, and not told"},
+					{What: "swinging around its target", Because: "swings within the tolerance count as there"},
+					{What: "a spike of the sensor", Because: "one or two odd samples count for nothing"},
+				},
+				Change: []string{"A wider tolerance (within) in the profile, if the robot works that far off."},
+			})
+		}
+	}
+	return out
+}
+
+// sensor explains a sensor that cannot be believed, or signals that are missing.
+func (in Input) sensor(f schemas.Finding) []schemas.Reasoning {
+	rules := map[string]string{
+		"stuck true":  "A beam is blocked for a second or longer by nothing: no piece came to it, or the piece had gone on.",
+		"stuck false": "At least two pieces in a row passed it unseen, as the beams on either side show.",
+		"flicker":     "At least six false readings within a second: runs of a few milliseconds that neither a piece nor a gap between two makes.",
+		"dead":        "The signal never moved although its kind always does.",
+		"frozen":      "A sensor with noise repeats one value for a second or longer, and five times longer than it ever did before.",
+	}
+	var out []schemas.Reasoning
+	for _, e := range f.Evidence {
+		for _, q := range in.Report.Quality.Faults {
+			if q.Signal != e.Signal || q.StartS != e.StartS || q.EndS != e.EndS || q.Kind != e.Note {
+				continue
+			}
+			r := schemas.Reasoning{
+				Title: fmt.Sprintf("%s: %s from %s to %s", q.Signal, q.Kind, in.at(q.StartS), in.at(q.EndS)), StartS: q.StartS, EndS: q.EndS,
+				Rule: rules[q.Kind], Seen: in.seen([]schemas.Evidence{e}), Observed: []string{q.Note + "."},
+				Numbers: []schemas.Number{number("lasted", schemas.Some(q.EndS-q.StartS), "s", nil)},
+				Change:  []string{"Cover and clear the sensor by hand while someone reads its value: if it follows, it was not the sensor."},
+			}
+			switch q.Kind {
+			case "stuck true":
+				r.Alternatives = []schemas.Alternative{{What: "a jam in front of it", Because: "the piece was seen further on, or none came, and no motor was held fast; the path analysis weighs both"}}
+			case "stuck false":
+				r.Alternatives = []schemas.Alternative{{What: "pieces that fly past unseen", Because: "one may; several in a row do not, while the beams before and after saw them"}}
+			case "flicker":
+				r.Alternatives = []schemas.Alternative{{What: "pieces in quick succession", Because: "readings that short are no piece at any speed of the path"}}
+			default:
+				r.Alternatives = []schemas.Alternative{{What: "the robot stood still", Because: "a live sensor with noise does not repeat one value even then"}}
+			}
+			out = append(out, r)
+		}
+	}
+	if len(out) > 0 {
+		return out
+	}
+	return []schemas.Reasoning{{
+		Title: "Signals that the profile names and the log lacks", StartS: f.StartS, EndS: f.EndS, Numbers: f.Numbers, Observed: []string{f.Because},
+		Rule:         "A signal that the profile names has no sample in the log.",
+		Alternatives: []schemas.Alternative{{What: "it is logged on change and never changed", Because: "then it would have its first sample"}, {What: "it has another name", Because: "`afterbell profile check` names the nearest ones"}},
+		Change:       []string{"The right name in the profile."},
+	}}
+}
+
+// autonomous explains a period that scored less, or ended elsewhere, than usual.
+func (in Input) autonomous(f schemas.Finding) []schemas.Reasoning {
+	a := in.Report.Autonomous
+	r := schemas.Reasoning{
+		Title: "The autonomous period", StartS: f.StartS, EndS: f.EndS, Seen: in.seen(f.Evidence), Numbers: f.Numbers, Observed: []string{f.Because},
+		Rule: "It is told when it scored at least one piece less than the median of this robot's earlier matches, or ended more than 0.25 m and four times as far as usual from where it usually ends.",
+		Alternatives: []schemas.Alternative{
+			{What: "another program was chosen", Because: "the log does not say which: ask"},
+			{What: "the robot was set down elsewhere", Because: "its own pose starts where it was told it starts: look at a video or the marks on the floor"},
+		},
+		Change: []string{"More earlier matches: the usual rests on their median."},
+	}
+	for _, s := range a.ScoresS {
+		r.Observed = append(r.Observed, "A piece scored at "+in.at(s)+".")
+	}
+	return []schemas.Reasoning{r}
+}

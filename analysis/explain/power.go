@@ -1,0 +1,169 @@
+package explain
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/afterbell/afterbell/analysis/power"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+func signal(r *profile.Ref) string {
+	if r == nil {
+		return ""
+	}
+	return r.Signal
+}
+
+// brownouts explains each dip: that it was one is a measured fact, why it was is judged.
+func (in Input) brownouts() []schemas.Reasoning {
+	cfg := power.DefaultConfig()
+	var out []schemas.Reasoning
+	for i, b := range in.Report.Brownouts {
+		end := in.Report.Match.EndS
+		if b.EndS != nil {
+			end = *b.EndS
+		} else if _, last, ok := in.bounds(); ok {
+			end = last
+		}
+		r := schemas.Reasoning{
+			Title: fmt.Sprintf("The dip from %s to %s", in.at(b.StartS), in.at(end)), StartS: b.StartS, EndS: end,
+			Seen: in.seen([]schemas.Evidence{{Signal: signal(in.Profile.Power.Voltage), StartS: b.StartS, EndS: end, Note: "supply voltage"}}),
+		}
+		if c := signal(in.Profile.Power.Current); c != "" {
+			r.Seen = append(r.Seen, in.seen([]schemas.Evidence{{Signal: c, StartS: b.StartS, EndS: end, Note: "whole current"}})...)
+		}
+		if l := in.Profile.Power.Brownout; l != nil {
+			r.Rule = fmt.Sprintf("The voltage is below %.2f V until it is at or above %.2f V again: a dip with hysteresis, after IEC 61000-4-30.", l.EnterV, l.LeaveV)
+		}
+		r.Observed = append(r.Observed, fmt.Sprintf("The lowest reading was %.2f V at %s; %.3f V s lie under the cut-off.", b.MinV, in.at(b.MinAtS), b.VoltSeconds))
+		var drew []string
+		for _, s := range b.Branches {
+			if s.Share >= 0.05 {
+				drew = append(drew, fmt.Sprintf("%s %.0f %%", s.Name, 100*s.Share))
+			}
+		}
+		if len(drew) > 0 {
+			r.Observed = append(r.Observed, "Of the current went to "+strings.Join(drew, ", to ")+".")
+		}
+		r.Numbers = []schemas.Number{number("lowest voltage", schemas.Some(b.MinV), "V", nil), number("whole current over the dip", b.CurrentA, "A", nil)}
+		j := power.Judged{}
+		if i < len(in.Dips) {
+			j = in.Dips[i]
+		}
+		r.Numbers = append(r.Numbers,
+			number("largest current at the lowest", j.CurrentA, "A", nil),
+			number("a healthy battery would have held", j.HealthyV, "V", nil),
+			number("this battery's load line expects", j.ExpectedV, "V", nil),
+			number("lower than that", j.UnexplainedV, "V", nil))
+		r.Alternatives = in.causes(b, j, cfg)
+		r.Change = in.otherCause(j, cfg)
+		out = append(out, r)
+	}
+	return out
+}
+
+func (in Input) bounds() (first, last float64, ok bool) {
+	if in.Log == nil {
+		return 0, 0, false
+	}
+	a, b, ok := in.Log.Bounds()
+	return schemas.Seconds(a), schemas.Seconds(b), ok
+}
+
+// causes are the three things that make a supply dip, with what speaks for or against each.
+func (in Input) causes(b schemas.Brownout, j power.Judged, cfg power.Config) []schemas.Alternative {
+	taken := func(cause string) string {
+		if b.Cause == cause {
+			return "taken: "
+		}
+		return "not taken: "
+	}
+	connection := "without currents or a fitted load line nobody can tell how low it should have been"
+	if j.UnexplainedV != nil {
+		connection = fmt.Sprintf("it fell %.2f V further than current times resistance makes; from %.1f V plus %.0f %% of the explained drop a loose lead is meant",
+			math.Max(*j.UnexplainedV, 0), cfg.LooseV, 100*cfg.LooseShare)
+	}
+	overload := "the current at the lowest point is not known"
+	if j.HealthyV != nil && j.CurrentA != nil && in.Profile.Power.Brownout != nil {
+		overload = fmt.Sprintf("at %.0f A a healthy battery (%.1f V, %.3f ohm, common practice) would have held %.2f V; under the cut-off of %.2f V it is the load",
+			*j.CurrentA, cfg.HealthyOpenV, cfg.HealthyOhm, *j.HealthyV, in.Profile.Power.Brownout.EnterV)
+	}
+	bat := in.Report.Battery
+	weak := "neither its resting voltage nor its load line is known"
+	if bat.OpenCircuitV != nil && bat.ResistanceLowOhm != nil && bat.ResistanceOhm != nil {
+		weak = fmt.Sprintf("its load line has %.2f V without load and %.3f ohm, surely at least %.3f; weak is under %.1f V or surely over %.3f ohm",
+			*bat.OpenCircuitV, *bat.ResistanceOhm, *bat.ResistanceLowOhm, cfg.LowOpenV, cfg.HealthyOhm)
+	}
+	if bat.RestV != nil {
+		weak += fmt.Sprintf("; at rest it showed %.2f V, weak under %.1f V", *bat.RestV, cfg.LowRestV)
+	}
+	return []schemas.Alternative{
+		{What: "a bad connection", Because: taken(power.CauseBadConnection) + connection},
+		{What: "an overload", Because: taken(power.CauseOverload) + overload},
+		{What: "a weak battery", Because: taken(power.CauseWeakBattery) + weak},
+	}
+}
+
+// otherCause says what would make another cause of it.
+func (in Input) otherCause(j power.Judged, cfg power.Config) []string {
+	var out []string
+	if l := in.Profile.Power.Brownout; l != nil && j.CurrentA != nil {
+		out = append(out, fmt.Sprintf("With a current over %.0f A even a healthy battery would have dipped: then it is an overload.", (cfg.HealthyOpenV-l.EnterV)/cfg.HealthyOhm))
+	}
+	if in.Line == nil {
+		out = append(out, "A log with whole current, from 10 Hz: it tells battery, wiring and load apart.")
+	}
+	return append(out, "The same stretch with another battery: if it dips again, it is not the battery.")
+}
+
+// battery explains the measured resistance.
+func (in Input) battery(f schemas.Finding) []schemas.Reasoning {
+	b := in.Report.Battery
+	r := schemas.Reasoning{
+		Title: "The resistance of battery and wiring", StartS: f.StartS, EndS: f.EndS, Seen: in.seen(f.Evidence),
+		Rule: "The whole 95 % interval of the resistance lies above half as much again as a sound battery with its leads (0.012 to 0.025 ohm, common practice).",
+		Numbers: []schemas.Number{
+			number("resistance", b.ResistanceOhm, "ohm", b.UsualResistanceOhm), number("low end", b.ResistanceLowOhm, "ohm", nil),
+			number("high end", b.ResistanceHighOhm, "ohm", nil), number("no load, by the fit", b.OpenCircuitV, "V", nil),
+		},
+		Alternatives: []schemas.Alternative{
+			{What: "relaxation of the battery", Because: "only steps of the load within some 0.1 s were used; what sinks more slowly is left out"},
+			{What: "a bad lead and a good battery", Because: "the log sees both as one resistance: only another battery tells them apart"},
+			{What: "a wrong scale of the current", Because: "it would change the resistance by the same factor; nothing in the log shows it"},
+		},
+		Change: []string{"A sound battery in the same robot that shows the same resistance: then it is the wiring."},
+	}
+	if in.Line != nil {
+		r.Observed = []string{fmt.Sprintf("%d steps of the load were used; the current is read %.0f ms later than the voltage.", in.Line.Points, 1000*in.Line.LagS)}
+	}
+	return []schemas.Reasoning{r}
+}
+
+// standby explains a branch that draws while the robot is disabled.
+func (in Input) standby(f schemas.Finding) []schemas.Reasoning {
+	var out []schemas.Reasoning
+	for _, d := range in.Report.StandbyDraws {
+		for _, s := range f.Spans {
+			if s.StartS != d.StartS || s.EndS != d.EndS || len(f.Evidence) > 0 && f.Evidence[0].Signal != d.Signal {
+				continue
+			}
+			out = append(out, schemas.Reasoning{
+				Title: fmt.Sprintf("The draw of %s from %s to %s", d.Branch, in.at(d.StartS), in.at(d.EndS)), StartS: d.StartS, EndS: d.EndS,
+				Rule:    "The median of a branch's current over at least 2 s of disabled, the first second left out, is above 2 A (idle electronics stay under it, common practice).",
+				Seen:    in.seen([]schemas.Evidence{{Signal: d.Signal, StartS: d.StartS, EndS: d.EndS, Note: "current of the branch"}}),
+				Numbers: []schemas.Number{number("median current", schemas.Some(d.MedianA), "A", nil)},
+				Alternatives: []schemas.Alternative{
+					{What: "a motor that coasts or brakes", Because: "the first second after disabling is left out, and the draw lasts"},
+					{What: "a spike", Because: "the median is taken, not the largest reading"},
+					{What: "a sensor whose zero is off", Because: "the log cannot tell: read the branch with its breaker pulled"},
+					{What: "a pump or fan that is meant to run on", Because: "the log cannot tell: ask who wired it"},
+				},
+				Change: []string{"A reading near zero with the breaker of that branch pulled and the robot off."},
+			})
+		}
+	}
+	return out
+}
