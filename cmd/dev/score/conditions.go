@@ -30,6 +30,7 @@ func conditions(s Subject, all []played) []Condition {
 		on, lost := sum(s.Name, with)
 		off, _ := sum(s.Name, without)
 		line := Condition{Name: c.Name, Matches: len(with), Lost: lost}
+		line.P = stat.MannWhitney(losts(s.Name, with), losts(s.Name, without)).PMore
 		for _, f := range s.Figures {
 			if f.Leads {
 				line.Figures = append(line.Figures, Compare{f.Name, row(f, on), row(f, total).Value, byChance(f.Kind, on.Sums[f.Name], off.Sums[f.Name])})
@@ -37,7 +38,25 @@ func conditions(s Subject, all []played) []Condition {
 		}
 		out = append(out, line)
 	}
+	p := make([]float64, len(out))
+	for i, c := range out {
+		p[i] = c.P
+	}
+	for i, q := range stat.BenjaminiHochberg(p) {
+		out[i].Costs = q <= falseShare
+	}
 	slices.SortStableFunc(out, func(a, b Condition) int { return cmp.Compare(b.Lost, a.Lost) })
+	return out
+}
+
+// falseShare is how many of the conditions marked as costly may be marked for nothing.
+const falseShare = 0.1
+
+func losts(subject string, all []played) []float64 {
+	out := make([]float64, len(all))
+	for i, p := range all {
+		out[i] = p.tallies[subject].lost()
+	}
 	return out
 }
 

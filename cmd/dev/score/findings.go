@@ -88,13 +88,28 @@ func (c *Case) judge(f schemas.Finding) (right, can bool) {
 	case "motor":
 		return anySpan(f, c.Truth.StandbyDraws, func(d schemas.StandbyDraw) (float64, float64) { return d.StartS, d.EndS }, 1), true
 	case "sensor":
-		told := len(c.Truth.Quality.Faults) > 0 || !c.SensorTrouble
-		return anySpan(f, c.Truth.Quality.Faults, func(w schemas.Fault) (float64, float64) { return w.StartS, w.EndS }, 1),
-			told && len(f.Spans) > 0 // without a span it is of signals that are missing
+		return c.judgeSensor(f)
 	case "data_gap":
 		return anySpan(f, c.Truth.Quality.Gaps, func(g schemas.Gap) (float64, float64) { return g.StartS, g.EndS }, 1), len(f.Spans) > 0
 	}
 	return false, false
+}
+
+// judgeSensor: a finding about a sensor is right when the truth has a fault of that signal in
+// one of its spans. Without spans it is of signals that are missing, a fact of the log; and
+// one of a poor sensor may be right.
+func (c *Case) judgeSensor(f schemas.Finding) (right, can bool) {
+	poor := true
+	for _, g := range c.Got.Quality.Faults {
+		if len(f.Evidence) == 0 || g.Signal != f.Evidence[0].Signal {
+			continue
+		}
+		if slices.ContainsFunc(c.Truth.Quality.Faults, func(w schemas.Fault) bool { return sameFault(w, g) }) {
+			return true, true
+		}
+		poor = poor && slices.Contains(c.Poor, g.Kind)
+	}
+	return false, len(f.Spans) > 0 && !poor
 }
 
 // judgeBalance: a finding about an attempt is right when the attempt it is about ended as

@@ -2,6 +2,7 @@ package score
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -49,39 +50,43 @@ func cameIn(p schemas.Pass) float64 {
 	return math.NaN()
 }
 
-// scoreFaults pairs stretches of misbehaving signals by name and time. The truth of a match
-// with a condition of the kind sensor may leave out what that does to a signal; then what
-// was found is counted apart and judged neither way.
+// scoreFaults pairs stretches of misbehaving signals by name and time. What a poor sensor may
+// rightly be blamed for is counted apart and judged neither way.
 func scoreFaults(t *Tally, c *Case) {
 	truth, got := c.Truth.Quality.Faults, c.Got.Quality.Faults
-	if len(truth) == 0 && c.SensorTrouble {
-		t.add("sensor faults where truth does not tell", float64(len(got)), 0)
-		return
-	}
-	const near = 1
 	told := make([]bool, len(truth)) // one fault may be told in several stretches
-	right := 0
+	extra := 0
 	for _, g := range got {
 		is := false
 		for i, w := range truth {
-			if _, ok := overlapOrNear(w.StartS, w.EndS, g.StartS, g.EndS, near); ok && w.Signal == g.Signal {
+			if sameFault(w, g) {
 				told[i], is = true, true
 			}
 		}
-		if is {
-			right++
-			continue
+		switch {
+		case is:
+			t.hit("sensor fault precision", true)
+		case slices.Contains(c.Poor, g.Kind):
+			t.add("sensor faults of poor sensors, not judged", 1, 0)
+		default:
+			extra++
+			t.hit("sensor fault precision", false)
+			t.lose(0.5, "sensor fault that was none", "false fault of %s from %s: %s, %s", g.Signal, c.at(g.StartS), g.Kind, g.Note)
 		}
-		t.lose(0.5, "sensor fault that was none", "false fault of %s from %s: %s, %s", g.Signal, c.at(g.StartS), g.Kind, g.Note)
 	}
 	for i, w := range truth {
 		t.hit("sensor fault recall", told[i])
 		if !told[i] {
-			t.lose(0.5, "sensor fault missed", "missed: fault of %s from %s: %s", w.Signal, c.at(w.StartS), w.Kind)
+			t.lose(0.5, "sensor fault missed", "missed: fault of %s from %s for %.1f s: %s, %s", w.Signal, c.at(w.StartS), w.EndS-w.StartS, w.Kind, w.Note)
 		}
 	}
-	t.add("sensor fault precision", float64(right), float64(len(got)))
 	if len(truth) == 0 {
-		t.add("false sensor faults a sound match", float64(len(got)), 1)
+		t.add("false sensor faults a sound match", float64(extra), 1)
 	}
+}
+
+func sameFault(truth, got schemas.Fault) bool {
+	const near = 1 // s
+	_, ok := overlapOrNear(truth.StartS, truth.EndS, got.StartS, got.EndS, near)
+	return ok && truth.Signal == got.Signal
 }

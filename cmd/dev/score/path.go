@@ -46,7 +46,7 @@ func pathFigures() []Figure {
 		{Name: "sensor fault recall", Kind: Rate},
 		{Name: "sensor fault precision", Kind: Rate},
 		{Name: "false sensor faults a sound match", Kind: Per, Unit: "match", Small: true},
-		{Name: "sensor faults where truth does not tell", Kind: Count},
+		{Name: "sensor faults of poor sensors, not judged", Kind: Count},
 		{Name: "matches not looked at by path", Kind: Count},
 	}
 }

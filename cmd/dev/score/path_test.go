@@ -1,10 +1,12 @@
 package score
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 
+	"github.com/afterbell/afterbell/sample-logs/sim"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -162,11 +164,19 @@ func TestSensorFaults(t *testing.T) {
 	s = scorePath(caseOfHand(schemas.Report{}, fault("a", 110, 120)))
 	assert.Equal(t, Sum{1, 1}, s.Sums["false sensor faults a sound match"])
 
-	// With a condition on that spoils signals and a truth that says nothing of it, nobody
-	// knows: counted, judged neither way.
+	// A poor sensor may be blamed for what its readings are like: counted, judged neither way.
 	c := caseOfHand(schemas.Report{}, fault("a", 110, 120))
-	c.SensorTrouble = true
+	c.Got.Quality.Faults[0].Kind, c.Poor = "flicker", []string{"flicker"}
 	s = scorePath(c)
-	assert.Equal(t, 1.0, s.Sums["sensor faults where truth does not tell"].K)
+	assert.Equal(t, 1.0, s.Sums["sensor faults of poor sensors, not judged"].K)
 	assert.Zero(t, s.Sums["sensor fault precision"])
+	assert.Equal(t, Sum{0, 1}, s.Sums["false sensor faults a sound match"])
+	c.Poor = []string{"outlier"}
+	assert.Equal(t, Sum{0, 1}, scorePath(c).Sums["sensor fault precision"])
+}
+
+func TestPoorSensorsAreConditions(t *testing.T) {
+	for name := range poorSensors() {
+		assert.True(t, slices.ContainsFunc(sim.Conditions(), func(c sim.Condition) bool { return c.Name == name }), "no condition %s", name)
+	}
 }

@@ -25,9 +25,9 @@ type Case struct {
 	CutOffV     float64
 	// VoltageNoise is the standard deviation of the voltage sensor, V, quantization included.
 	VoltageNoise float64
-	// SensorTrouble: a condition is on that makes signals misbehave.
-	SensorTrouble bool
-	LogEndS       float64
+	// Poor are the kinds of sensor faults that may rightly be told although the truth has none.
+	Poor    []string
+	LogEndS float64
 }
 
 // at is a time as the sheet shows it: match time.
@@ -115,7 +115,10 @@ func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
 	_, end, _ := m.Log.Bounds()
 	c := &Case{
 		Truth: m.Truth, Got: got, Unsure: unsure(m), Stages: stagesOf(p, m.Log),
-		SensorTrouble: slices.ContainsFunc(m.Conditions, isSensorTrouble), LogEndS: schemas.Seconds(end),
+		LogEndS: schemas.Seconds(end),
+	}
+	for _, condition := range m.Conditions {
+		c.Poor = append(c.Poor, poorSensors()[condition]...)
 	}
 	if p.Power != nil && p.Power.Brownout != nil {
 		c.CutOffV = p.Power.Brownout.EnterV
@@ -159,8 +162,19 @@ func unsure(*sim.Match) map[string][]int { return nil }
 // unsure says whether the truth leaves open if row i of a list is a trouble.
 func (c *Case) unsure(list string, i int) bool { return slices.Contains(c.Unsure[list], i) }
 
-func isSensorTrouble(name string) bool {
-	return slices.ContainsFunc(sim.Conditions(), func(c sim.Condition) bool { return c.Name == name && c.Kind == sim.Sensor })
+// poorSensors are the conditions that spoil readings without a fault in the truth, which
+// lists only sensors that cannot be true, and the kinds of faults that may rightly be told of
+// such readings. With one of them on nobody knows how many of that kind there should be.
+func poorSensors() map[string][]string {
+	return map[string][]string{
+		"beam-flickers":        {"flicker"},
+		"beam-misses-some":     {"stuck false"},
+		"roller-encoder-slips": {"outlier"},
+		"wheels-slip":          {"outlier"},
+		"imu-spikes":           {"outlier"},
+		"imu-drops-out":        {"outlier"},
+		"imu-feels-turns":      {"outlier"},
+	}
 }
 
 func stagesOf(p *profile.Profile, log *schemas.Log) []Stage {

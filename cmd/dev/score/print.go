@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -208,38 +209,44 @@ func (p *printer) calibration(c Calibration) {
 	p.line("%s, said: true (count): %s | off by %.3f, of %d", c.Name, strings.Join(parts, ", "), c.Error, c.N)
 }
 
-// conditions prints the leading figures by condition. An exclamation mark is a difference
-// from the matches without the condition that chance does not explain.
+// conditions prints the leading figures by condition: those that cost more than the mean of
+// all matches, or change a figure by more than chance; the others are named.
 func (p *printer) conditions(s SubjectResult) {
 	p.line("")
 	if len(s.Conditions) == 0 {
 		p.line("by condition: none was on in %d matches", leastForCondition)
 		return
 	}
-	head := fmt.Sprintf("%-26s %7s %6s", "by condition, worst first", "matches", "lost")
-	all := fmt.Sprintf("%-26s %7s %6.2f", "all matches", "", s.LostAMatch)
+	head := fmt.Sprintf("%-26s %7s %6s ", "by condition, worst first", "matches", "lost")
+	all := fmt.Sprintf("%-26s %7s %6.2f ", "all matches", "", s.LostAMatch)
 	for _, f := range s.Conditions[0].Figures {
 		head += fmt.Sprintf("  %-28s", clipped(f.Name, 28))
 		all += fmt.Sprintf("  %-28s", Row{Kind: f.With.Kind, Value: f.All}.text())
 	}
 	p.line("%s", strings.TrimRight(head, " "))
 	p.line("%s", strings.TrimRight(all, " "))
-	var nothing []string
+	var rest []string
 	for _, c := range s.Conditions {
-		if c.Lost == 0 {
-			nothing = append(nothing, fmt.Sprintf("%s (%d)", c.Name, c.Matches))
+		changes := slices.ContainsFunc(c.Figures, func(f Compare) bool { return !f.Chance })
+		if c.Lost <= s.LostAMatch && !changes {
+			rest = append(rest, fmt.Sprintf("%s (%d)", c.Name, c.Matches))
 			continue
 		}
-		line := fmt.Sprintf("%-26s %7d %6.2f", c.Name, c.Matches, c.Lost)
+		mark := " "
+		if c.Costs {
+			mark = "!"
+		}
+		line := fmt.Sprintf("%-26s %7d %6.2f%s", c.Name, c.Matches, c.Lost, mark)
 		for _, f := range c.Figures {
 			line += fmt.Sprintf("  %-28s", f.cell())
 		}
 		p.line("%s", strings.TrimRight(line, " "))
 	}
-	if len(nothing) > 0 {
-		p.line("nothing lost with (matches): %s", strings.Join(nothing, ", "))
+	if len(rest) > 0 {
+		p.line("no worse than all matches: %s", strings.Join(rest, ", "))
 	}
-	p.line("lost: weight of what went wrong, a match. !: chance does not explain the difference to the matches without the condition (95 %%, one look at each).")
+	p.line("lost: weight of what went wrong, a match; ! is more than without the condition (rank-sum test, one in ten marks may be for nothing).")
+	p.line("figures: ! worse and + better than without the condition, by more than chance (95 %%, one look at each).")
 }
 
 // cell is a figure with the condition on, in the table by condition.
@@ -247,9 +254,13 @@ func (c Compare) cell() string {
 	if c.With.Value == nil {
 		return "-"
 	}
-	mark := "!"
-	if c.Chance {
-		mark = " "
+	mark := " "
+	switch {
+	case c.Chance:
+	case (*c.With.Value > *c.All) == c.With.Small:
+		mark = "!"
+	default:
+		mark = "+"
 	}
 	of := fmt.Sprintf("%.0f of %.0f", c.With.K, c.With.N)
 	if c.With.Kind == Per {

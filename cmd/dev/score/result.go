@@ -88,6 +88,8 @@ type Condition struct {
 	Name    string    `json:"name"`
 	Matches int       `json:"matches"`
 	Lost    float64   `json:"lost_a_match"`
+	P       float64   `json:"p"`     // of so much more lost than without it, by ranks
+	Costs   bool      `json:"costs"` // and chance does not explain it, all conditions considered
 	Figures []Compare `json:"figures"`
 }
 
