@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -49,6 +50,23 @@ func TestLocalParabolaIsSavitzkyGolay(t *testing.T) {
 			assert.InDelta(t, math.Sqrt(squares), scale, 1e-12, "noise let through over %d", len(c.weights))
 		}
 	}
+}
+
+// A parabola is its own local parabola, wherever its samples lie and wherever it is read.
+func TestLocalParabolaOfAParabola(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		a, b, c := rapid.Float64Range(-10, 10).Draw(rt, "a"), rapid.Float64Range(-50, 50).Draw(rt, "b"), rapid.Float64Range(-50, 50).Draw(rt, "c")
+		x := rapid.Float64Range(-0.3, 0.1).Draw(rt, "first")
+		var m moments
+		for range rapid.IntRange(5, 40).Draw(rt, "n") {
+			m.add(x, a+b*x+c*x*x)
+			x += rapid.Float64Range(0.005, 0.03).Draw(rt, "step")
+		}
+		value, rate, _, ok := m.parabola()
+		if !ok || math.Abs(value-a) > 1e-4 || math.Abs(rate-b) > 1e-3 {
+			rt.Fatalf("%v %g %g, want %g %g", ok, value, rate, a, b)
+		}
+	})
 }
 
 // letGo is a tilt that swings with the damping given by how its peaks fall, 50 times a second.

@@ -38,9 +38,6 @@ func (s supply) shortfall(b *schemas.Brownout, d dip, line *LoadLine, pair *alig
 	if math.IsNaN(open) || math.IsNaN(rest) {
 		return // some current, or the level before, is not known
 	}
-	if s.added {
-		rest = 0 // there is nothing but the branches, whatever moment their sum was read at
-	}
 	parts := shortfallParts(append(slices.Clone(amps), rest), line.ResistanceOhm, open, enter)
 	if parts == nil {
 		return

@@ -60,7 +60,10 @@ func TestMedcoupleByHand(t *testing.T) {
 		assert.InDelta(t, c.want, Medcouple(c.x), 1e-12, "%v", c.x)
 	}
 	assert.True(t, math.IsNaN(Medcouple([]float64{1})))
-	low, high := AdjustedFences(nil)
+	low, high := AdjustedFences([]float64{9, 1, 8, 2, 7, 3, 6, 4, 5}) // hinges 3 and 7 (Tukey)
+	assert.InDelta(t, -3, low, 1e-12)
+	assert.InDelta(t, 13, high, 1e-12)
+	low, high = AdjustedFences(nil)
 	assert.True(t, math.IsNaN(low) && math.IsNaN(high))
 }
 
