@@ -1,5 +1,7 @@
 package sim
 
+import "math"
+
 // powerPlan is what is special about battery, wiring and controllers.
 type powerPlan struct {
 	real    bool           // temperature, wires and warming count, as they do in every drawn match
@@ -83,7 +85,7 @@ func powerConditions() []condition {
 		power("high-cut-off", Robot, "controllers let go at 7.5 V and take hold again at 8.1", 0.08, "cut-off", cutOffAt(7.5, 8.1)),
 		power("other-cut-off", Robot, "controllers let go somewhere from 5.8 to 8.2 V and take hold again 0.3 to 0.9 V above", 0.08, "cut-off", func(s *scenario, r random) {
 			enter, more := r.tenth(5.8, 8.2), r.tenth(0.3, 0.9)
-			cutOffAt(enter, enter+more)(s, r)
+			cutOffAt(enter, math.Round(10*(enter+more))/10)(s, r)
 		}),
 		power("own-cut-offs", Robot, "each branch has a cut-off of its own, from 5.6 to 7.6 V at its controllers", 0.08, "", ownCutOffs),
 		power("branches-only", Robot, "no sensor for the whole current, only those of the branches", 0.08, "", func(s *scenario, _ random) {

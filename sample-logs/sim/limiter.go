@@ -2,63 +2,53 @@ package sim
 
 import "math"
 
-// limiter is controllers that take back what they draw before the bus falls to the cut-off.
-// With a rate of 0 they hold the bus at least at low exactly; with one they hunt: below low
-// they take back at that rate, above high they let go again, and the bus swings between.
+// limiter is controllers that take back what they draw before the bus falls to the cut-off:
+// they hold it at least at low, as far as what they can take back goes. One that hunts holds
+// it now higher and now lower.
 type limiter struct {
-	low, high float64 // V
-	rate      float64 // parts of the limits a second
-	smooth    float64 // s, how slowly a hunting one sees the bus
+	low   float64 // V
+	swing float64 // V up and down
+	hertz float64
 
-	part float64 // of their limits they allow now, 0..1
-	seen float64
-	most map[*axis]float64
+	most map[*axis]float64 // A, the limits of the axes that have one
+	part float64           // of them they allow now, 0..1
+	age  float64           // s
 }
 
 func (l *limiter) limit(s *supply, dt float64) {
 	if l.most == nil {
-		l.part, l.seen, l.most = 1, s.voltage, map[*axis]float64{}
+		l.part, l.most = 1, map[*axis]float64{}
 		for _, b := range s.branches {
 			for _, a := range b.axes {
 				l.most[a] = a.motor.inputMax
 			}
 		}
 	}
-	if l.rate > 0 {
-		l.seen += (s.voltage - l.seen) * (1 - math.Exp(-dt/l.smooth))
-		switch {
-		case l.seen < l.low:
-			l.part = math.Max(0.05, l.part-l.rate*dt)
-		case l.seen > l.high:
-			l.part = math.Min(1, l.part+l.rate*dt)
-		}
-		l.allow(s, l.part)
-		s.voltage = s.settled()
-		return
-	}
+	l.age += dt
+	low := l.low + l.swing*math.Sin(2*math.Pi*l.hertz*l.age)
 	if l.part < 1 {
-		l.part = 1
 		l.allow(s, 1)
 		s.voltage = s.settled()
 	}
-	if s.voltage >= l.low {
+	if s.voltage >= low {
 		return
 	}
-	l.part = l.largest(s)
-	l.allow(s, l.part)
+	l.allow(s, l.largest(s, low))
 	s.voltage = s.settled()
 }
 
 // largest is the largest part of the limits that leaves the bus at low.
-func (l *limiter) largest(s *supply) float64 {
-	spare := (s.battery.emf()-l.low)/s.ohms() - s.quiet()
+func (l *limiter) largest(s *supply, low float64) float64 {
+	spare := (s.battery.emf()-low)/s.ohms() - s.quiet()
 	var full, most []float64 // A drawn at low with full limits, and the limits
 	for _, b := range s.branches {
-		at := b.voltage(l.low, s.off)
+		if b.off {
+			continue
+		}
+		at := b.voltage(low, s.off)
 		for _, a := range b.axes {
-			if _, input := a.motor.currents(at, a.duty(), a.speed); b.off {
-				continue
-			} else if l.most[a] > 0 {
+			_, input := a.motor.currents(at, a.duty(), a.speed)
+			if l.most[a] > 0 {
 				full, most = append(full, input), append(most, l.most[a])
 			} else {
 				spare -= input
@@ -82,6 +72,7 @@ func (l *limiter) largest(s *supply) float64 {
 
 // allow sets the limits at the inputs of the axes that have one.
 func (l *limiter) allow(s *supply, part float64) {
+	l.part = part
 	for _, b := range s.branches {
 		for _, a := range b.axes {
 			if most := l.most[a]; most > 0 {

@@ -30,7 +30,7 @@ func (p *powerRecord) note(w *world) {
 		p.restSteps++
 		p.restLeast, p.restMost = min(p.restLeast, s.current), max(p.restMost, s.current)
 	}
-	if !w.enabled() {
+	if !w.inPeriod() {
 		return
 	}
 	ohms := s.ohms()
@@ -39,6 +39,15 @@ func (p *powerRecord) note(w *world) {
 	p.volts += s.voltage
 	p.whole += s.current
 	p.inBranches += s.current - s.quiet()
+}
+
+// inPeriod says whether a period of the match runs, as the log tells it: without a mode the
+// whole log is one.
+func (w *world) inPeriod() bool {
+	if w.now() < w.opens || w.now() >= w.closes {
+		return false
+	}
+	return w.enabled() || !w.recorder.tellsMode()
 }
 
 // forget begins the sums anew.

@@ -85,14 +85,12 @@ func nearCutOff(s *scenario, r random) {
 }
 
 func chatter(s *scenario, r random) {
-	wear(s, r.between(0.040, 0.048), r.between(0.6, 0.8), r.between(0.8, 0.92))
+	wear(s, r.between(0.046, 0.054), r.between(0.6, 0.8), r.between(0.8, 0.92))
 	hurry(s, r.between(0.10, 0.2))
-	below, part, rate := r.between(0.1, 0.2), r.between(0.35, 0.6), r.between(1.5, 3)
+	middle, swing, hertz := r.between(0.12, 0.22), r.between(0.42, 0.55), r.between(9, 12)
 	s.power.wiring = append(s.power.wiring, func(w *world) {
 		band := w.supply.recover - w.supply.cutOff
-		w.supply.limiter = &limiter{
-			low: w.supply.cutOff - below, high: w.supply.cutOff + part*band, rate: rate, smooth: 0.012,
-		}
+		w.supply.limiter = &limiter{low: w.supply.cutOff + middle*band, swing: swing * band, hertz: hertz}
 		w.supply.lower = 1.2
 	})
 }
@@ -113,9 +111,9 @@ func stiffGearbox(s *scenario, r random) {
 	s.power.wiring = append(s.power.wiring, func(w *world) {
 		switch which {
 		case 0:
-			w.chassis.leftBind = 2.2 * much
+			w.chassis.leftBind = 1.4 * much
 		case 1:
-			w.chassis.rightBind = 2.2 * much
+			w.chassis.rightBind = 1.4 * much
 		case 2:
 			for _, b := range w.path.belts[:min(2, len(w.path.belts))] {
 				b.friction *= 2.2 * much

@@ -60,7 +60,7 @@ const (
 
 // rested says whether the log shows the battery at true rest before the match.
 func (w *world) rested(volts *clean) bool {
-	if w.drawn.restSteps == 0 || w.drawn.restMost > restA || w.drawn.restMost-w.drawn.restLeast > restSwingA {
+	if math.IsNaN(w.restV) || w.drawn.restSteps == 0 || w.drawn.restMost > restA || w.drawn.restMost-w.drawn.restLeast > restSwingA {
 		return false
 	}
 	start := int(w.scenario.leadS / step)
@@ -92,18 +92,18 @@ func (v view) loadCurrent() *clean {
 		return nil
 	}
 	sum := &clean{}
-	next := make([]int, len(all))
+	next := make([]int, len(all)) // of each, the first sample after this time
 	for k, at := range all[0].step {
 		total, whole := 0.0, true
 		for i, b := range all {
-			for next[i] < len(b.step) && b.step[next[i]] < at {
+			for next[i] < len(b.step) && b.step[next[i]] <= at {
 				next[i]++
 			}
-			if next[i] == len(b.step) || b.step[next[i]] != at {
+			if next[i] == 0 || float64(at-b.step[next[i]-1])*step > changeS {
 				whole = false
 				break
 			}
-			total += b.v[next[i]]
+			total += b.v[next[i]-1]
 		}
 		if whole {
 			sum.t, sum.v, sum.step = append(sum.t, all[0].t[k]), append(sum.v, total), append(sum.step, at)
@@ -126,10 +126,9 @@ const (
 // excited says whether the current at its samples changes enough for that, while the match
 // runs.
 func (w *world) excited(current *clean) bool {
-	start, bell := int(w.scenario.leadS/step), int(w.bell/step)
-	changes, free := 0, start
+	changes, free := 0, int(w.opens/step)
 	for i, k := range current.step {
-		if k < free || k >= bell {
+		if k < free || k >= int(w.closes/step) {
 			continue
 		}
 		for j := i + 1; j < len(current.step) && float64(current.step[j]-k)*step <= changeS; j++ {
