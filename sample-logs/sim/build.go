@@ -14,17 +14,8 @@ func build(w *world, o Options) {
 	if build := w.scenario.path.build; build != nil {
 		w.path = build(stream(o.Seed, "path"))
 	}
-	lift := motor{r: 0.11, ke: 0.0205, windingMax: 60, inputMax: 40}
-	w.arm = &arm{
-		axis: &axis{motor: lift}, gear: 10, drum: 0.024, yield: 0.85,
-		mass: r.about(7, 0.05), rotor: 9e-5, rub: 14, highest: 1.0,
-	}
-	w.platform = &platform{
-		x: 7, y: 5.5, halfWidth: 1.1, half: 1.2,
-		inertia: r.about(44, 0.05), stiff: r.about(360, 0.05), damp: r.about(165, 0.05),
-		rub: 6, stop: 0.21, hook: 82, hooked: true, bounce: 0.15,
-	}
-	w.platform.angle = w.platform.stop
+	w.arm = newLift(r)
+	w.platform = newPlatform(r)
 	for _, change := range w.scenario.parts {
 		change(w, r)
 	}

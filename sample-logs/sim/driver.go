@@ -18,6 +18,9 @@ const (
 	toPlatform
 	climbing
 	onPlatform
+	comingDown // from the platform
+	goingRound // it, back to the field
+	parked
 )
 
 // driver is the person (in the autonomous period the program in its place) who drives:
@@ -47,6 +50,7 @@ type driver struct {
 	trouble  *trouble
 	easeTill float64 // s, drives gently until then: it felt the robot cut out
 	trips    int
+	climbs   climbs
 }
 
 func newDriver(r random) *driver {
@@ -126,7 +130,7 @@ func (d *driver) act(w *world) (forward, turn float64) {
 	c, now := w.chassis, w.now()
 	w.program.intake = (d.phase == toPickup && c.x < 3.4 || d.phase == collecting) && w.path.count() < d.pieces
 	w.program.release = d.phase == placing
-	w.program.levelling = d.phase == onPlatform
+	w.program.levelling = d.phase == onPlatform && d.levels(w)
 	switch d.phase {
 	case toPickup:
 		x := w.field.next.x + reach
@@ -171,12 +175,14 @@ func (d *driver) act(w *world) (forward, turn float64) {
 	case toPlatform:
 		return d.approach(w)
 	case climbing:
-		if w.platform.along(c) > -0.55 && w.body.tilt() > 7 {
-			d.start(onPlatform, now)
-		}
-		forward, turn = d.line(w, w.platform.y, 1.1)
-		return forward, turn
-	default: // onPlatform: the leveller drives
+		return d.climb(w)
+	case onPlatform:
+		return d.balance(w)
+	case comingDown:
+		return d.comeDown(w)
+	case goingRound:
+		return d.goRound(w)
+	default: // parked
 		return 0, 0
 	}
 }
@@ -252,7 +258,7 @@ func (d *driver) align(w *world) (forward, turn float64) {
 	} else {
 		d.goodFor = 0
 	}
-	ready := w.operator.onItsWay(w) == nil && math.Abs(w.arm.position-placeAt) < 0.03
+	ready := w.operator.onItsWay(w) == nil && w.armThere(d.goodFor-d.settle)
 	if d.goodFor > d.settle && ready {
 		d.start(placing, now)
 		return 0, 0
@@ -276,24 +282,4 @@ func (d *driver) leave(w *world) {
 	}
 	d.plan(w)
 	d.start(toPickup, w.now())
-}
-
-// endgame says whether it is time to go to the platform.
-func (d *driver) endgame(w *world) bool {
-	return w.mode() == schemas.PeriodDriver && w.scenario.climbS > 0 && w.bell-w.now() < w.scenario.climbS
-}
-
-// approach drives to the foot of the platform, straight before it.
-func (d *driver) approach(w *world) (forward, turn float64) {
-	c := w.chassis
-	if c.x < w.platform.x+w.platform.half+0.9 && math.Abs(c.y-w.platform.y) < 0.45 {
-		d.start(climbing, w.now())
-		return d.forward, 0
-	}
-	if c.x < w.platform.x+w.platform.half+0.7 || d.backing && c.x < 11.5 { // too far already
-		d.backing = true
-		return d.towards(w, 12.2, w.platform.y-1.2, 2.0, true)
-	}
-	d.backing = false
-	return d.line(w, w.platform.y, 2.2)
 }

@@ -67,7 +67,7 @@ func (o *operator) lift(w *world) {
 		o.armWant, o.armDue = want, w.now()+o.r.delay(0.25, 0.3)
 	}
 	if w.now() >= o.armDue {
-		w.program.armTarget = o.armWant
+		w.program.armTarget = w.program.orders.target(w.now(), o.armWant)
 	}
 }
 

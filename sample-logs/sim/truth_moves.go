@@ -6,26 +6,35 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-const withinM = 0.02 // of the target counts as there
+const (
+	withinM  = 0.02 // of the target counts as there
+	stayS    = 0.5  // s there that settle a move, or half of what it took
+	atRestS  = 0.5  // s without moving on by more than restM: it came to rest
+	restM    = 0.01
+	patientS = 1.0 // s that a target must have stood before resting elsewhere is short
+)
 
-// moves are the changes of the lift's target and what came of them, by its noise-free
-// position at its samples: settled from the first sample after which it stays within the
-// tolerance until the next change, superseded if that comes first.
+// moves are the changes of the lift's target that are more than its tolerance from where it
+// last rested, and what came of them, by the noise-free position at its samples. Settled: it
+// came within the tolerance and stayed for stayS and half of the time it took, or until the
+// next move. Else superseded when the next move came while it was under way, and short when
+// it had come to rest elsewhere or none came.
 func (v view) moves() {
 	target, position := v.world.recorder.clean("lift/target"), v.world.recorder.clean("lift/position")
-	if target == nil || position == nil {
+	if target == nil || position == nil || len(target.v) == 0 {
 		return
 	}
-	for i := 1; i < len(target.v); i++ {
-		if target.v[i] == target.v[i-1] {
-			continue
+	var at []int
+	rests := target.v[0]
+	for i, to := range target.v {
+		if math.Abs(to-rests) > withinM+1e-9 {
+			at, rests = append(at, i), to
 		}
+	}
+	for k, i := range at {
 		until, next := schemas.Micros(v.end), false
-		for j := i + 1; j < len(target.v); j++ {
-			if target.v[j] != target.v[i] {
-				until, next = target.t[j], true
-				break
-			}
+		if k+1 < len(at) {
+			until, next = target.t[at[k+1]], true
 		}
 		v.move(position, target.t[i], until, target.v[i], next)
 	}
@@ -34,10 +43,8 @@ func (v view) moves() {
 // move is one, from t0 to t1, when the next began or the log ended.
 func (v view) move(position *clean, t0, t1 int64, target float64, next bool) {
 	out := schemas.Move{Name: "lift", StartS: schemas.Seconds(t0), EndS: schemas.Seconds(t1), To: target, Outcome: "short"}
-	if next {
-		out.Outcome = "superseded"
-	}
-	from, in := math.NaN(), int64(0)
+	from, in, settled, over := math.NaN(), int64(0), false, false
+	low, high := math.Inf(1), math.Inf(-1) // of the last atRestS
 	for i, t := range position.t {
 		if t <= t0 || math.IsNaN(from) {
 			from = position.v[i]
@@ -47,19 +54,31 @@ func (v view) move(position *clean, t0, t1 int64, target float64, next bool) {
 		if t > t1 {
 			break
 		}
+		if t1-t <= schemas.Micros(atRestS) {
+			low, high = math.Min(low, position.v[i]), math.Max(high, position.v[i])
+		}
 		away := position.v[i] - target
-		if over := math.Copysign(away, away*(target-from)); over > out.Overshoot {
-			out.Overshoot = over
+		if over = over || settled && math.Abs(away) > withinM; over {
+			continue // what it does after its stay is another story
+		}
+		if past := math.Copysign(away, away*(target-from)); past > out.Overshoot {
+			out.Overshoot = past
 		}
 		if math.Abs(away) > withinM {
 			in = 0
-		} else if in == 0 {
+			continue
+		}
+		if in == 0 {
 			in = t
 		}
+		settled = settled || schemas.Seconds(t-in) >= math.Max(stayS, schemas.Seconds(in-t0)/2)
 	}
-	if in != 0 {
+	switch {
+	case in != 0:
 		out.Outcome, out.EndS = "settled", schemas.Seconds(in)
 		out.SettleS = schemas.Some(out.EndS - out.StartS)
+	case next && (high-low > restM || schemas.Seconds(t1-t0) < patientS):
+		out.Outcome = "superseded"
 	}
 	v.report.Moves = append(v.report.Moves, out)
 }

@@ -44,12 +44,14 @@ type world struct {
 	troubles []trouble
 
 	// Kept for the truth.
-	track   []schemas.TrackedAt // true place, every 10 ms
-	boarded []boarding
-	atStart battery // when the match began and ended
-	atBell  battery
-	restV   float64 // V, at the end of the lead-in
-	drawn   powerRecord
+	track    []schemas.TrackedAt // true place, every 10 ms
+	boarded  []boarding
+	levelled []levelledRow // each run of the levelling loop
+	tilts    []float64     // deg, every 10 ms
+	atStart  battery       // when the match began and ended
+	atBell   battery
+	restV    float64 // V, at the end of the lead-in
+	drawn    powerRecord
 }
 
 // boarding is a moment the robot came onto the platform or left it, s robot clock.
@@ -135,11 +137,7 @@ func (w *world) advance() {
 		w.program.run(w)
 	}
 	w.supply.solve(w.axes, step)
-	slope := 0.0
-	if w.platform.carries(w.chassis) {
-		slope = -gravity * math.Sin(w.platform.pitch(w.chassis))
-	}
-	w.chassis.step(slope, step)
+	w.chassis.step(w.platform.underfoot(w.chassis), step)
 	w.knocks.step(w)
 	w.platform.step(w.chassis, step)
 	w.arm.step(step)
@@ -159,6 +157,7 @@ func (w *world) remember() {
 	c := w.chassis
 	if w.steps%10 == 0 {
 		w.track = append(w.track, schemas.TrackedAt{AtS: w.begin + w.now(), X: c.x, Y: c.y})
+		w.tilts = append(w.tilts, w.body.tilt())
 	}
 	if on := w.platform.carries(c); on != (len(w.boarded) > 0 && w.boarded[len(w.boarded)-1].on) {
 		w.boarded = append(w.boarded, boarding{w.begin + w.now(), on})

@@ -1,0 +1,130 @@
+package sim
+
+import "math"
+
+// levelledRow is the world as one run of the levelling loop found it, and what it said.
+type levelledRow struct {
+	at    float64 // s, robot clock
+	plant [plantStates]float64
+	tilt  float64 // deg, as the loop has it
+	rate  float64 // deg/s, smoothed
+	sum   float64 // command of the integral
+	volts float64
+	bent  bool // the board was at a stop, or a command at its limit
+}
+
+func levelledAt(w *world) levelledRow {
+	c, p, l := w.chassis, w.platform, &w.program.level
+	row := levelledRow{
+		at: w.begin + w.now(), tilt: l.tilts[len(l.tilts)-1], rate: l.smooth, sum: l.sum, volts: w.supply.voltage,
+		bent: p.hooked || p.latched != 0 || math.Abs(p.angle) >= p.stop || l.clamped || w.supply.off,
+	}
+	row.plant = [plantStates]float64{
+		p.angle, p.rate, p.along(c), c.v, (c.wheelSpeed(c.left) + c.wheelSpeed(c.right)) / 2, w.body.rock, w.body.rate,
+	}
+	return row
+}
+
+const (
+	freeLeastS = 0.8 // s of free swing, the least to tell anything
+	freeMostS  = 5.0 // s that are compared
+	freeErr    = 0.2 // of the swing, RMS, by which the straight equations may be wrong
+)
+
+// loopSwing is the damping ratio and natural frequency (Hz) of the loop that levelled in
+// [start, end], from the world's own equations made straight at level. It is nothing where
+// they do not describe what happened: a person levelled, the command had two values only or
+// was at its limit, friction or slack ruled, others moved on the board, or no pair of modes
+// stands out. That is decided by letting the straight equations run on from the state the
+// board was in when it came free, beside what it did.
+func (w *world) loopSwing(start, end float64) (zeta, hz float64, ok bool) {
+	l := w.program.level
+	rows := w.levelled
+	for len(rows) > 0 && rows[0].at < start {
+		rows = rows[1:]
+	}
+	for len(rows) > 0 && rows[len(rows)-1].at > end {
+		rows = rows[:len(rows)-1]
+	}
+	first := 0
+	for i, r := range rows {
+		if r.bent || i > 0 && r.at-rows[i-1].at > 1.5*programs*step {
+			first = i + 1
+		}
+	}
+	first += max(1, l.late)
+	if l.bang > 0 || first >= len(rows) || rows[len(rows)-1].at-rows[first].at < freeLeastS {
+		return 0, 0, false
+	}
+	balance, inertia, still := w.restingPlace(rows[first].at, rows[len(rows)-1].at)
+	if !still {
+		return 0, 0, false
+	}
+	var size [plantStates]float64 // of the swing: that of a sine of the same power
+	free := rows[first:min(len(rows), first+int(freeMostS/(programs*step))+1)]
+	for _, r := range free {
+		for i, v := range r.plant {
+			size[i] += 2 * v * v / float64(len(free))
+		}
+	}
+	for i, v := range size {
+		size[i] = math.Sqrt(v)
+	}
+	even := evened(w.platform, w.chassis, l.quiet, size[xRate], size[xAngle], size[xSpeed], size[xAngle]/degree)
+	if even.damp > w.platform.damp/2 {
+		return 0, 0, false // friction rules: each swing is less than the one before by as much, not by the same part
+	}
+	loop := closeLoop(plant{
+		board: w.platform, robot: w.chassis, inertia: inertia, volts: rows[first].volts, withBody: true, even: even,
+	}, l, programs*step)
+	x, runs, ok := loop.describes(rows, first, balance)
+	if !ok {
+		return 0, 0, false
+	}
+	zeta, wn, ok := loop.swing(x, runs)
+	return zeta, wn / (2 * math.Pi), ok
+}
+
+// restingPlace is where the robot balances the board, m past the pivot, and the inertia of
+// all of it then; still is false while a guest moves.
+func (w *world) restingPlace(from, to float64) (s, inertia float64, still bool) {
+	c, p := w.chassis, w.platform
+	inertia = p.inertia
+	for _, g := range p.guests {
+		if !g.aboard {
+			continue
+		}
+		if g.settledAt > from-w.begin && g.appearedAt < to-w.begin {
+			return 0, 0, false
+		}
+		s -= g.mass * g.s / c.mass
+		inertia += g.mass * (g.s*g.s + g.base*g.base/4)
+	}
+	return s, inertia + c.mass*(s*s+c.wheelbase*c.wheelbase/4), true
+}
+
+// describes says whether the straight equations, run on from row first, keep beside the
+// board's own angle, and gives the state they ran on from and for how many runs.
+func (c closed) describes(rows []levelledRow, first int, balance float64) (from []float64, runs int, ok bool) {
+	x, n := make([]float64, c.states()), c.remembered()
+	copy(x, rows[first].plant[:])
+	x[xPlace] -= balance
+	for k := range n {
+		x[plantStates+k], x[plantStates+n+k] = rows[first-1-k].rate, rows[first-1-k].tilt
+	}
+	x[len(x)-1] = rows[first-1].sum
+	from = x
+	off, sum, most := 0.0, 0.0, 0.0
+	for _, r := range rows[first:] {
+		if r.at > rows[first].at+freeMostS {
+			break
+		}
+		angle := r.plant[xAngle]
+		off += (x[xAngle] - angle) * (x[xAngle] - angle)
+		sum += angle * angle
+		most = math.Max(most, math.Abs(angle))
+		x = c.run(x)
+		runs++
+	}
+	return from, runs, most > levelDeg*degree && off < freeErr*freeErr*sum
+}
