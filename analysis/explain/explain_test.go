@@ -147,13 +147,16 @@ func TestEveryKindIsExplained(t *testing.T) {
 		},
 		Findings: []schemas.Finding{
 			{ID: "slow_cycle-cycle_1-1", Kind: "slow_cycle", StartS: 50, EndS: 60},
-			{ID: "brownout-supply-1", Kind: "brownout"}, {ID: "battery-b3-1", Kind: "battery"},
+			{ID: "brownout-supply-1", Kind: "brownout"},
+			{ID: "battery-b3-1", Kind: "battery"},
 			{ID: "balance-peel-1", Kind: "balance", StartS: 50, EndS: 60},
 			{ID: "move-arm-1", Kind: "move", Title: "The arm stopped short.", Spans: span},
 			{ID: "sensor-gate-1", Kind: "sensor", Evidence: []schemas.Evidence{{Signal: "path/gate/beam", StartS: 50, EndS: 60, Note: "stuck true"}}},
 			{ID: "sensor-missing-1", Kind: "sensor", Because: "Missing: x."},
-			{ID: "motor-lift-1", Kind: "motor", Spans: span}, {ID: "autonomous-end-1", Kind: "autonomous", Because: "It scored one."},
-			{ID: "data_gap-match-1", Kind: "data_gap", StartS: 50, EndS: 60, Title: "10.0 s are missing.", Because: "Nothing came."}, {ID: "data_gap-end-1", Kind: "data_gap", Title: "The log stops.", Because: "It stops."},
+			{ID: "motor-lift-1", Kind: "motor", Spans: span},
+			{ID: "autonomous-end-1", Kind: "autonomous", Because: "It scored one."},
+			{ID: "data_gap-match-1", Kind: "data_gap", StartS: 50, EndS: 60, Title: "10.0 s are missing.", Because: "Nothing came."},
+			{ID: "data_gap-end-1", Kind: "data_gap", Title: "The log stops.", Because: "It stops."},
 		},
 	})
 	in.Dips = []power.Judged{{Cause: "weak_battery", CurrentA: some(120), HealthyV: some(9.4), ExpectedV: some(6.3), UnexplainedV: some(0.2)}}

@@ -16,7 +16,7 @@ import (
 
 type analyzeOptions struct {
 	profile, failOn, html string
-	explain               string
+	explain, compare, at  string
 	nth                   int
 	match, again          bool
 	skipBadRows, json     bool
@@ -31,12 +31,14 @@ func (a *app) analyzeCommand() *cobra.Command {
 season in front when there are several), and prints the sheet. A file needs no data
 folder; with --json the report is all that stdout gets. --again stores the new report and
 sheet of a stored match in the place of the old ones. --explain prints, in place of the
-sheet, the whole reasoning behind one finding, so that you can argue with it.
+sheet, the whole reasoning behind one finding, so that you can argue with it;
+--compare one pass against this robot's usual one.
 
 ` + exitHelp,
 		Example: "  afterbell analyze q14.csv --profile robot.yaml --json\n" +
 			"  afterbell analyze millbrook-open/q14/heron --fail-on stop\n" +
-			"  afterbell analyze millbrook-open/q14/heron --explain jam-lift-1",
+			"  afterbell analyze millbrook-open/q14/heron --explain jam-lift-1\n" +
+			"  afterbell analyze millbrook-open/q14/heron --compare 8 --at throat --json",
 		Args: oneArg("a log file or a match"),
 		RunE: func(c *cobra.Command, args []string) error { return a.runAnalyze(c.Context(), args[0], o) },
 	}
@@ -45,6 +47,8 @@ sheet, the whole reasoning behind one finding, so that you can argue with it.
 	f.BoolVar(&o.json, "json", false, "print the report as JSON")
 	f.StringVar(&o.html, "html", "", "also write the sheet to this `file`")
 	f.StringVar(&o.explain, "explain", "", "print the reasoning behind the finding of this `id`")
+	f.StringVar(&o.compare, "compare", "", "lay the pass of this `piece` (its number) over the good passes")
+	f.StringVar(&o.at, "at", "", "`stage` at which --compare aligns the passes")
 	f.StringVar(&o.failOn, "fail-on", "", "exit with 3 when there are findings of this `severity` or worse: stop, fix or watch")
 	f.BoolVar(&o.match, "match", false, "take the argument as a match even when such a file exists")
 	f.BoolVar(&o.again, "again", false, "store the new report of a stored match")
@@ -57,6 +61,12 @@ func (a *app) runAnalyze(ctx context.Context, what string, o analyzeOptions) err
 	if o.failOn != "" && schemas.SeverityRank(o.failOn) == schemas.SeverityRank(schemas.SeverityNone) {
 		return usagef("--fail-on %q is no severity: use stop, fix or watch", o.failOn)
 	}
+	switch {
+	case o.explain != "" && o.compare != "":
+		return usagef("--explain and --compare exclude each other")
+	case o.at != "" && o.compare == "":
+		return usagef("--at names where --compare aligns the passes: give --compare PIECE too")
+	}
 	j, r, err := a.analyzed(ctx, what, o)
 	if err != nil {
 		return err
@@ -66,11 +76,14 @@ func (a *app) runAnalyze(ctx context.Context, what string, o analyzeOptions) err
 			return err
 		}
 	}
-	if o.explain != "" {
+	switch {
+	case o.explain != "":
 		err = a.explainFinding(j, o.explain, o.json)
-	} else if o.json {
+	case o.compare != "":
+		err = a.comparePass(j, o.compare, o.at, o.json)
+	case o.json:
 		err = writeReport(a.stdout, r)
-	} else {
+	default:
 		err = sheet.Text(a.stdout, r, 80, isTerminal(a.stdout))
 	}
 	if err != nil {

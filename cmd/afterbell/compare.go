@@ -1,0 +1,58 @@
+package main
+
+import (
+	"errors"
+	"strconv"
+
+	"github.com/afterbell/afterbell/analysis"
+	"github.com/afterbell/afterbell/analysis/compare"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/viewer/sheet"
+)
+
+// comparePass prints one pass against this robot's usual one.
+func (a *app) comparePass(j *job, piece, at string, asJSON bool) error {
+	n, err := strconv.Atoi(piece)
+	if err != nil {
+		return usagef("--compare %q is not the number of a piece: use a whole number from 1", piece)
+	}
+	c, err := analysis.Compare(j.input(), n, at, a.earlierLogs(j))
+	var wrong *compare.PassError
+	if errors.As(err, &wrong) {
+		return usagef("--compare: %w", err)
+	} else if err != nil {
+		return err
+	}
+	if asJSON {
+		return a.printJSON(c)
+	}
+	return sheet.ComparisonText(a.stdout, c, 80, isTerminal(a.stdout))
+}
+
+// mostEarlier matches, the newest, are read for a comparison: some thirty passes say well
+// enough what is usual, and reading a log takes a moment.
+const mostEarlier = 3
+
+// earlierLogs reads the newest of the earlier matches that a stored match has. One that
+// cannot be read is left out, with a note: it must not stop the comparison.
+func (a *app) earlierLogs(j *job) []analysis.Earlier {
+	if len(j.history) == 0 {
+		return nil
+	}
+	h, err := home.Open(a.dataDir)
+	if err != nil {
+		return nil
+	}
+	var out []analysis.Earlier
+	for _, r := range j.history[max(0, len(j.history)-mostEarlier):] {
+		id := schemas.MatchID{Season: r.Match.Season, Event: r.Match.Event, Match: r.Match.Match, Robot: r.Match.Robot}
+		old, _, err := loadStored(h, id, j.profile)
+		if err != nil {
+			a.note("%s is left out of the comparison: %v", id, err)
+			continue
+		}
+		out = append(out, analysis.Earlier{Log: old.log, Report: r})
+	}
+	return out
+}
