@@ -21,6 +21,7 @@ const (
 	comingDown // from the platform
 	goingRound // it, back to the field
 	parked
+	defending
 )
 
 // driver is the person (in the autonomous period the program in its place) who drives:
@@ -47,10 +48,30 @@ type driver struct {
 	turn     float64
 	shakeF   float64
 	shakeT   float64
-	trouble  *trouble
+	missed   bool    // drove past the piece and has not got it since
 	easeTill float64 // s, drives gently until then: it felt the robot cut out
 	trips    int
 	climbs   climbs
+
+	todo      tripPlan // what is special about this trip
+	again     string   // what made it lose its piece: it counts until it is here again with one
+	away      float64  // m before the goal, where it lost it
+	wasting   bool     // placed a piece that does not count, and no other since
+	waits     bool     // at the goal, all ready but the piece
+	refines   bool     // had a good aim before, and spoiled it
+	hindered  bool     // another robot is in the way
+	round     float64  // side on which it goes round it
+	nudgeTill float64  // s
+	nudgeTurn float64
+	awayTill  float64 // s, drives away from the goal to come again
+	standTill float64 // s, has lost the robot
+	queueTill float64 // s, waits before the zone
+	rolled    bool
+	tookAt    float64 // m, x of the robot when it took the piece
+	spilling  bool
+	spillTill float64 // s
+	goTo      spot    // of a defender
+	turnTill  float64 // s
 }
 
 func newDriver(r random) *driver {
@@ -64,21 +85,28 @@ func (d *driver) start(p phase, now float64) {
 	d.phase = p
 	d.react = now + d.r.delay(0.22, 0.3)
 	d.goodFor, d.settle = 0, d.r.delay(0.35, 0.6)
+	d.waits = false
 }
 
 // plan decides on the next trip.
 func (d *driver) plan(w *world) {
 	d.trip++
 	plan := w.scenario.trips[d.trip]
+	d.todo = plan
+	d.standTill, d.queueTill, d.rolled = 0, 0, false
+	if plan.lies != nil {
+		w.field.lie(*plan.lies)
+	}
 	d.pieces = max(1, min(plan.pieces, len(w.program.feed.rests)))
 	d.misses = plan.misses
 	d.lookAt = w.field.next.y + d.r.normal(0, 0.035)
 	if d.misses > 0 {
 		d.lookAt += math.Copysign(0.30, d.r.Float64()-0.5)
 	}
-	d.top = d.r.normal(2.85, 0.2)
-	d.liftFrom = d.r.normal(11.4, 0.2)
-	d.wait = d.r.delay(0.25, 0.7)
+	hands := w.scenario.drive.skill() * orOne(plan.pace)
+	d.top = d.r.normal(2.85, 0.2) * math.Min(hands, 1.15)
+	d.liftFrom = d.r.normal(11.4, 0.2) + w.field.goals[0].lay.x0 - shelf.lay.x0
+	d.wait = d.r.delay(0.25, 0.7) / hands
 	d.hasty = plan.hasty
 	if d.hasty {
 		d.liftFrom = 0
@@ -87,7 +115,7 @@ func (d *driver) plan(w *world) {
 
 func (d *driver) look(w *world) {
 	const dt = people * step
-	if w.mode() == schemas.ModeDisabled {
+	if w.mode() == schemas.ModeDisabled || w.scenario.drive.idle(w.mode()) {
 		d.forward, d.turn = 0, 0
 		w.program.forward, w.program.turn = 0, 0
 		w.program.release, w.program.intake, w.program.levelling = false, false, false
@@ -103,6 +131,7 @@ func (d *driver) look(w *world) {
 	if w.now() >= d.react {
 		forward, turn = d.act(w)
 	}
+	d.account(w)
 	human := w.mode() == schemas.PeriodDriver
 	shake, quick := 0.008, 1.0/0.32
 	if human {
@@ -117,6 +146,9 @@ func (d *driver) look(w *world) {
 		forward += d.shakeF
 		turn += d.shakeT
 	}
+	if human && w.scenario.drive.taps {
+		forward, turn = tap(w.now(), forward, turn)
+	}
 	if w.now() < d.easeTill && w.now() > d.easeTill-1.3 {
 		forward = clamp(forward, 0.62)
 	}
@@ -128,11 +160,18 @@ func (d *driver) look(w *world) {
 // act is what the sticks should do in this phase; it also moves on to the next.
 func (d *driver) act(w *world) (forward, turn float64) {
 	c, now := w.chassis, w.now()
-	w.program.intake = (d.phase == toPickup && c.x < 3.4 || d.phase == collecting) && w.path.count() < d.pieces
+	w.program.intake = (d.phase == toPickup && c.x < w.field.intake || d.phase == collecting) && w.path.count() < d.pieces
 	w.program.release = d.phase == placing
 	w.program.levelling = d.phase == onPlatform && d.levels(w)
+	if d.stands(w) {
+		return 0, 0
+	}
 	switch d.phase {
 	case toPickup:
+		if d.queues(w) {
+			return d.speed(w, 0), 0
+		}
+		d.rolls(w)
 		x := w.field.next.x + reach
 		if c.x < x+0.75 {
 			d.phase, d.react = collecting, now+d.wait
@@ -151,7 +190,11 @@ func (d *driver) act(w *world) (forward, turn float64) {
 		}
 		return d.speed(w, -0.9), 0
 	case toGoal:
+		if d.spills(w); d.phase != toGoal {
+			return 0, 0
+		}
 		if len(w.path.pieces) == 0 {
+			d.loses(w, lostPiece)
 			d.leave(w) // lost on the way
 			return 0, 0
 		}
@@ -172,6 +215,8 @@ func (d *driver) act(w *world) (forward, turn float64) {
 			d.start(toPlatform, now) // it does not come out
 		}
 		return 0, 0
+	case defending:
+		return d.defend(w)
 	case toPlatform:
 		return d.approach(w)
 	case climbing:
@@ -190,19 +235,19 @@ func (d *driver) act(w *world) (forward, turn float64) {
 // collect drives slowly onto the piece until it is in.
 func (d *driver) collect(w *world) (forward, turn float64) {
 	c, now := w.chassis, w.now()
+	d.rolls(w)
 	if d.take(w) {
 		if w.path.count() < d.pieces {
 			w.field.another()
 			d.lookAt = w.field.next.y + d.r.normal(0, 0.03)
 			return d.speed(w, 0.5), 0
 		}
-		if d.trouble != nil {
-			d.trouble.end = now
-			w.troubles = append(w.troubles, *d.trouble)
-			d.trouble = nil
-		}
+		d.missed, d.tookAt = false, c.x
 		w.field.offer()
 		w.field.choose()
+		if d.todo.handover {
+			w.field.partner(w.scenario.drive.partner)
+		}
 		d.start(toGoal, now)
 		return 0, 0
 	}
@@ -211,9 +256,7 @@ func (d *driver) collect(w *world) (forward, turn float64) {
 		return 0, 0
 	}
 	if c.x < w.field.next.x+reach-0.12 || c.x < reach+0.02 { // drove past it: missed
-		if d.trouble == nil {
-			d.trouble = &trouble{why: "collect", start: now}
-		}
+		d.missed = true
 		d.start(backingOff, now)
 		return 0, 0
 	}
@@ -233,8 +276,8 @@ func (d *driver) take(w *world) bool {
 		return false
 	}
 	c := newPiece(w.field.r)
-	if plan := w.scenario.trips[d.trip]; plan.catch != nil {
-		c.catch = plan.catch(w.field.r)
+	if d.todo.catch != nil {
+		c.catch = d.todo.catch(w.field.r)
 	}
 	w.scenario.fit(w, c)
 	w.path.admit(c, math.Max(0.1, w.chassis.v))
@@ -246,8 +289,15 @@ func (d *driver) align(w *world) (forward, turn float64) {
 	const dt = people * step
 	c, now := w.chassis, w.now()
 	if len(w.path.pieces) == 0 {
+		d.loses(w, lostPiece)
 		d.leave(w) // it was lost on the way
 		return 0, 0
+	}
+	if forward, turn, on := d.outAgain(w); on {
+		return forward, turn
+	}
+	if forward, turn, on := d.nudge(w); on {
+		return forward, turn
 	}
 	if w.mode() == schemas.PeriodDriver && w.bell-now < 21 && w.operator.onItsWay(w) != nil {
 		d.start(toPlatform, now) // no use waiting longer
@@ -258,8 +308,17 @@ func (d *driver) align(w *world) (forward, turn float64) {
 	} else {
 		d.goodFor = 0
 	}
-	ready := w.operator.onItsWay(w) == nil && w.armThere(d.goodFor-d.settle)
+	there := w.armThere(d.goodFor - d.settle)
+	ready := w.operator.onItsWay(w) == nil && there
+	d.waits = d.goodFor > d.settle && there && !ready
+	if d.goodFor > d.settle && ready && d.todo.nudges > 0 {
+		d.todo.nudges--
+		d.refines, d.goodFor = true, 0
+		d.nudgeTill, d.nudgeTurn = now+d.r.delay(0.8, 0.15), math.Copysign(0.15, d.r.Float64()-0.5)
+		return 0, 0
+	}
 	if d.goodFor > d.settle && ready {
+		d.refines = false
 		d.start(placing, now)
 		return 0, 0
 	}
@@ -276,10 +335,15 @@ func (d *driver) align(w *world) (forward, turn float64) {
 
 // leave is what comes after placing: another trip, or the platform.
 func (d *driver) leave(w *world) {
+	d.refines = false
 	if d.endgame(w) {
 		d.start(toPlatform, w.now())
 		return
 	}
 	d.plan(w)
+	if n := w.scenario.drive.defendsFrom; n > 0 && d.trip >= n {
+		d.start(defending, w.now())
+		return
+	}
 	d.start(toPickup, w.now())
 }

@@ -30,7 +30,7 @@ func (o *odometry) step(w *world, dt float64) {
 	sin, cos := math.Sincos(o.heading)
 	o.x += v * cos * dt
 	o.y += v * sin * dt
-	if c.x > goalX-1.5 && math.Abs(c.v) < 1.5 {
+	if c.x > w.field.goals[0].x0-1.5 && math.Abs(c.v) < 1.5 {
 		pull := 1.2 * dt
 		o.x += (c.x - o.x) * pull
 		o.y += (c.y - o.y) * pull

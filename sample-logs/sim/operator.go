@@ -43,6 +43,10 @@ func (o *operator) look(w *world) {
 		return
 	}
 	o.lift(w)
+	if w.driver.spilling {
+		w.program.belts = beltsBack // by mistake
+		return
+	}
 	if o.hold(w) {
 		return
 	}

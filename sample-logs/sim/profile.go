@@ -202,8 +202,15 @@ type namedZone struct {
 	zone
 }
 
-func zonesOf(*world) []namedZone {
-	return []namedZone{{"oven", "pickup", pickupZone}, {"shelf", "goal", goalZone}}
+func zonesOf(w *world) []namedZone {
+	var out []namedZone
+	for _, p := range w.field.pickups {
+		out = append(out, namedZone{p.name, "pickup", p.zone})
+	}
+	for _, p := range w.field.goals {
+		out = append(out, namedZone{p.name, "goal", p.zone})
+	}
+	return out
 }
 
 func (p naming) balance() mapping {

@@ -46,6 +46,18 @@ type tripPlan struct {
 	misses int  // times the driver drives past the piece
 	hasty  bool // full speed, with the lift going up on the way
 	catch  func(random) *catch
+
+	blockReturn, blockCarry   float64 // s another robot stands in the way
+	pin                       float64 // s another robot holds this one on the way to the goal
+	standsReturn, standsCarry float64 // s it stands because the driver lost it
+	queue                     float64 // s it waits before the pickup zone
+	nudges                    int     // times the driver spoils a good aim
+	drops                     bool    // the piece falls out on the way
+	wasted                    bool    // what is placed does not count
+	handover                  bool    // the piece goes to a partner
+	lies                      *spot   // where the piece is, if outside the pickup zones
+	rolls                     float64 // m/s sideways the piece rolls away with, 0 for not at all
+	pace                      float64 // how fast the driver goes about it, 1 if 0
 }
 
 // gap is a stretch in which nothing reaches the log: the radio was out.

@@ -70,7 +70,7 @@ func curlewSignals(w *world) []channel {
 // seesShelf says whether the camera sees its target: near enough, not by too much aside.
 func seesShelf(w *world) bool {
 	c := w.chassis
-	return c.x > 10.5 && math.Abs(c.y-w.field.aim.y) < 1.5 && math.Abs(wrap(c.heading-math.Pi)) < 0.5
+	return !w.field.given && c.x > w.field.aim.x-2.3 && math.Abs(c.y-w.field.aim.y) < 1.5 && math.Abs(wrap(c.heading-math.Pi)) < 0.5
 }
 
 // since makes a counter begin anew where it stood at a reboot.

@@ -43,6 +43,18 @@ type Match struct {
 	Arrived iter.Seq2[*schemas.Signal, int]
 
 	Conditions []string // names of the conditions that were on, in the order of Conditions
+
+	// Unsure has, by the report's list (cycles), the indices of those rows of Truth of which
+	// the definitions leave open whether they are a trouble (a cycle: slow). A score should
+	// count neither a call nor a silence there.
+	Unsure map[string][]int
+}
+
+func (m *Match) leave(list string, rows []int) {
+	if m.Unsure == nil {
+		m.Unsure = map[string][]int{}
+	}
+	m.Unsure[list] = rows
 }
 
 // Options choose a match. What is left zero comes from the scenario, its own seed too.

@@ -7,6 +7,7 @@ const freeSpeed = 3.4 // m/s at full stick, as the driver feels it
 // towards drives to a point, backwards if asked, slowing down for it.
 func (d *driver) towards(w *world, x, y, top float64, backwards bool) (forward, turn float64) {
 	c := w.chassis
+	x, y, top = d.avoid(w, x, y, top)
 	dx, dy := x-c.x, y-c.y
 	dist := math.Hypot(dx, dy)
 	want := math.Min(top, math.Sqrt(2*3.2*math.Max(0, dist-0.05)))

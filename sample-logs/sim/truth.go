@@ -31,7 +31,9 @@ func truth(w *world, m *Match) *schemas.Report {
 	view := view{world: w, start: schemas.Seconds(first), end: schemas.Seconds(last), report: t}
 	view.power()
 	view.passes()
-	view.cycles()
+	if unsure := view.cycles(); len(unsure) > 0 {
+		m.leave("cycles", unsure)
+	}
 	view.autonomous()
 	view.balances()
 	view.moves()

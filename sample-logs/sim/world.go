@@ -38,10 +38,12 @@ type world struct {
 	field    *field
 	body     body
 	knocks   *knocks
+	rivals   []*rival
+	touched  float64 // s, when the robot last touched a rival
 	odometry odometry
 	reboots  reboots
 	recorder *recorder
-	troubles []trouble
+	losses   []loss
 
 	// Kept for the truth.
 	track    []schemas.TrackedAt // true place, every 10 ms
@@ -60,45 +62,23 @@ type boarding struct {
 	on bool
 }
 
-// trouble is something the scenario did on purpose that costs time; truth needs to know.
-type trouble struct {
-	why        string // collect or jam
-	start, end float64
-}
-
 // now is the time since the log's begin in s, not the robot's clock.
 func (w *world) now() float64 { return float64(w.steps) * step }
-
-// mode at a time since the log's begin.
-func (w *world) mode() string {
-	s := w.scenario
-	t := w.now() - s.leadS
-	switch {
-	case t < 0:
-		return schemas.ModeDisabled
-	case t < autonomousS:
-		return schemas.PeriodAutonomous
-	case t < autonomousS+s.pauseS:
-		return schemas.ModeDisabled
-	case w.now() < w.bell:
-		return schemas.PeriodDriver
-	default:
-		return schemas.ModeDisabled
-	}
-}
 
 func newWorld(s scenario, o Options) *world {
 	s.battery = or(o.Battery, s.battery)
 	w := &world{scenario: s, seed: o.Seed}
 	w.begin = math.Round(stream(o.Seed, "clock").between(20, 400)*1e4) / 1e4
-	w.bell = s.leadS + autonomousS + s.pauseS + driverS
+	w.bell = s.starts() + s.driving()
 	build(w, o)
 	w.path.begin = w.begin
-	w.field = newField(stream(o.Seed, "field"))
-	w.knocks = newKnocks(stream(o.Seed, "knocks"), s.leadS, w.bell)
+	w.field = newField(stream(o.Seed, "field"), s.drive)
+	w.knocks = newKnocks(stream(o.Seed, "knocks"), s.leadS+s.autonomous(), w.bell)
 	w.program = newProgram(w)
 	w.operator = newOperator(stream(o.Seed, "operator"))
 	w.driver = newDriver(stream(o.Seed, "driver"))
+	w.touched = math.Inf(-1)
+	w.rivals = newRivals(w, stream(o.Seed, "rivals"))
 	w.odometry = newOdometry(stream(o.Seed, "odometry"), w.chassis)
 	w.odometry.slip = s.sensors.wheelSlip
 	w.until = w.bell + s.tailS
@@ -132,6 +112,9 @@ func (w *world) advance() {
 		w.driver.look(w)
 		w.operator.look(w)
 		w.scenario.power.deaf(w)
+		for _, o := range w.rivals {
+			o.look(w)
+		}
 	}
 	if w.steps%programs == 0 {
 		w.program.run(w)
@@ -139,6 +122,7 @@ func (w *world) advance() {
 	w.supply.solve(w.axes, step)
 	w.chassis.step(w.platform.underfoot(w.chassis), step)
 	w.knocks.step(w)
+	w.jostle()
 	w.platform.step(w.chassis, step)
 	w.arm.step(step)
 	for _, c := range w.path.step(w.driven, step) {

@@ -1,0 +1,171 @@
+package sim
+
+import (
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// When a cycle is slow. The world wrote down each moment it kept the robot from its job
+// (losses.go). What a cycle cost is the sum of its moments, less the median of that sum
+// over this match's trips, as what happens every time is usual. The usual cycle is the
+// median of the trips without what they cost beyond that.
+//
+// A complete cycle is slow when it cost at least a third of the usual and 3 s, and lasted
+// longer than the usual and than any cycle of the match to which nothing happened. It is
+// not when it cost less than a fifth, however long it took: pace and ways differ. Between
+// the two, and where the definition leaves it open, it is in neither set (Match.Unsure):
+//
+//   - in the autonomous period, or with under six trips in the driver period: there is no
+//     usual to speak of;
+//   - with a hand-over in it: it is long for a good reason besides;
+//   - not longer than a cycle to which nothing happened: chance explains it;
+//   - long, and with a jam or a push in it that cost nothing the world could measure.
+//
+// With under six complete cycles nothing is slow. The reason is the jam when jams were on
+// for half of what was lost, else the phase in which half of it was lost, else open (nil):
+// so too after a piece that did not count, for which no phase is to blame.
+const (
+	slowShare  = 1.0 / 3
+	mildShare  = 1.0 / 5
+	slowLeastS = 3.0
+	slowCycles = 6
+)
+
+// costs is what kept the robot in one cycle, s.
+type costs struct {
+	all, jam, noPhase                   float64
+	ofReturn, ofCollect, ofCarry, place float64
+	pushed, jammed                      bool // something happened, cost or not
+}
+
+// slow marks the slow cycles and returns the indices of those it leaves open.
+func (v view) slow() (unsure []int) {
+	all := v.report.Cycles
+	cost, trips, complete := make([]costs, len(all)), []int{}, 0
+	for i := range all {
+		cost[i] = v.costsOf(&all[i])
+		if all[i].Complete && all[i].Kind == "score" {
+			complete++
+			if v.isTrip(&all[i]) && all[i].Period == schemas.PeriodDriver && !v.hasHandover(&all[i]) {
+				trips = append(trips, i)
+			}
+		}
+	}
+	if complete < slowCycles || len(trips) == 0 {
+		return nil
+	}
+	everyday := medianOver(trips, func(i int) float64 { return cost[i].all })
+	extra := func(i int) float64 { return math.Max(0, cost[i].all-everyday) }
+	usual := medianOver(trips, func(i int) float64 { return all[i].DurationS - extra(i) })
+	longest := 0.0 // of those to which nothing happened
+	for _, i := range trips {
+		if extra(i) < mildShare*usual && !cost[i].pushed && !cost[i].jammed {
+			longest = math.Max(longest, all[i].DurationS)
+		}
+	}
+	for i := range all {
+		c := &all[i]
+		if !c.Complete || c.Kind != "score" {
+			continue
+		}
+		happened := cost[i].pushed || cost[i].jammed || v.hasHandover(c)
+		open := c.Period != schemas.PeriodDriver || len(trips) < slowCycles || v.hasHandover(c) || c.DurationS <= longest
+		switch long := c.DurationS > usual; {
+		case extra(i) >= math.Max(slowLeastS, slowShare*usual) && long && !open:
+			c.Slow, c.Why = true, cost[i].why()
+		case extra(i) >= mildShare*usual && long,
+			happened && c.DurationS-usual >= math.Max(2, mildShare*usual):
+			unsure = append(unsure, i)
+		}
+	}
+	return unsure
+}
+
+// isTrip says whether the robot went for the piece: not one of several that were in the path
+// together and scored one after the other.
+func (v view) isTrip(c *schemas.Cycle) bool {
+	for _, at := range v.world.track {
+		if c.StartS <= at.AtS && at.AtS <= c.EndS && !inSome(v.world.field.goals, at) {
+			return true
+		}
+	}
+	return false
+}
+
+func (v view) hasHandover(c *schemas.Cycle) bool {
+	return slices.ContainsFunc(v.world.field.gifts, func(at float64) bool {
+		return c.StartS < v.world.begin+at && v.world.begin+at <= c.EndS
+	})
+}
+
+func medianOver(which []int, of func(int) float64) float64 {
+	var all []float64
+	for _, i := range which {
+		all = append(all, of(i))
+	}
+	slices.Sort(all)
+	return (all[(len(all)-1)/2] + all[len(all)/2]) / 2
+}
+
+// costsOf adds up what the world wrote down during a cycle.
+func (v view) costsOf(c *schemas.Cycle) costs {
+	var out costs
+	jammed := func(t float64) bool {
+		return slices.ContainsFunc(v.report.Jams, func(j schemas.Jam) bool { return j.StartS <= t && t < j.EndS })
+	}
+	out.jammed = slices.ContainsFunc(v.report.Jams, func(j schemas.Jam) bool { return j.StartS < c.EndS && j.EndS > c.StartS })
+	for _, l := range v.world.losses {
+		t := v.world.begin + l.at
+		if t < c.StartS || t >= c.EndS {
+			continue
+		}
+		jam := jammed(t) || l.cause == lostPiece && out.jammed
+		switch {
+		case l.cause == touched:
+			out.pushed = true
+			continue
+		case l.cause == lostPiece && !jam:
+			continue // slow belts, and all else is ready: that is usual here
+		case jam:
+			out.jam += l.seconds
+		case l.cause == lostWasted:
+			out.noPhase += l.seconds
+		default:
+			*out.phase(c, t) += l.seconds
+		}
+		out.all += l.seconds
+	}
+	return out
+}
+
+// phase is the one t lies in.
+func (k *costs) phase(c *schemas.Cycle, t float64) *float64 {
+	p := c.Phases
+	if p.ReturnS != nil && t < c.StartS+*p.ReturnS {
+		return &k.ofReturn
+	}
+	if p.ReturnS != nil && p.CollectS != nil && t < c.StartS+*p.ReturnS+*p.CollectS {
+		return &k.ofCollect
+	}
+	if p.PlaceS != nil && t >= c.EndS-*p.PlaceS {
+		return &k.place
+	}
+	if p.PlaceS != nil && p.CarryS != nil && t >= c.EndS-*p.PlaceS-*p.CarryS {
+		return &k.ofCarry
+	}
+	return &k.noPhase
+}
+
+func (k *costs) why() *string {
+	for _, r := range []struct {
+		why     string
+		seconds float64
+	}{{"jam", k.jam}, {"return", k.ofReturn}, {"collect", k.ofCollect}, {"carry", k.ofCarry}, {"place", k.place}} {
+		if r.seconds >= k.all/2 {
+			return &r.why
+		}
+	}
+	return nil
+}
