@@ -143,6 +143,7 @@ func ordinaryTrips() []condition {
 			}
 		}),
 		inDrive("double-loads", Confounder, 0.08, "two pieces on many trips, which score together or one after the other", func(s *scenario, r random) {
+			s.drive.tally.quick = r.Float64() < 0.5
 			manyTrips(s, r, 0.5, func(t *tripPlan) { t.pieces = 2 })
 		}),
 	}
@@ -178,7 +179,7 @@ func drivers() []condition {
 			inDrive("defender", Confounder, 0.05, "the robot scores once or twice and then drives about among the others", func(s *scenario, r random) {
 				s.drive.defendsFrom, s.drive.rivals = 2+r.IntN(3), max(s.drive.rivals, 2)
 			}),
-			inDrive("dead-robot", Confounder, 0.03, "nobody drives: the robot stands all match", func(s *scenario, _ random) {
+			inDrive("dead-robot", Confounder, 0.02, "nobody drives: the robot stands all match", func(s *scenario, _ random) {
 				s.drive.dead = true
 			}),
 		),

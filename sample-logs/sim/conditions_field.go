@@ -6,14 +6,18 @@ import "math"
 func fieldConditions() []condition {
 	return []condition{
 		inDrive("moved-zones", Robot, 0.20, "pickup zone and goal lie elsewhere and are of other sizes", moveZones),
-		inDrive("short-way", Robot, 0.06, "the goal is so near that a robot scores some twenty times", func(s *scenario, r random) {
+		inDrive("short-way", Robot, 0.06, "the goal is so near, and the driver so quick, that the robot scores some twenty times", func(s *scenario, r random) {
 			from := s.drive.pickups()[0].x1
-			x0, h := cm(from+r.between(2.6, 3.4)), cm(r.between(3, 4))
+			s.drive.hands = 1.5
+			if r.Float64() < 0.5 {
+				s.climbS = 0
+			}
+			x0, h := cm(from+r.between(2.4, 3.0)), cm(r.between(3, 4))
 			s.drive.zonesOut = []place{{"shelf", zone{x0, 0, cm(x0 + 1.8), h}, zone{x0 + 0.8, 1, x0 + 0.8, 2.2}}}
 		}),
 		inDrive("two-pickups", Robot, 0.10, "pieces are taken at two pickup zones", func(s *scenario, r random) {
 			first := s.drive.pickups()[0]
-			x0, y0 := cm(first.x0+r.between(-0.2, 0.8)), cm(first.y1+0.1)
+			x0, y0 := cm(first.x0+r.between(0, 0.8)), cm(first.y1+0.1)
 			second := place{"bin", zone{x0, y0, cm(x0 + r.between(1.8, 2.4)), cm(y0 + 1.4)}, zone{x0 + 0.62, y0 + 0.4, x0 + 0.80, y0 + 0.9}}
 			s.drive.zonesIn = []place{first, second}
 		}),

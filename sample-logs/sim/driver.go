@@ -70,6 +70,9 @@ type driver struct {
 	tookAt    float64 // m, x of the robot when it took the piece
 	spilling  bool
 	spillTill float64 // s
+	stuckFor  float64 // s of pushing that leads nowhere
+	freeTill  float64 // s, backs out of it
+	fellTill  float64 // s, does not know before that the piece fell out
 	goTo      spot    // of a defender
 	turnTill  float64 // s
 }
@@ -166,6 +169,9 @@ func (d *driver) act(w *world) (forward, turn float64) {
 	if d.stands(w) {
 		return 0, 0
 	}
+	if forward, turn, on := d.escapes(w); on {
+		return forward, turn
+	}
 	switch d.phase {
 	case toPickup:
 		if d.queues(w) {
@@ -180,7 +186,11 @@ func (d *driver) act(w *world) (forward, turn float64) {
 	case collecting:
 		return d.collect(w)
 	case backingOff:
-		if c.x > w.field.next.x+reach+0.75 {
+		room, turn := 0.75, 0.0
+		if off := wrap(math.Pi - c.heading); math.Abs(off) > 0.35 { // came in askew: straighten, with more room
+			room, turn = 1.6, clamp(0.75*off, 0.4)-0.12*c.yaw
+		}
+		if c.x > w.field.next.x+reach+room {
 			d.lookAt = w.field.next.y + d.r.normal(0, 0.035)
 			d.misses--
 			if d.misses > 0 {
@@ -188,12 +198,12 @@ func (d *driver) act(w *world) (forward, turn float64) {
 			}
 			d.start(collecting, now)
 		}
-		return d.speed(w, -0.9), 0
+		return d.speed(w, -0.9), turn
 	case toGoal:
 		if d.spills(w); d.phase != toGoal {
 			return 0, 0
 		}
-		if len(w.path.pieces) == 0 {
+		if len(w.path.pieces) == 0 && d.fellTill == 0 {
 			d.loses(w, lostPiece)
 			d.leave(w) // lost on the way
 			return 0, 0
@@ -252,6 +262,7 @@ func (d *driver) collect(w *world) (forward, turn float64) {
 		return 0, 0
 	}
 	if n := w.path.count(); n > 0 && n == d.pieces {
+		d.missed = false
 		d.start(toGoal, now)
 		return 0, 0
 	}

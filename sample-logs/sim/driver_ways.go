@@ -29,7 +29,7 @@ func (d *driver) avoid(w *world, x, y, top float64) (ax, ay, atop float64) {
 		return x, y, top
 	}
 	d.hindered = true
-	if near.job == pinning {
+	if w.pinned() {
 		return x, y, top
 	}
 	if d.round == 0 {
@@ -43,6 +43,32 @@ func (d *driver) avoid(w *world, x, y, top float64) (ax, ay, atop float64) {
 	px, py := near.x+0.4*ux-c.x, near.y+d.round*1.15-c.y
 	far := math.Max(1, 2/math.Hypot(px, py)) // no need to slow down for it
 	return c.x + px*far, c.y + py*far, top
+}
+
+// escapes is a driver who notices that pushing leads nowhere: back a little, and another
+// way.
+func (d *driver) escapes(w *world) (forward, turn float64, on bool) {
+	const dt = people * step
+	vx, vy := w.velocity()
+	switch {
+	case len(w.rivals) == 0 || d.phase != toPickup && d.phase != toGoal:
+		d.stuckFor = 0
+		return 0, 0, false
+	case w.now() < d.freeTill:
+		back := -1.0
+		if d.phase == toGoal {
+			back = 1
+		}
+		return d.speed(w, back), 0.2 * d.round, true
+	case w.now()-w.touched < 0.2 && math.Hypot(vx, vy) < 0.3 && !w.pinned():
+		d.stuckFor += dt
+	default:
+		d.stuckFor = math.Max(0, d.stuckFor-dt/2)
+	}
+	if d.stuckFor > 2.5 {
+		d.stuckFor, d.freeTill, d.round = 0, w.now()+d.r.delay(0.9, 0.2), -d.round
+	}
+	return 0, 0, false
 }
 
 // stands says whether the driver has lost the robot, which then stands: once on a trip
@@ -80,9 +106,17 @@ func (d *driver) rolls(w *world) {
 
 // spills says whether the operator runs the belts back by mistake: on a trip whose plan has
 // it, once the robot has set off and while the piece is still low enough to come out. The
-// piece falls out at the mouth and lies there; the driver goes back for it.
+// piece falls out at the mouth and lies there; the driver drives on for a while before it is
+// noticed, then goes back for it.
 func (d *driver) spills(w *world) {
 	now := w.now()
+	if d.fellTill > 0 {
+		if now >= d.fellTill {
+			d.fellTill = 0
+			d.start(toPickup, now)
+		}
+		return
+	}
 	if d.todo.drops && !d.spilling && len(w.path.pieces) == 1 && w.chassis.x > d.tookAt+0.5 && w.path.pieces[0].x < 0.9 {
 		d.spilling, d.spillTill = true, now+2.5
 		d.todo.drops = false
@@ -104,8 +138,7 @@ func (d *driver) spills(w *world) {
 	w.program.forget(0)
 	d.loses(w, lostDropped)
 	d.lookAt = w.field.next.y + d.r.normal(0, 0.03)
-	d.start(toPickup, now)
-	d.react += d.r.delay(0.8, 0.3) // until it is noticed
+	d.fellTill = now + d.r.delay(1.7, 0.2)
 }
 
 // nudge is a driver who spoils a good aim at the last moment: the robot moves off and has
@@ -130,6 +163,7 @@ func (d *driver) outAgain(w *world) (forward, turn float64, on bool) {
 	}
 	if math.Abs(w.field.aside(w.chassis)) > 0.62 {
 		d.awayTill = w.now() + d.r.delay(1.8, 0.1)
+		d.loses(w, lostAim)
 		return 0, 0, true
 	}
 	return 0, 0, false

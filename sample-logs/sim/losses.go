@@ -59,7 +59,7 @@ func (d *driver) account(w *world) {
 		w.lose(lostDriver, 1)
 	case d.missed:
 		w.lose(lostMiss, 1)
-	case d.refines || now < d.awayTill:
+	case d.refines:
 		w.lose(lostAim, 1)
 	case now < d.queueTill:
 		w.lose(lostQueue, 1)
@@ -92,7 +92,7 @@ func (d *driver) hindrance(w *world) {
 	if part < 0.2 {
 		return
 	}
-	if against && d.todo.pin > 0 {
+	if against && w.pinned() {
 		w.lose(lostPin, part)
 		return
 	}
@@ -107,7 +107,7 @@ func (d *driver) loses(w *world, cause string) {
 }
 
 func (d *driver) hasAgain(w *world) bool {
-	return len(w.path.pieces) > 0 && (d.phase == placing || (d.phase == toGoal || d.phase == aligning) && w.field.aim.x-w.chassis.x <= d.away+0.05)
+	return d.awayTill == 0 && len(w.path.pieces) > 0 && (d.phase == placing || (d.phase == toGoal || d.phase == aligning) && w.field.aim.x-w.chassis.x <= d.away+0.05)
 }
 
 // wasted is told that a piece left the robot and will not count.

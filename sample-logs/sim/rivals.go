@@ -13,11 +13,15 @@ type rival struct {
 	x, y   float64 // m
 	vx, vy float64 // m/s
 
-	job    int
-	tx, ty float64 // m, where it goes
-	until  float64 // s, when it changes its mind
-	home   spot    // where it stands when it has no job
-	met    bool    // it is doing its job since it met the robot
+	job      int
+	tx, ty   float64 // m, where it goes
+	until    float64 // s, when it changes its mind
+	home     spot    // where it stands when it has no job
+	holding  bool    // doing it now
+	pressing float64 // s it has leaned on the robot
+	patience float64 // s after which it does something else
+
+	met bool // it is doing its job since it met the robot
 }
 
 // What a rival is at.
@@ -31,6 +35,7 @@ const (
 const (
 	bodyRadius = 0.40 // m, of every robot, as a disc
 	bounciness = 0.2  // of two bumpers
+	bumperGrip = 0.4  // of one bumper on another
 	laneLow    = 0.6  // m, y between which rivals drive: clear of the platform
 	laneHigh   = 3.7
 )
@@ -53,7 +58,7 @@ func newRivals(w *world, r random) []*rival {
 	}
 	for _, o := range out {
 		o.mass, o.push, o.top = r.about(55, 0.08), r.between(6, 8), r.between(1.4, 2.6)
-		o.tx, o.ty = o.x, o.y
+		o.tx, o.ty, o.patience = o.x, o.y, r.between(0.5, 1.5)
 	}
 	return out
 }
@@ -63,6 +68,11 @@ func (o *rival) look(w *world) {
 	now, c, d := w.now(), w.chassis, w.driver
 	from, to := w.field.open()
 	if o.job == roaming {
+		if o.presses(w) {
+			o.tx, o.ty = clampTo(2*o.x-c.x, from+0.7, to-0.7), clampTo(o.y+2*(o.y-c.y), laneLow, laneHigh)
+			o.until = now + o.r.between(1.5, 3)
+			return
+		}
 		if now >= o.until || math.Hypot(o.tx-o.x, o.ty-o.y) < 0.2 {
 			o.tx, o.ty = o.r.between(from+0.7, to-0.7), o.r.between(laneLow, laneHigh)
 			o.until = now + o.r.between(1.5, 5)
@@ -80,45 +90,87 @@ func (o *rival) look(w *world) {
 		job, stay = pinning, plan.pin
 	}
 	if job != o.job {
-		o.job, o.met, o.until = job, false, math.Inf(1)
+		o.job, o.met, o.holding, o.until = job, false, false, math.Inf(1)
 	}
-	if !o.met && job != parked && math.Hypot(c.x-o.x, c.y-o.y) < 1.6 {
+	near := 1.6
+	if job == pinning {
+		near = 2*bodyRadius + 0.05
+	}
+	if !o.met && job != parked && math.Hypot(c.x-o.x, c.y-o.y) < near {
 		o.met, o.until = true, now+stay
-	}
-	if job == parked || now > o.until {
-		o.tx, o.ty = o.home.x, o.home.y
-		return
 	}
 	side := 1.0 // it stands on the side the robot is going to
 	if d.phase == toPickup {
 		side = -1
+	}
+	o.holding = o.met && now <= o.until
+	switch {
+	case job == parked:
+		o.tx, o.ty = o.home.x, o.home.y
+		return
+	case now > o.until: // lets go: out of the way, and there it stays
+		o.tx, o.ty = o.x, laneHigh
+		if c.y > (laneLow+laneHigh)/2 {
+			o.ty = laneLow
+		}
+		if now < o.until+0.8 {
+			o.tx += side * 1.5
+		}
+		return
 	}
 	o.ty = clampTo(c.y, laneLow-0.3, laneHigh)
 	switch {
 	case !o.met && job == blocking:
 		o.tx = clampTo((from+to)/2, from+1, to-1)
 	case !o.met:
-		o.tx = clampTo(math.Max((from+to)/2, c.x+1), from+1, to-0.6)
-	case job == pinning:
-		o.tx = o.x - side // leans on it, but is no faster than this
+		o.tx = clampTo((from+to)/2, from+1, to-1)
+		if math.Hypot(c.x-o.x, c.y-o.y) < 2.2 {
+			o.tx, o.ty = c.x, c.y
+		}
+	case job == pinning: // leans on it and turns with it, so as not to slip off
+		o.tx, o.ty = o.x-side*0.6, o.y+3*(c.y-o.y)
 		if side*(o.x-c.x) < 0.3 {
-			o.tx = c.x + side*2*bodyRadius
+			o.tx, o.ty = c.x+side*2*bodyRadius, c.y
 		}
 	default:
 		o.tx = clampTo(c.x+side*0.95, from+0.5, to-0.5)
 	}
 }
 
+// presses says whether it has leaned on the robot for so long that it gives up.
+func (o *rival) presses(w *world) bool {
+	if math.Hypot(w.chassis.x-o.x, w.chassis.y-o.y) > 2*bodyRadius+0.05 {
+		o.pressing = 0
+		return false
+	}
+	o.pressing += people * step
+	if o.pressing < o.patience {
+		return false
+	}
+	o.pressing = 0
+	return true
+}
+
+// pinned says whether a rival is holding the robot.
+func (w *world) pinned() bool {
+	for _, o := range w.rivals {
+		if o.job == pinning && o.holding {
+			return true
+		}
+	}
+	return false
+}
+
 // strength is the most push and speed of the moment: who pins uses all it has, but does not
 // ram.
 func (o *rival) strength() (push, top float64) {
 	switch {
-	case o.job == pinning && o.met:
-		return 11.5, 0.25
-	case o.job == blocking:
-		return 8, 3.2
-	case o.job == pinning:
+	case o.job == pinning && o.holding:
+		return 11.5, 0.8
+	case o.job == pinning && !o.met:
 		return 8, 2.2
+	case o.job == pinning || o.job == blocking:
+		return 8, 3.2
 	}
 	return o.push, o.top
 }
@@ -140,22 +192,37 @@ func (o *rival) step(dt float64) {
 	o.x, o.y = o.x+o.vx*dt, o.y+o.vy*dt
 }
 
-// meet is two discs that may touch: overlap is undone, and what they close at is turned
-// round by an impulse along the line of centres that leaves their momentum together as it
-// was. n points from a to b, closing is how fast they come together (m/s, 0 when apart) and
-// impulse is what b gets and a loses (N s).
-func meet(ax, ay, avx, avy, am, bx, by, bvx, bvy, bm float64) (nx, ny, overlap, impulse float64) {
-	dx, dy := bx-ax, by-ay
+// disc is a robot as others feel it.
+type disc struct{ x, y, vx, vy, mass float64 }
+
+// meet is two discs that may touch: how deep they are in each other along the line of
+// centres (nx, ny) from a to b, m, and the impulse b gets and a loses, N s. Along the line
+// what they close at is turned round; across it bumpers rub, at most until they no longer
+// slide. Their momentum together stays as it was.
+func meet(a, b disc) (nx, ny, overlap, jx, jy float64) {
+	dx, dy := b.x-a.x, b.y-a.y
 	dist := math.Hypot(dx, dy)
 	if dist >= 2*bodyRadius || dist == 0 {
-		return 0, 0, 0, 0
+		return 0, 0, 0, 0, 0
 	}
 	nx, ny = dx/dist, dy/dist
-	closing := (avx-bvx)*nx + (avy-bvy)*ny
-	if closing > 0 {
-		impulse = (1 + bounciness) * closing / (1/am + 1/bm)
+	together := 1 / (1/a.mass + 1/b.mass)
+	vx, vy := a.vx-b.vx, a.vy-b.vy
+	along, across := vx*nx+vy*ny, vy*nx-vx*ny
+	if along > 0 {
+		hit := (1 + bounciness) * along * together
+		rub := clamp(across*together, bumperGrip*hit)
+		jx, jy = hit*nx-rub*ny, hit*ny+rub*nx
 	}
-	return nx, ny, 2*bodyRadius - dist, impulse
+	return nx, ny, 2*bodyRadius - dist, jx, jy
+}
+
+func (o *rival) disc() disc { return disc{o.x, o.y, o.vx, o.vy, o.mass} }
+
+// bumped moves and pushes a rival.
+func (o *rival) bumped(x, y, jx, jy float64) {
+	o.x, o.y = o.x+x, o.y+y
+	o.vx, o.vy = o.vx+jx/o.mass, o.vy+jy/o.mass
 }
 
 // jostle moves the rivals and lets all robots bump into each other.
@@ -167,23 +234,20 @@ func (w *world) jostle() {
 	for i, o := range w.rivals {
 		o.step(step)
 		for _, p := range w.rivals[:i] {
-			nx, ny, over, j := meet(p.x, p.y, p.vx, p.vy, p.mass, o.x, o.y, o.vx, o.vy, o.mass)
-			part := o.mass / (o.mass + p.mass)
-			p.x, p.y = p.x-nx*over*part, p.y-ny*over*part
-			o.x, o.y = o.x+nx*over*(1-part), o.y+ny*over*(1-part)
-			p.vx, p.vy = p.vx-nx*j/p.mass, p.vy-ny*j/p.mass
-			o.vx, o.vy = o.vx+nx*j/o.mass, o.vy+ny*j/o.mass
+			nx, ny, over, jx, jy := meet(p.disc(), o.disc())
+			part := p.mass / (o.mass + p.mass)
+			p.bumped(-nx*over*(1-part), -ny*over*(1-part), -jx, -jy)
+			o.bumped(nx*over*part, ny*over*part, jx, jy)
 		}
 		vx, vy := w.velocity()
-		nx, ny, over, j := meet(c.x, c.y, vx, vy, c.mass, o.x, o.y, o.vx, o.vy, o.mass)
+		nx, ny, over, jx, jy := meet(disc{c.x, c.y, vx, vy, c.mass}, o.disc())
 		if over == 0 {
 			continue
 		}
-		part := o.mass / (o.mass + c.mass)
-		c.x, c.y = c.x-nx*over*part, c.y-ny*over*part
-		o.x, o.y = o.x+nx*over*(1-part), o.y+ny*over*(1-part)
-		o.vx, o.vy = o.vx+nx*j/o.mass, o.vy+ny*j/o.mass
-		w.shove(-nx*j, -ny*j)
+		part := c.mass / (o.mass + c.mass)
+		c.x, c.y = c.x-nx*over*(1-part), c.y-ny*over*(1-part)
+		o.bumped(nx*over*part, ny*over*part, jx, jy)
+		w.shove(-jx, -jy)
 		w.touched = w.now()
 	}
 	w.fence()

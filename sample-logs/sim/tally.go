@@ -13,6 +13,7 @@ type tally struct {
 
 // tallyPlan is how a counter differs from a quick and sure one.
 type tallyPlan struct {
+	quick      bool    // counts each piece by itself
 	slow       float64 // s it takes longer, at most; each time another part of it
 	afterEnd   float64 // s after a period's end at which what landed in its last 12 s counts, 0 for at once
 	overcounts int     // the moment at which it counts one too many and takes it back, 0 for never
@@ -44,6 +45,9 @@ func newTally(plan drivePlan) tally { return tally{plan: plan.tally, due: math.I
 // put is told of a landing.
 func (t *tally) put(w *world) {
 	t.due = w.now() + together
+	if t.plan.quick {
+		t.due = w.now() + 0.05
+	}
 	if t.plan.slow > 0 {
 		t.due += w.field.r.Float64() * t.plan.slow
 	}

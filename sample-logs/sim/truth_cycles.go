@@ -170,7 +170,7 @@ func (v view) life(ids []int) (taken, gone float64) {
 	}
 	for _, c := range p.gone {
 		if slices.Contains(ids, c.id) {
-			gone = c.trace.at(p, len(c.trace.x))
+			gone = c.trace.at(p, len(c.trace.moments))
 		}
 	}
 	return taken, gone

@@ -12,14 +12,15 @@ import (
 // over this match's trips, as what happens every time is usual. The usual cycle is the
 // median of the trips without what they cost beyond that.
 //
-// A complete cycle is slow when it cost at least a third of the usual and 3 s, and lasted
-// longer than the usual and than any cycle of the match to which nothing happened. It is
-// not when it cost less than a fifth, however long it took: pace and ways differ. Between
-// the two, and where the definition leaves it open, it is in neither set (Match.Unsure):
+// A complete cycle is slow when what it cost and what it took longer than the usual are both
+// at least a third of the usual and 3 s, and it lasted longer than any cycle of the match to
+// which nothing happened. It is not when either is less than a fifth, however long it took:
+// pace and ways differ. Between the two, and where the definition leaves it open, it is in
+// neither set (Match.Unsure):
 //
 //   - in the autonomous period, or with under six trips in the driver period: there is no
 //     usual to speak of;
-//   - with a hand-over in it: it is long for a good reason besides;
+//   - it cost time and has a hand-over in it: it is long for a good reason besides;
 //   - not longer than a cycle to which nothing happened: chance explains it;
 //   - long, and with a jam or a push in it that cost nothing the world could measure.
 //
@@ -70,13 +71,14 @@ func (v view) slow() (unsure []int) {
 		if !c.Complete || c.Kind != "score" {
 			continue
 		}
-		happened := cost[i].pushed || cost[i].jammed || v.hasHandover(c)
+		longer := c.DurationS - usual
+		lost := math.Min(extra(i), longer)
 		open := c.Period != schemas.PeriodDriver || len(trips) < slowCycles || v.hasHandover(c) || c.DurationS <= longest
-		switch long := c.DurationS > usual; {
-		case extra(i) >= math.Max(slowLeastS, slowShare*usual) && long && !open:
+		happened := (cost[i].pushed || cost[i].jammed) && !v.hasHandover(c) && longer >= 2
+		switch mild := mildShare * usual; {
+		case lost >= math.Max(slowLeastS, slowShare*usual) && !open:
 			c.Slow, c.Why = true, cost[i].why()
-		case extra(i) >= mildShare*usual && long,
-			happened && c.DurationS-usual >= math.Max(2, mildShare*usual):
+		case lost >= mild, happened && longer >= mild:
 			unsure = append(unsure, i)
 		}
 	}
