@@ -1,6 +1,10 @@
 package sim
 
-import "math"
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
 
 // newBattery is a battery that nothing is wrong with, wiring included.
 func newBattery(r random) *battery {
@@ -125,10 +129,7 @@ func warm(w *world, o Options) {
 }
 
 // enabled says whether a period of the match runs.
-func (w *world) enabled() bool {
-	t := w.now() - w.scenario.leadS
-	return 0 <= t && t < autonomousS || autonomousS+w.scenario.pauseS <= t && w.now() < w.bell
-}
+func (w *world) enabled() bool { return w.mode() != schemas.ModeDisabled }
 
 // separate gives each side of the drive two motors with a controller each instead of two
 // that work as one.

@@ -41,7 +41,7 @@ func Conditions() []Condition {
 
 func conditions() []condition {
 	return slices.Concat(
-		sensorConditions(), pathConditions(), powerConditions(), driveConditions(), balanceConditions(),
+		matchLengths(), sensorConditions(), pathConditions(), powerConditions(), driveConditions(), balanceConditions(),
 	)
 }
 

@@ -54,7 +54,7 @@ func orOne(v float64) float64 {
 // driveConditions are in an order that matters: where zones lie comes before what is said
 // relative to them.
 func driveConditions() []condition {
-	return slices.Concat(fieldConditions(), troubledTrips(), ordinaryTrips(), drivers(), counters(), matches())
+	return slices.Concat(fieldConditions(), troubledTrips(), ordinaryTrips(), drivers(), counters(), autonomous())
 }
 
 // inDrive makes one.
@@ -210,31 +210,17 @@ func counters() []condition {
 	)
 }
 
-// matches are how long the periods are and what happens in the autonomous one.
-func matches() []condition {
+// matchLengths are how long the periods are. They come first: what happens when is drawn within
+// them.
+func matchLengths() []condition {
 	return slices.Concat(
 		oneOf(
 			"length",
 			inDrive("driver-practice", Robot, 0.05, "practice: a driver period and no autonomous one", func(s *scenario, _ random) {
 				s.drive.noAutonomous = true
 			}),
-			inDrive("short-practice", Robot, 0.05, "practice: 60 s of driver and no autonomous period", func(s *scenario, _ random) {
+			inDrive("short-practice", Robot, 0.04, "practice: 60 s of driver and no autonomous period", func(s *scenario, _ random) {
 				s.drive.noAutonomous, s.drive.driverS = true, 60
-			}),
-		),
-		oneOf(
-			"autonomous",
-			inDrive("empty-autonomous", Confounder, 0.06, "the robot does nothing in the autonomous period", func(s *scenario, _ random) {
-				s.drive.lazy = true
-			}),
-			inDrive("full-autonomous", Robot, 0.08, "pieces lie ready in mid-field and the robot scores three in the autonomous period", func(s *scenario, r random) {
-				x0, x1 := s.drive.pickups()[0].x1, s.drive.goals()[0].x0
-				for n := 1; n <= 2; n++ {
-					s.trip(n, func(t *tripPlan) {
-						t.lies = &spot{max(x0+0.6, x1-r.between(4.3, 4.8)), r.between(1, 2)}
-						t.pieces = 3 - n
-					})
-				}
 			}),
 		),
 		[]condition{
@@ -245,5 +231,24 @@ func matches() []condition {
 				s.drive.disabled = []gap{{start: r.between(0.3, 0.6) * s.driving(), length: r.between(1, 4)}}
 			}),
 		},
+	)
+}
+
+// autonomous are what happens in the autonomous period.
+func autonomous() []condition {
+	return oneOf(
+		"autonomous",
+		inDrive("empty-autonomous", Confounder, 0.06, "the robot does nothing in the autonomous period", func(s *scenario, _ random) {
+			s.drive.lazy = true
+		}),
+		inDrive("full-autonomous", Robot, 0.08, "pieces lie ready in mid-field and the robot scores three in the autonomous period", func(s *scenario, r random) {
+			x0, x1 := s.drive.pickups()[0].x1, s.drive.goals()[0].x0
+			for n := 1; n <= 2; n++ {
+				s.trip(n, func(t *tripPlan) {
+					t.lies = &spot{max(x0+0.6, x1-r.between(4.3, 4.8)), r.between(1, 2)}
+					t.pieces = 3 - n
+				})
+			}
+		}),
 	)
 }

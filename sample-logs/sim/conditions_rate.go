@@ -109,4 +109,4 @@ func linkConditions() []condition {
 }
 
 // end of the match, s since the log's begin.
-func (s *scenario) end() float64 { return s.leadS + autonomousS + s.pauseS + driverS }
+func (s *scenario) end() float64 { return s.starts() + s.driving() }

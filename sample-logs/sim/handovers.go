@@ -7,7 +7,8 @@ func withHandovers(signals signalSet) signalSet {
 	return func(w *world) []channel {
 		return append(signals(w), channel{
 			name: "game/handover", role: "cycles.handover", kind: schemas.Int64,
-			read: func(w *world) float64 { return float64(w.field.handover) },
+			read:    func(w *world) float64 { return float64(w.field.handover) },
+			distort: since(&w.reboots.handed),
 		})
 	}
 }

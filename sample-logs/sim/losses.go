@@ -27,7 +27,7 @@ const (
 	lostWasted  = "a piece that did not count"
 	lostQueue   = "waited for the zone"
 	lostPiece   = "the piece did not come" // a jam, or just slow
-	lostCutOff  = "outputs cut off"
+	lostCutOff  = "outputs cut off, or the computer down"
 	touched     = "touched another robot" // costs nothing by itself
 )
 
@@ -53,7 +53,7 @@ func (d *driver) account(w *world) {
 		w.lose(lostWasted, 1)
 	case d.again != "":
 		w.lose(d.again, 1)
-	case w.supply.off:
+	case w.supply.off || w.down():
 		w.lose(lostCutOff, 1)
 	case now < d.standTill:
 		w.lose(lostDriver, 1)

@@ -10,6 +10,7 @@ type reboots struct {
 	until      float64
 	released   float64 // what the counters stood at when it went down
 	scored     float64
+	handed     float64
 }
 
 func newReboots(w *world) reboots {
@@ -23,30 +24,16 @@ func (w *world) down() bool { return w.now() < w.reboots.until }
 // step takes the computer down when its time has come, and up again. It waits until no
 // piece is on its way to the shelf: nobody could tell whether that one counted.
 func (b *reboots) step(w *world) {
-	if len(b.at) > 0 && w.now() >= b.at[0] && len(w.field.flying) == 0 && w.field.landed == 0 {
+	if len(b.at) > 0 && w.now() >= b.at[0] && len(w.field.flying) == 0 && w.field.settled() {
 		b.until = w.now() + b.length[0]
 		w.scenario.gaps = append(w.scenario.gaps[:len(w.scenario.gaps):len(w.scenario.gaps)], gap{w.now(), b.length[0]})
-		w.troubles = append(w.troubles, trouble{why: w.whereabouts(), start: w.now(), end: b.until})
 		b.at, b.length = b.at[1:], b.length[1:]
 	}
 	if math.Abs(w.now()-b.until) < step/2 {
 		b.released, b.scored = float64(w.program.released), float64(w.field.score)
+		b.handed = float64(w.field.handover)
 		w.odometry.restart()
 		w.program.forget(len(w.path.pieces))
 		w.recorder.again()
-	}
-}
-
-// whereabouts is the phase of a cycle the robot is in, by where it is.
-func (w *world) whereabouts() string {
-	switch c := w.chassis; {
-	case c.x > goalX:
-		return "place"
-	case len(w.path.pieces) > 0:
-		return "carry"
-	case c.x < pickupX:
-		return "collect"
-	default:
-		return "return"
 	}
 }

@@ -61,6 +61,9 @@ func (t *tally) put(w *world) {
 	}
 }
 
+// settled says whether nothing is on its way to be counted.
+func (f *field) settled() bool { return len(f.landed) == 0 && len(f.tally.steps) == 0 }
+
 // count moves the counter when it is time to.
 func (f *field) count(w *world) {
 	t, now := &f.tally, w.now()
@@ -88,7 +91,7 @@ func (f *field) count(w *world) {
 		c := t.steps[0]
 		t.steps = t.steps[1:]
 		if c.reset {
-			c.delta = -f.score
+			c.delta, w.reboots.scored = -f.score, 0
 		}
 		f.change(now, c.delta, nil)
 	}

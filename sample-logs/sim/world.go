@@ -164,7 +164,6 @@ func (w *world) forgetPast() {
 	for _, c := range w.path.pieces {
 		c.trace = trace{}
 	}
-	w.field.scored = w.field.scored[w.field.score:] // what landed and does not count yet
 	w.track = nil
 	w.drawn.forget()
 }
