@@ -155,7 +155,7 @@ func drivers() []condition {
 		[]condition{
 			inDrive("uneven-pace", Confounder, 0.08, "the driver's pace varies much from trip to trip", func(s *scenario, r random) {
 				for n := 3; n < 40; n++ {
-					s.trip(n, func(t *tripPlan) { t.pace = clampTo(r.delay(0.75, 0.35), 0.3, 1.2) })
+					s.trip(n, func(t *tripPlan) { t.pace = clampTo(r.delay(0.7, 0.5), 0.3, 1.2) })
 				}
 			}),
 			inDrive("tapping", Confounder, 0.08, "the driver taps the sticks on and off instead of holding them", func(s *scenario, _ random) {

@@ -17,6 +17,7 @@ type rival struct {
 	tx, ty   float64 // m, where it goes
 	until    float64 // s, when it changes its mind
 	home     spot    // where it stands when it has no job
+	did      int     // the trip on which it last did its job
 	holding  bool    // doing it now
 	pressing float64 // s it has leaned on the robot
 	patience float64 // s after which it does something else
@@ -89,7 +90,13 @@ func (o *rival) look(w *world) {
 	case d.phase == toGoal && plan.pin > 0:
 		job, stay = pinning, plan.pin
 	}
+	if job != parked && o.did == d.trip {
+		job = parked // once a trip
+	}
 	if job != o.job {
+		if o.met {
+			o.did = d.trip
+		}
 		o.job, o.met, o.holding, o.until = job, false, false, math.Inf(1)
 	}
 	near := 1.6
