@@ -53,7 +53,7 @@ func TestPlainMatchLosesNothing(t *testing.T) {
 		w, m := driven(t, seed)
 		assert.Empty(t, w.rivals)
 		for _, l := range w.losses {
-			assert.Equal(t, lostPiece, l.cause, "seed %d: %+v", seed, l)
+			assert.Contains(t, []string{lostPiece, elsewhere}, l.cause, "seed %d: %+v", seed, l)
 		}
 		assert.Empty(t, m.Unsure["cycles"])
 		for _, c := range m.Truth.Cycles {

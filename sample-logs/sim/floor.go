@@ -61,7 +61,8 @@ func (f *floor) bump(w *world, dt float64) float64 {
 		return 0
 	}
 	if f.length == 0 {
-		clear := c.x > pickupX && c.x < goalX-0.5 && math.Abs(c.v) > 0.8 &&
+		from, to := w.field.open()
+		clear := c.x > from && c.x < to-0.5 && math.Abs(c.v) > 0.8 &&
 			(math.Abs(c.y-w.platform.y) > w.platform.halfWidth || math.Abs(w.platform.along(c)) > w.platform.half+3.5)
 		if !clear {
 			return 0

@@ -29,6 +29,7 @@ const (
 	lostPiece   = "the piece did not come" // a jam, or just slow
 	lostCutOff  = "outputs cut off, or the computer down"
 	touched     = "touched another robot" // costs nothing by itself
+	elsewhere   = "did something else"    // so does a visit to the platform
 )
 
 func (w *world) lose(cause string, part float64) {
@@ -42,7 +43,8 @@ func (d *driver) account(w *world) {
 		w.lose(touched, 0)
 	}
 	switch d.phase {
-	case toPlatform, climbing, onPlatform, defending:
+	case toPlatform, climbing, onPlatform, comingDown, goingRound, parked, defending:
+		w.lose(elsewhere, 0)
 		return
 	}
 	if d.again != "" && d.hasAgain(w) {

@@ -28,7 +28,7 @@ type rival struct {
 // What a rival is at.
 const (
 	roaming  = iota
-	parked   // beside the way
+	standsBy // beside the way
 	blocking // stands in the robot's way and moves with it
 	pinning  // runs into the robot and stays there
 )
@@ -53,7 +53,7 @@ func newRivals(w *world, r random) []*rival {
 	for _, t := range w.scenario.trips {
 		if t.blockReturn+t.blockCarry+t.pin > 0 {
 			home := spot{(from + to) / 2, laneHigh}
-			out = append(out, &rival{r: r, job: parked, x: home.x, y: home.y, home: home})
+			out = append(out, &rival{r: r, job: standsBy, x: home.x, y: home.y, home: home})
 			break
 		}
 	}
@@ -80,7 +80,7 @@ func (o *rival) look(w *world) {
 		}
 		return
 	}
-	job, stay := parked, 0.0
+	job, stay := standsBy, 0.0
 	plan := d.todo
 	switch {
 	case d.phase == toPickup && plan.blockReturn > 0:
@@ -90,8 +90,8 @@ func (o *rival) look(w *world) {
 	case d.phase == toGoal && plan.pin > 0:
 		job, stay = pinning, plan.pin
 	}
-	if job != parked && o.did == d.trip {
-		job = parked // once a trip
+	if job != standsBy && o.did == d.trip {
+		job = standsBy // once a trip
 	}
 	if job != o.job {
 		if o.met {
@@ -103,7 +103,7 @@ func (o *rival) look(w *world) {
 	if job == pinning {
 		near = 2*bodyRadius + 0.05
 	}
-	if !o.met && job != parked && math.Hypot(c.x-o.x, c.y-o.y) < near {
+	if !o.met && job != standsBy && math.Hypot(c.x-o.x, c.y-o.y) < near {
 		o.met, o.until = true, now+stay
 	}
 	side := 1.0 // it stands on the side the robot is going to
@@ -112,7 +112,7 @@ func (o *rival) look(w *world) {
 	}
 	o.holding = o.met && now <= o.until
 	switch {
-	case job == parked:
+	case job == standsBy:
 		o.tx, o.ty = o.home.x, o.home.y
 		return
 	case now > o.until: // lets go: out of the way, and there it stays

@@ -22,7 +22,8 @@ import (
 //     usual to speak of;
 //   - it cost time and has a hand-over in it: it is long for a good reason besides;
 //   - not longer than a cycle to which nothing happened: chance explains it;
-//   - long, and with a jam or a push in it that cost nothing the world could measure.
+//   - long, and with a jam, a push or a visit to the platform in it that cost nothing the
+//     world could measure.
 //
 // With under six complete cycles nothing is slow. The reason is the jam when jams were on
 // for half of what was lost, else the phase in which half of it was lost, else open (nil):
@@ -125,7 +126,7 @@ func (v view) costsOf(c *schemas.Cycle) costs {
 		}
 		jam := jammed(t) || l.cause == lostPiece && out.jammed
 		switch {
-		case l.cause == touched:
+		case l.cause == touched || l.cause == elsewhere:
 			out.pushed = true
 			continue
 		case l.cause == lostPiece && !jam:
