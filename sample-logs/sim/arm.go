@@ -18,7 +18,8 @@ type arm struct {
 	length float64 // m from the pivot to the mass
 	lean   float64 // rad over the level at position 0
 	static float64 // N (N m), what it takes to start moving beside rub
-	grows  float64 // N/m (N m/rad) by which the load grows on its way up
+	grows  float64 // N/m (N m/rad) by which the load grows on the last of its way up
+	from   float64 // m (rad), where that begins
 	soft   float64 // m (rad) before each stop in which a buffer pushes back
 	buffer float64 // N (N m), how hard at the stop
 
@@ -37,10 +38,10 @@ func (a *arm) ratio() float64 {
 // pull of gravity against moving up, N (N m).
 func (a *arm) pull() float64 {
 	if a.length > 0 {
-		return a.mass*gravity*a.length*math.Cos(a.lean+a.position) + a.grows*a.position
+		return a.mass*gravity*a.length*math.Cos(a.lean+a.position) + a.grows*math.Max(0, a.position-a.from)
 	}
 	if a.grows > 0 {
-		return a.mass*gravity + a.grows*a.position
+		return a.mass*gravity + a.grows*math.Max(0, a.position-a.from)
 	}
 	return a.mass * gravity
 }

@@ -45,16 +45,9 @@ func moveConditions() []condition {
 		loop(name("drifting-lift", Confounder, "the lift drifts slowly within its tolerance"), 0.07, func(l *armLoop, r random) {
 			l.creep, l.creepMost = -r.between(0.002, 0.006), r.between(0.008, 0.014)
 		}),
-		built(name("heavy-lift", Trouble, "the load grows on the way up until the motor can no more: the lift stays short"), 0.07, "lift", func(a *arm, r random) {
-			reach, most := r.between(0.765, 0.815), r.between(14, 18)
-			a.axis.motor.windingMax = most
-			force := most * a.axis.motor.ke * a.ratio() * a.yield
-			a.grows = (force - a.rub - a.pull()) / reach
-			if a.length > 0 {
-				at := *a
-				at.position = reach
-				a.grows = (force - a.rub - at.pull()) / reach
-			}
+		built(name("heavy-lift", Trouble, "near the top the load grows until the motor can no more: the lift stays short"), 0.07, "lift", func(a *arm, r random) {
+			a.axis.motor.windingMax = r.between(1.5, 1.9) * a.pull() / (a.axis.motor.ke * a.ratio() * a.yield)
+			a.from, a.grows = r.between(0.755, 0.78), r.between(1500, 3000)
 		}),
 		built(name("weak-lift", Trouble, "the lift's controller is set to little current"), 0.07, "lift", func(a *arm, r random) {
 			m := &a.axis.motor

@@ -80,5 +80,37 @@ func (v view) move(position *clean, t0, t1 int64, target float64, next bool) {
 	case next && (high-low > restM || schemas.Seconds(t1-t0) < patientS):
 		out.Outcome = "superseded"
 	}
+	if out.SettleS != nil {
+		out.RiseS = position.rise(t0, t1, out.From, target)
+	}
 	v.report.Moves = append(v.report.Moves, out)
+}
+
+// rise is the time from the last moment in the first tenth of the way to the first in the
+// last, s, straight between samples; nil for a way that is no more than the tolerance or
+// that no two samples show.
+func (c *clean) rise(t0, t1 int64, from, to float64) *float64 {
+	if math.Abs(to-from) <= withinM {
+		return nil
+	}
+	left := math.NaN()
+	for i := 1; i < len(c.t) && c.t[i] <= t1; i++ {
+		if c.t[i-1] < t0 {
+			continue
+		}
+		a, b := (c.v[i-1]-from)/(to-from), (c.v[i]-from)/(to-from)
+		at := func(part float64) float64 {
+			return schemas.Seconds(c.t[i-1]) + schemas.Seconds(c.t[i]-c.t[i-1])*(part-a)/(b-a)
+		}
+		if a < 0.1 && b >= 0.1 {
+			left = at(0.1)
+		}
+		if b >= 0.9 {
+			if took := at(0.9) - left; took > 0 {
+				return schemas.Some(took)
+			}
+			return nil
+		}
+	}
+	return nil
 }
