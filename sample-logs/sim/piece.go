@@ -15,6 +15,7 @@ type piece struct {
 	x, v  float64 // m, m/s
 	shove float64 // N, of its neighbours and a shut gate, onward positive
 	leans bool    // on the piece ahead
+	past  bool    // the bar of a gate
 	catch *catch  // what this piece will hang on, nil for most
 	hand  *hand   // what moves it from outside, nil for most
 	pause *pause  // where the operator will hold it, nil for most
@@ -84,7 +85,7 @@ const (
 	softN    = 4000.0 // N/m
 	lossN    = 28.0   // N s/m
 	touchM   = 0.004  // m, nearer than this one leans on the other
-	barGiveM = 0.05   // m past a bar: it came down behind the front
+	barGiveM = 0.05   // m: further past a bar it is through
 )
 
 // squeeze lets pieces press on each other and on a shut gate. What overlaps pushes back as
@@ -92,8 +93,13 @@ const (
 func (p *path) squeeze() {
 	for i, c := range p.pieces {
 		c.shove, c.leans = 0, false
-		if over := c.x - p.bar; p.bar > 0 && !p.open && over > 0 && over < barGiveM {
-			c.shove = -math.Max(0, 2*softN*over+2*lossN*c.v)
+		if over := c.x - p.bar; p.bar > 0 && over > 0 {
+			c.past = c.past || over > barGiveM
+			if !p.open && !c.past {
+				c.shove = -math.Max(0, 2*softN*over+2*lossN*c.v)
+			}
+		} else {
+			c.past = false
 		}
 		if i == 0 {
 			continue

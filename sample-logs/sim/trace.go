@@ -141,6 +141,10 @@ func (t *trace) stops() []stop {
 	const least = int(leastS / (traceSteps * step))
 	m := t.moments
 	for i := 0; i < len(m); {
+		if t.moves(i) {
+			i++
+			continue
+		}
 		j := i + 1
 		for j < len(m) && math.Abs(m[j].x-m[i].x) <= stillM {
 			j++
@@ -166,6 +170,14 @@ func (t *trace) stops() []stop {
 		i = j
 	}
 	return out
+}
+
+// moves says whether the piece goes faster than a place's width in the least time of a jam.
+func (t *trace) moves(i int) bool {
+	const ahead = 5
+	last := len(t.moments) - 1
+	j := min(i+ahead, last)
+	return math.Abs(t.moments[j].x-t.moments[i].x) > stillM/leastS*float64(j-i)*traceSteps*step
 }
 
 // at is the time of sample i, s robot clock.

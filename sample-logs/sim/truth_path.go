@@ -8,22 +8,28 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// passes are all pieces that were in the path, and the jams they had. A robot that logs
-// nothing of its path has neither.
+// passes are all pieces that were in the path while the log ran, and the jams they had.
+// Without any beam the log knows of no passes, and without commands either of no jams.
 func (v view) passes() {
 	p := v.world.path
-	if !slices.ContainsFunc(p.belts, v.hasBeam) {
+	seen := slices.ContainsFunc(p.belts, v.hasBeam)
+	if !seen && !slices.ContainsFunc(p.belts, v.hasCommand) {
 		return
 	}
 	all := slices.Concat(p.gone, p.pieces)
 	slices.SortFunc(all, func(a, b *piece) int { return cmp.Compare(a.id, b.id) })
 	for _, c := range all {
+		if c.trace.at(p, len(c.trace.moments)) <= v.start {
+			continue
+		}
 		stops := c.trace.stops()
 		for _, s := range stops {
 			v.jam(c, s)
 		}
 		stuck := len(stops) > 0 && stops[len(stops)-1].end == len(c.trace.moments)
-		v.pass(c, stuck)
+		if seen {
+			v.pass(c, stuck)
+		}
 	}
 	slices.SortFunc(v.report.Jams, func(a, b schemas.Jam) int { return cmp.Compare(a.StartS, b.StartS) })
 }
@@ -31,6 +37,10 @@ func (v view) passes() {
 // hasBeam says whether the log has a stage's beam.
 func (v view) hasBeam(b *belt) bool {
 	return v.world.recorder.clean("path/"+b.name+"/beam") != nil
+}
+
+func (v view) hasCommand(b *belt) bool {
+	return v.world.recorder.clean("path/"+b.name+"/command") != nil
 }
 
 // pass writes down one piece. One that was inside before the log began has no enter, nor
@@ -65,7 +75,8 @@ func (v view) pass(c *piece, stuck bool) {
 }
 
 // jam writes down one stop. Its stage is the one whose roller holds the piece's middle;
-// between two sensors either neighbour is right.
+// between two sensors either neighbour is right. Of one that began before the log did the
+// log holds the rest.
 func (v view) jam(c *piece, s stop) {
 	p, t := v.world.path, &c.trace
 	out := schemas.Jam{
@@ -79,6 +90,10 @@ func (v view) jam(c *piece, s stop) {
 		out.Cleared, out.EndS = true, t.at(p, s.end)
 		out.How = t.how(s)
 	}
+	if out.EndS <= v.start || out.StartS >= v.end {
+		return // over before the log began
+	}
+	out.StartS = math.Max(out.StartS, v.start)
 	v.report.Jams = append(v.report.Jams, out)
 }
 

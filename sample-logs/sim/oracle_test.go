@@ -1,0 +1,185 @@
+package sim
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// stand is a stuck piece as the oracle sees it.
+type stand struct {
+	piece      int
+	start, end float64 // s, robot clock
+	open       bool    // at the end of the log
+	ran        float64 // s, the longest it was driven at a stretch
+}
+
+// oracle finds stuck pieces step by step from speeds, where the truth finds them from places
+// afterwards: a piece that has come to rest is followed until it is a centimetre away.
+type oracle struct {
+	pieces map[*piece]*atRest
+	found  []stand
+}
+
+// atRest is a piece that stands, or crawls below 1 cm in 0.3 s.
+type atRest struct {
+	x, since   float64 // m, s
+	ran, drove float64 // s driven at a stretch now, and when that began
+	jam        *stand
+}
+
+func (o *oracle) look(w *world) {
+	now := w.begin + w.now()
+	for _, c := range w.path.pieces {
+		s := o.pieces[c]
+		crawls := math.Abs(c.v) < stillM/leastS
+		if s != nil && math.Abs(c.x-s.x) > stillM {
+			o.close(s, now)
+			s = nil
+			delete(o.pieces, c)
+		}
+		if s == nil && crawls {
+			s = &atRest{x: c.x, since: now}
+			o.pieces[c] = s
+		}
+		if s == nil {
+			continue
+		}
+		if !o.pushed(w, c) {
+			s.ran = 0
+			continue
+		}
+		if s.ran == 0 {
+			s.drove = now
+		}
+		s.ran += step
+		if s.jam == nil && s.ran >= leastS {
+			s.jam = &stand{piece: c.id, start: s.drove}
+		}
+		if s.jam != nil {
+			s.jam.ran = math.Max(s.jam.ran, s.ran)
+		}
+	}
+	for c, s := range o.pieces {
+		if !slices.Contains(w.path.pieces, c) {
+			o.close(s, now)
+			delete(o.pieces, c)
+		}
+	}
+}
+
+func (o *oracle) close(s *atRest, now float64) {
+	if s.jam != nil {
+		s.jam.end = now
+		o.found = append(o.found, *s.jam)
+	}
+}
+
+// pushed says whether a stage drives the piece and nothing but its own edge can hold it: it
+// does not lie on another, and its roller is not stalled by another that is caught.
+func (o *oracle) pushed(w *world, c *piece) bool {
+	stages := w.path.belts
+	under := func(c *piece) int {
+		for i := range stages {
+			if c.x-c.length/2 < stages[i].to {
+				return i
+			}
+		}
+		return len(stages) - 1
+	}
+	least, on := 0.05, under(c)
+	if last := len(stages) - 1; c.x > stages[last].beam-stillM {
+		least, on = 0.5, last
+	}
+	if w.supply.off || stages[on].axis.command < least {
+		return false
+	}
+	for _, d := range w.path.pieces {
+		if d == c {
+			continue
+		}
+		ahead := d.x - d.length - c.x
+		if d.id < c.id && ahead < touchM {
+			return false
+		}
+		if d.held() && !c.held() && under(d) == under(c) {
+			return false
+		}
+	}
+	return true
+}
+
+// The jams of the truth are those of the oracle in 40 drawn matches, half of them with the
+// physics of the exam: none more, none less, starting and ending within 60 ms. Only a stop
+// whose driven stretch is within 30 ms of the least length may be seen by one of the two.
+func TestTrueJamsAgreeWithAnOracle(t *testing.T) {
+	jams, stayed, causes := 0, 0, map[string]int{}
+	for seed := uint64(1); seed <= 40; seed++ {
+		s, _ := findScenario([]string{Drawn, Exam}[seed%2])
+		o := Options{Scenario: s.name, Seed: seed + 500}
+		require.NoError(t, s.prepare(o))
+		w := newWorld(s, o)
+		see := oracle{pieces: map[*piece]*atRest{}}
+		for last := int(w.until / step); w.steps < last; w.steps++ {
+			w.advance()
+			see.look(w)
+		}
+		for _, r := range see.pieces {
+			if r.jam != nil {
+				r.jam.open = true
+				see.found = append(see.found, *r.jam)
+			}
+		}
+		var told []stand
+		for _, c := range slices.Concat(w.path.gone, w.path.pieces) {
+			for _, k := range c.trace.stops() {
+				told = append(told, stand{
+					piece: c.id, start: c.trace.at(w.path, k.start), end: c.trace.at(w.path, k.end),
+					open: k.end == len(c.trace.moments), ran: c.trace.longestRun(k),
+				})
+				v := view{world: w}
+				causes[v.cause(c, k)]++
+			}
+		}
+		for _, a := range told {
+			i := slices.IndexFunc(see.found, func(b stand) bool { return a.same(b) })
+			assert.True(t, i >= 0 || a.ran < leastS+0.03, "seed %d %v: the truth has %+v, the oracle %+v", seed, s.with, a, see.found)
+			jams++
+			if a.open {
+				stayed++
+			}
+		}
+		for _, b := range see.found {
+			i := slices.IndexFunc(told, func(a stand) bool { return a.same(b) })
+			assert.True(t, i >= 0 || b.ran < leastS+0.03, "seed %d %v: the oracle has %+v, the truth %+v", seed, s.with, b, told)
+		}
+	}
+	assert.Greater(t, jams, 25)
+	assert.Positive(t, stayed)
+	assert.Positive(t, causes["locked"])
+	assert.Positive(t, causes["slipping"])
+}
+
+func (a stand) same(b stand) bool {
+	const near = 0.06
+	return a.piece == b.piece && math.Abs(a.start-b.start) < near && a.open == b.open && (a.open || math.Abs(a.end-b.end) < near)
+}
+
+// longestRun is how long the piece was driven at a stretch within a stop, s.
+func (t *trace) longestRun(s stop) float64 {
+	most, run := 0, 0
+	for _, m := range t.moments[s.start:s.end] {
+		least := 0.05
+		if m.waits {
+			least = pressing
+		}
+		if run++; m.command < least || m.queues {
+			run = 0
+		}
+		most = max(most, run)
+	}
+	return float64(most) * traceSteps * step
+}
