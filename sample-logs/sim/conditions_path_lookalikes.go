@@ -1,8 +1,6 @@
 package sim
 
-import (
-	"math"
-)
+import "math"
 
 func pathLookalike(name, group string, odds float64, summary string, set func(*scenario, random)) condition {
 	return condition{
@@ -30,7 +28,7 @@ func pathLookalikes() []condition {
 		}),
 		pathLookalike("pressed-queue", "", 0.06, "a second piece is driven against the one that waits at a shut gate", func(s *scenario, r random) {
 			s.barred()
-			u := r.between(0.3, 0.75)
+			u := r.between(0.5, 0.75)
 			s.path.program = append(s.path.program, func(f *feeder) { f.presses = u })
 			for range 2 {
 				s.trip(s.freeTrip(r, 2, 9), func(t *tripPlan) { t.pieces = 2 })
@@ -116,7 +114,9 @@ func slick(f fitting, part float64) {
 		free := f.w.program.feed.speeds[i] * 12 / b.axis.motor.ke / b.gear * b.radius
 		slowest = math.Min(slowest, 0.85*free)
 	}
-	load := math.Min(0.9, (c.drag+c.mass*gravity)/(c.mu*c.press))
+	// Where little grip is left a lubricated piece would only creep: it has less drag too.
+	c.drag = math.Min(c.drag, 0.5*c.mu*c.press-c.mass*gravity)
+	load := (c.drag + c.mass*gravity) / (c.mu * c.press)
 	c.knee = math.Max(slipKnee, part*slowest/math.Atanh(load))
 }
 
@@ -125,6 +125,7 @@ func preloaded(s *scenario, r random) {
 	s.path.loaded = true
 	s.path.start = append(s.path.start, func(w *world) {
 		c := newPiece(r)
+		w.scenario.grips(w, c)
 		w.path.admit(c, 0)
 		c.x = w.path.last().beam + 0.015
 		w.program.inside = 1
@@ -139,6 +140,7 @@ func loadedByHand(s *scenario, r random) {
 	s.path.loaded = true
 	s.path.start = append(s.path.start, func(w *world) {
 		c := newPiece(r)
+		w.scenario.grips(w, c)
 		w.path.admit(c, 0)
 		before := r.between(2, 7)
 		deep := w.path.belts[0].beam + r.between(0.03, 0.09)

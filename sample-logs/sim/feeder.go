@@ -165,7 +165,7 @@ func (f *feeder) call(p *program, dt float64) {
 		f.emptyFor = 0
 		return
 	}
-	if f.emptyFor += dt; f.emptyFor > 0.3 {
+	if f.emptyFor += dt; f.emptyFor > 0.12 {
 		for i := range f.on {
 			f.on[i] = true
 		}

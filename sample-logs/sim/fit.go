@@ -57,14 +57,25 @@ func (s *scenario) fit(w *world, c *piece) {
 		w: w, trip: w.driver.trip, nth: w.path.taken + 1,
 		last: w.path.count()+1 >= w.driver.pieces, c: c,
 	}
-	if s.outside {
-		c.mu = stream(w.seed, "grip").between(0.45, 0.60) * c.mu / 0.8
-		c.mu = math.Max(0.45, math.Min(0.60, c.mu))
-	}
+	s.grips(w, c)
 	for _, change := range s.path.fits {
 		change(f)
 	}
-	// Guides that let no piece pass would have been put right in the workshop.
+	c.eases()
+}
+
+// grips makes belts grip a piece worse where that lies outside.
+func (s *scenario) grips(w *world, c *piece) {
+	if s.outside {
+		mu := stream(w.seed, "grip").between(0.45, 0.60)
+		c.mu = math.Max(0.45, math.Min(0.60, mu*c.mu/0.8))
+	}
+	c.eases()
+}
+
+// eases takes from the guides' drag what no belt could overcome: guides that let no piece
+// pass would have been put right in the workshop.
+func (c *piece) eases() {
 	c.drag = math.Min(c.drag, 0.78*c.mu*c.press-c.mass*gravity)
 }
 
@@ -80,6 +91,7 @@ func (p *pathPlan) touch(w *world) bool {
 	}
 	c := newPiece(stream(w.seed, "touch"))
 	c.hand = h
+	w.scenario.grips(w, c)
 	w.path.admit(c, 0.3)
 	return true
 }

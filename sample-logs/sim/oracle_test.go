@@ -36,7 +36,11 @@ func (o *oracle) look(w *world) {
 	for _, c := range w.path.pieces {
 		s := o.pieces[c]
 		crawls := math.Abs(c.v) < stillM/leastS
-		if s != nil && math.Abs(c.x-s.x) > stillM {
+		away := s != nil && math.Abs(c.x-s.x) > stillM
+		switch {
+		case away && crawls && o.pushed(w, c):
+			s.x = c.x // it creeps
+		case away:
 			o.close(s, now)
 			s = nil
 			delete(o.pieces, c)
@@ -172,11 +176,7 @@ func (a stand) same(b stand) bool {
 func (t *trace) longestRun(s stop) float64 {
 	most, run := 0, 0
 	for _, m := range t.moments[s.start:s.end] {
-		least := 0.05
-		if m.waits {
-			least = pressing
-		}
-		if run++; m.command < least || m.queues {
+		if run++; !m.pushed() {
 			run = 0
 		}
 		most = max(most, run)

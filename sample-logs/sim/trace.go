@@ -30,6 +30,16 @@ type moment struct {
 
 const traceSteps = 2
 
+// pushed says whether the piece is driven onward, by more than holds it where pieces wait,
+// and does not stand for another.
+func (m moment) pushed() bool {
+	least := 0.05
+	if m.waits {
+		least = pressing
+	}
+	return m.command >= least && !m.queues
+}
+
 func (t *trace) add(c *piece, p *path, driven func(*belt) bool) {
 	if t.passed == nil {
 		t.began = p.steps
@@ -146,19 +156,21 @@ func (t *trace) stops() []stop {
 			continue
 		}
 		j := i + 1
-		for j < len(m) && math.Abs(m[j].x-m[i].x) <= stillM {
-			j++
+		for at := m[i].x; j < len(m); j++ {
+			if math.Abs(m[j].x-at) <= stillM {
+				continue
+			}
+			if t.moves(j) || !m[j].pushed() {
+				break
+			}
+			at = m[j].x // it creeps: that is no progress
 		}
 		if j-i < least {
 			i++
 			continue
 		}
 		for k, run := i, 0; k < j; k++ {
-			threshold := 0.05
-			if m[k].waits {
-				threshold = pressing
-			}
-			if m[k].command < threshold || m[k].queues {
+			if !m[k].pushed() {
 				run = 0
 				continue
 			}
