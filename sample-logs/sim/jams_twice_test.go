@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// stand is a stuck piece as the oracle sees it.
+// stand is a stuck piece as the onlooker sees it.
 type stand struct {
 	piece      int
 	start, end float64 // s, robot clock
@@ -17,9 +17,9 @@ type stand struct {
 	ran        float64 // s, the longest it was driven at a stretch
 }
 
-// oracle finds stuck pieces step by step from speeds, where the truth finds them from places
+// onlooker finds stuck pieces step by step from speeds, where the truth finds them from places
 // afterwards: a piece that has come to rest is followed until it is a centimetre away.
-type oracle struct {
+type onlooker struct {
 	pieces map[*piece]*atRest
 	found  []stand
 }
@@ -31,7 +31,7 @@ type atRest struct {
 	jam        *stand
 }
 
-func (o *oracle) look(w *world) {
+func (o *onlooker) look(w *world) {
 	now := w.begin + w.now()
 	for _, c := range w.path.pieces {
 		s := o.pieces[c]
@@ -75,7 +75,7 @@ func (o *oracle) look(w *world) {
 	}
 }
 
-func (o *oracle) close(s *atRest, now float64) {
+func (o *onlooker) close(s *atRest, now float64) {
 	if s.jam != nil {
 		s.jam.end = now
 		o.found = append(o.found, *s.jam)
@@ -84,7 +84,7 @@ func (o *oracle) close(s *atRest, now float64) {
 
 // pushed says whether a stage drives the piece and nothing but its own edge can hold it: it
 // does not lie on another, and its roller is not stalled by another that is caught.
-func (o *oracle) pushed(w *world, c *piece) bool {
+func (o *onlooker) pushed(w *world, c *piece) bool {
 	stages := w.path.belts
 	under := func(c *piece) int {
 		for i := range stages {
@@ -116,17 +116,17 @@ func (o *oracle) pushed(w *world, c *piece) bool {
 	return true
 }
 
-// The jams of the truth are those of the oracle in 40 drawn matches, half of them with the
+// The jams of the truth are those of the onlooker in 40 drawn matches, half of them with the
 // physics of the exam: none more, none less, starting and ending within 60 ms. Only a stop
 // whose driven stretch is within 30 ms of the least length may be seen by one of the two.
-func TestTrueJamsAgreeWithAnOracle(t *testing.T) {
+func TestTrueJamsAgreeWithAnOnlooker(t *testing.T) {
 	jams, stayed, causes := 0, 0, map[string]int{}
 	for seed := uint64(1); seed <= 40; seed++ {
 		s, _ := findScenario([]string{Drawn, Exam}[seed%2])
 		o := Options{Scenario: s.name, Seed: seed + 500}
 		require.NoError(t, s.prepare(o))
 		w := newWorld(s, o)
-		see := oracle{pieces: map[*piece]*atRest{}}
+		see := onlooker{pieces: map[*piece]*atRest{}}
 		for last := int(w.until / step); w.steps < last; w.steps++ {
 			w.advance()
 			see.look(w)
@@ -150,7 +150,7 @@ func TestTrueJamsAgreeWithAnOracle(t *testing.T) {
 		}
 		for _, a := range told {
 			i := slices.IndexFunc(see.found, func(b stand) bool { return a.same(b) })
-			assert.True(t, i >= 0 || a.ran < leastS+0.03, "seed %d %v: the truth has %+v, the oracle %+v", seed, s.with, a, see.found)
+			assert.True(t, i >= 0 || a.ran < leastS+0.03, "seed %d %v: the truth has %+v, the onlooker %+v", seed, s.with, a, see.found)
 			jams++
 			if a.open {
 				stayed++
@@ -158,7 +158,7 @@ func TestTrueJamsAgreeWithAnOracle(t *testing.T) {
 		}
 		for _, b := range see.found {
 			i := slices.IndexFunc(told, func(a stand) bool { return a.same(b) })
-			assert.True(t, i >= 0 || b.ran < leastS+0.03, "seed %d %v: the oracle has %+v, the truth %+v", seed, s.with, b, told)
+			assert.True(t, i >= 0 || b.ran < leastS+0.03, "seed %d %v: the onlooker has %+v, the truth %+v", seed, s.with, b, told)
 		}
 	}
 	assert.Greater(t, jams, 25)
