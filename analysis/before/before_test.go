@@ -115,6 +115,26 @@ func TestWhatWentBeforeOneJam(t *testing.T) {
 	assert.Equal(t, 9, f.Lower)
 }
 
+// A sag of a few readings is a sag: the lowest counts. The roller is slow to follow, so there
+// the mean does.
+func TestTheLowestSupplyAndTheMeanSpeed(t *testing.T) {
+	dip := func(usual, low float64) func(int, float64) float64 {
+		return func(pass int, after float64) float64 {
+			if pass == 5 && after > 0.3 && after < 0.4 {
+				return low
+			}
+			return usual
+		}
+	}
+	w := world{passes: 6, jams: 1, supply: dip(11, 7), roller: dip(100, 50)}
+	got := Look(w.input(), DefaultConfig())
+	v, usual := value(t, got.Jams[0], "lowest supply in the half second before")
+	assert.InDelta(t, 7, v, 1e-9)
+	assert.InDelta(t, 11, usual, 1e-9)
+	v, _ = value(t, got.Jams[0], "roller speed in the half second before")
+	assert.InDelta(t, 90, v, 1.5, "half the speed for a fifth of the time")
+}
+
 // A roller that spins up in every pass is at its usual speed while it does.
 func TestTheSameMomentOfAPass(t *testing.T) {
 	w := world{passes: 8, jams: 1, supply: flat(11), roller: func(_ int, after float64) float64 { return 100 * math.Min(math.Max(after, 0), 1) }}

@@ -65,6 +65,8 @@ func matters(k int, usual float64) float64 {
 		return 0.3 // V
 	case spacing:
 		return 0.3 * usual
+	case entry: // pieces differ by some per cent
+		return 0.1 * usual
 	default:
 		return 0.05 * math.Abs(usual)
 	}

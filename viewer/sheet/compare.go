@@ -36,7 +36,7 @@ func ComparisonText(w io.Writer, c *schemas.Comparison, width int, color bool) e
 		}
 		words := fmt.Sprintf("%s to %s s  %s %s the band by up to %s", number(came+l.StartS, 2), number(came+l.EndS, 2), s.Signal, l.Side, beyond)
 		if more := len(s.Leaves) - 1; more > 0 {
-			words += fmt.Sprintf(", and %s later", counted(more, "time", "times"))
+			words += fmt.Sprintf(", and %d more later", more)
 		}
 		t.wrap("  ", "      ", words+".")
 	}
