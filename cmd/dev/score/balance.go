@@ -14,6 +14,7 @@ func balanceFigures() []Figure {
 		{Name: "attempt recall", Kind: Rate, Leads: true},
 		{Name: "attempt precision", Kind: Rate, Leads: true},
 		{Name: "attempt outcome right", Kind: Rate, Leads: true},
+		{Name: "balances left out, undecidable", Kind: Count},
 		{Name: "attempt start error", Kind: Error, Unit: "s"},
 		{Name: "attempt end error", Kind: Error, Unit: "s"},
 		{Name: "settle error", Kind: Error, Unit: "s"},
@@ -33,9 +34,9 @@ func balanceFigures() []Figure {
 func scoreBalance(c *Case) *Tally {
 	t := newTally()
 	truth, got := c.Truth.Balances, c.Got.Balances
-	p := inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
+	p := c.sure(t, "balances", inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
 		return overlapOrNear(truth[i].StartS, truth[i].EndS, got[j].StartS, got[j].EndS, nearAttempt)
-	})
+	}))
 	t.found("attempt recall", "attempt precision", "", len(p.pairs), len(p.missed), len(p.extra))
 	for _, i := range p.missed {
 		t.lose(1, "attempt missed", "missed: attempt at %s, %s, peak %.1f deg", c.at(truth[i].StartS), truth[i].Outcome, truth[i].PeakDeg)

@@ -35,7 +35,7 @@ func cycleFigures() []Figure {
 			out,
 			Figure{Name: "slow recall" + which, Kind: Rate, Leads: which == alone},
 			Figure{Name: "slow precision" + which, Kind: Rate, Leads: which == alone},
-			Figure{Name: "slow why right" + which, Kind: Rate},
+			Figure{Name: "slow why right, where truth tells" + which, Kind: Rate},
 			Figure{Name: "slow chance under 10 %, cycles not slow" + which, Kind: Rate, Nominal: 0.1, Small: true},
 		)
 	}
@@ -135,8 +135,11 @@ func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 		switch {
 		case w.Slow && g.Slow:
 			both++
-			t.hit("slow why right"+which, word(w.Why) == word(g.Why))
 			t.table("slow why"+which, word(w.Why), word(g.Why))
+			if w.Why == nil {
+				continue // no phase is to blame, or the truth cannot tell which
+			}
+			t.hit("slow why right, where truth tells"+which, word(w.Why) == word(g.Why))
 			if word(w.Why) != word(g.Why) {
 				lose(0.5, "slow cycle with wrong why", "slow cycle from %s: because of %s, was %s", c.at(w.StartS), said(word(g.Why)), said(word(w.Why)))
 			}

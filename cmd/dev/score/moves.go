@@ -12,6 +12,7 @@ func moveFigures() []Figure {
 		{Name: "move precision", Kind: Rate, Leads: true},
 		{Name: "move outcome right", Kind: Rate, Leads: true},
 		{Name: "move outcome right, ended behind the match", Kind: Rate},
+		{Name: "moves left out, undecidable", Kind: Count},
 		{Name: "move settle error", Kind: Error, Unit: "s"},
 		{Name: "move settle within 0.2 s", Kind: Rate},
 		{Name: "move overshoot error", Kind: Error},
@@ -25,10 +26,10 @@ func scoreMoves(c *Case) *Tally {
 	t := newTally()
 	truth, got := c.Truth.Moves, c.Got.Moves
 	const near = 0.1
-	p := inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
+	p := c.sure(t, "moves", inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
 		off := math.Abs(truth[i].StartS - got[j].StartS)
 		return off, truth[i].Name == got[j].Name && off <= near
-	})
+	}))
 	t.found("move recall", "move precision", "", len(p.pairs), len(p.missed), len(p.extra))
 	for _, i := range p.missed {
 		t.lose(0.5, "move missed", "missed: %s sent to %.2f at %s, %s", truth[i].Name, truth[i].To, c.at(truth[i].StartS), truth[i].Outcome)

@@ -13,10 +13,10 @@ func scorePasses(t *Tally, c *Case) {
 		t.hit("passes counted right", len(truth) == len(got))
 		t.value("pass count error", float64(len(got)-len(truth)))
 	}
-	p := inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
+	p := c.sure(t, "passes", inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
 		off := math.Abs(cameIn(truth[i]) - cameIn(got[j]))
 		return off, off <= nearPass
-	})
+	}))
 	t.found("pass recall", "pass precision", "", len(p.pairs), len(p.missed), len(p.extra))
 	for _, x := range p.pairs {
 		want, is := truth[x[0]].Outcome, got[x[1]].Outcome

@@ -25,6 +25,7 @@ func pathFigures() []Figure {
 		{Name: "jam F1", Kind: Dice},
 		{Name: "false jams a clean match", Kind: Per, Unit: "match", Leads: true, Small: true},
 		{Name: "false jams an hour of match", Kind: Per, Unit: "h", Small: true},
+		{Name: "jams left out, undecidable", Kind: Count},
 		{Name: "jam recall, suspected ones too", Kind: Rate},
 		{Name: "suspected jams that were one", Kind: Rate},
 		{Name: "suspected jams that double a found one", Kind: Count},
@@ -42,6 +43,7 @@ func pathFigures() []Figure {
 		{Name: "pass count error", Kind: Error, Unit: "passes"},
 		{Name: "pass recall", Kind: Rate},
 		{Name: "pass precision", Kind: Rate},
+		{Name: "passes left out, undecidable", Kind: Count},
 		{Name: "pass outcome right", Kind: Rate},
 		{Name: "sensor fault recall", Kind: Rate},
 		{Name: "sensor fault precision", Kind: Rate},
@@ -78,7 +80,7 @@ func (t *Tally) notLookedAt(c *Case, analysis string) {
 
 func scoreJams(t *Tally, c *Case) {
 	truth, got := byStart(c.Truth.Jams), byStart(c.Got.Jams)
-	p := pairJams(truth, got)
+	p := c.sure(t, "jams", pairJams(truth, got))
 	t.found("jam recall", "jam precision", "jam F1", len(p.pairs), len(p.missed), len(p.extra))
 	t.add("false jams an hour of match", float64(len(p.extra)), c.hours())
 	if len(truth) == 0 {
@@ -104,7 +106,7 @@ func scoreSuspected(t *Tally, c *Case, truth []schemas.Jam, found pairing) {
 	}
 	suspected := byStart(c.Got.SuspectedJams)
 	p := pairJams(open, suspected)
-	t.add("jam recall, suspected ones too", float64(len(found.pairs)+len(p.pairs)), float64(len(truth)))
+	t.add("jam recall, suspected ones too", float64(len(found.pairs)+len(p.pairs)), float64(len(found.pairs)+len(found.missed)))
 	for i := range p.pairs {
 		s := suspected[p.pairs[i][1]]
 		t.hit("suspected jams that were one", true)

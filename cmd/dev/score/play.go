@@ -162,6 +162,31 @@ func unsure(*sim.Match) map[string][]int { return nil }
 // unsure says whether the truth leaves open if row i of a list is a trouble.
 func (c *Case) unsure(list string, i int) bool { return slices.Contains(c.Unsure[list], i) }
 
+// sure is a pairing without the true rows that may be a trouble or none: what was told of
+// them is neither right nor false. They are counted under "LIST left out, undecidable".
+func (c *Case) sure(t *Tally, list string, p pairing) pairing {
+	out := pairing{extra: p.extra}
+	left := 0
+	for _, x := range p.pairs {
+		if c.unsure(list, x[0]) {
+			left++
+			continue
+		}
+		out.pairs = append(out.pairs, x)
+	}
+	for _, i := range p.missed {
+		if c.unsure(list, i) {
+			left++
+			continue
+		}
+		out.missed = append(out.missed, i)
+	}
+	if left > 0 {
+		t.add(list+" left out, undecidable", float64(left), 0)
+	}
+	return out
+}
+
 // poorSensors are the conditions that spoil readings without a fault in the truth, which
 // lists only sensors that cannot be true, and the kinds of faults that may rightly be told of
 // such readings. With one of them on nobody knows how many of that kind there should be.

@@ -19,6 +19,7 @@ func powerFigures() []Figure {
 		{Name: "brownout F1", Kind: Dice},
 		{Name: "brownouts counted right", Kind: Rate},
 		{Name: "matches with a marginal brownout, not in the line before", Kind: Count},
+		{Name: "brownouts left out, undecidable", Kind: Count},
 		{Name: "marginal brownouts found", Kind: Rate},
 		{Name: "marginal brownouts that are none", Kind: Count},
 		{Name: "brownout start error", Kind: Error, Unit: "s"},
@@ -53,10 +54,10 @@ func scorePower(c *Case) *Tally {
 
 func scoreBrownouts(t *Tally, c *Case) {
 	truth, got := c.Truth.Brownouts, c.Got.Brownouts
-	p := inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
+	p := c.sure(t, "brownouts", inOrder(len(truth), len(got), func(i, j int) (float64, bool) {
 		a, b := truth[i], got[j]
 		return overlapOrNear(a.StartS, c.endOf(a.EndS), b.StartS, c.endOf(b.EndS), nearDip)
-	})
+	}))
 	both, missed, extra, marginal := 0, 0, 0, false
 	for _, x := range p.pairs {
 		if c.marginal(truth[x[0]]) {

@@ -121,7 +121,7 @@ func TestCycles(t *testing.T) {
 			assert.Equal(t, c.rows, s.Sums["cycle rows right"], "rows")
 			assert.Equal(t, c.recall, s.Sums["slow recall"], "recall")
 			assert.Equal(t, c.precision, s.Sums["slow precision"], "precision")
-			assert.Equal(t, c.why_, s.Sums["slow why right"], "why")
+			assert.Equal(t, c.why_, s.Sums["slow why right, where truth tells"], "why")
 		})
 	}
 }
@@ -135,6 +135,34 @@ func TestUndecidedCyclesAreCountedAndLeftOut(t *testing.T) {
 	assert.Equal(t, Sum{0, 0}, s.Sums["slow precision"])
 	assert.Equal(t, 1.0, s.Sums["cycles left out, undecidable"].K)
 	assert.Zero(t, s.lost())
+}
+
+// What the truth leaves open of any list is neither right nor wrong, and counted.
+func TestUndecidedRows(t *testing.T) {
+	truth := schemas.Report{
+		Jams:      []schemas.Jam{jam("lift", 110, 114, 1), jam("lift", 120, 124, 1), jam("gate", 130, 134, 1)},
+		Brownouts: []schemas.Brownout{dip(110, 110.4, 6.2)},
+		Balances:  []schemas.Balance{{StartS: 230, EndS: 238, Outcome: "level"}},
+		Moves:     []schemas.Move{{Name: "lift", StartS: 110, EndS: 111, Outcome: "settled"}},
+	}
+	c := caseOfHand(truth, schemas.Report{Jams: truth.Jams[:1]})
+	c.Unsure = map[string][]int{"jams": {0, 1}, "brownouts": {0}, "balances": {0}, "moves": {0}}
+	path := scorePath(c)
+	assert.Equal(t, Sum{0, 1}, path.Sums["jam recall"])
+	assert.Equal(t, Sum{0, 0}, path.Sums["jam precision"])
+	assert.Equal(t, Sum{2, 0}, path.Sums["jams left out, undecidable"])
+	for _, s := range []struct {
+		tally        *Tally
+		recall, left string
+	}{
+		{scorePower(c), "brownout recall", "brownouts left out, undecidable"},
+		{scoreBalance(c), "attempt recall", "balances left out, undecidable"},
+		{scoreMoves(c), "move recall", "moves left out, undecidable"},
+	} {
+		assert.Equal(t, Sum{0, 0}, s.tally.Sums[s.recall])
+		assert.Equal(t, Sum{1, 0}, s.tally.Sums[s.left])
+		assert.Zero(t, s.tally.lost())
+	}
 }
 
 func TestPhasesAndHistory(t *testing.T) {
