@@ -16,6 +16,7 @@ const (
 	rightOnset = 0.2 // and this near are right
 	lateEnd    = 1.0 // an end off by more than this counts as lost
 	nearPass   = 0.5 // a piece that came in this near is the same
+	farPass    = 3.0 // and this near is the same, told at another time
 )
 
 func pathFigures() []Figure {
@@ -87,6 +88,7 @@ func scoreJams(t *Tally, c *Case) {
 		t.add("false jams a clean match", float64(len(p.extra)), 1)
 	}
 	for _, x := range p.pairs {
+		t.told(truth[x[0]], "found")
 		scoreJam(t, c, truth[x[0]], got[x[1]])
 		t.judge("jam confidence", got[x[1]].Confidence, true)
 	}
@@ -96,6 +98,19 @@ func scoreJams(t *Tally, c *Case) {
 			got[i].Stage, c.at(got[i].StartS), got[i].EndS-got[i].StartS, got[i].Confidence, weighed(got[i]))
 	}
 	scoreSuspected(t, c, truth, p)
+}
+
+// told counts what became of a true jam by what kind of jam it was.
+func (t *Tally) told(j schemas.Jam, how string) {
+	t.table("jams by cause", j.Cause, how)
+	t.table("jams by how they ended", j.How, how)
+	stood := "3 s and up"
+	for _, edge := range []float64{3, 1.5, 0.75, 0.5} {
+		if j.EndS-j.StartS < edge {
+			stood = fmt.Sprintf("under %g s", edge)
+		}
+	}
+	t.table("jams by how long they stood", stood, how)
 }
 
 // scoreSuspected pairs what is only suspected with the jams that were not found.
@@ -128,6 +143,7 @@ func scoreSuspected(t *Tally, c *Case, truth []schemas.Jam, found pairing) {
 				only, kind, weight = fmt.Sprintf("only suspected (%.2f)", suspected[x[1]].Confidence), "jam only suspected", 0.7
 			}
 		}
+		t.told(j, strings.TrimPrefix(kind, "jam "))
 		t.lose(weight, kind, "%s: jam in the %s at %s for %.1f s%s", only, j.Stage, c.at(j.StartS), j.EndS-j.StartS, words(j.How, j.Cause))
 	}
 }

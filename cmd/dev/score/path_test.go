@@ -137,13 +137,19 @@ func TestPasses(t *testing.T) {
 		return schemas.Pass{EnterS: &enter, Outcome: outcome}
 	}
 	truth := []schemas.Pass{pass(110, "released"), pass(120, "released"), pass(130, "jammed")}
-	got := []schemas.Pass{pass(110.1, "released"), pass(125, "released"), {Outcome: "held", Stages: []schemas.StagePass{{Stage: "mouth", EnterEstS: some(130.4)}}}}
+	got := []schemas.Pass{pass(110.1, "released"), pass(124, "released"), {Outcome: "held", Stages: []schemas.StagePass{{Stage: "mouth", EnterEstS: some(130.4)}}}}
 	s := scorePath(caseOfHand(schemas.Report{Passes: truth}, schemas.Report{Passes: got}))
 	assert.Equal(t, Sum{1, 1}, s.Sums["passes counted right"])
 	assert.Equal(t, Sum{2, 3}, s.Sums["pass recall"])
 	assert.Equal(t, Sum{2, 3}, s.Sums["pass precision"])
 	assert.Equal(t, Sum{1, 2}, s.Sums["pass outcome right"])
 	assert.InDelta(t, 0.75, s.lost(), 1e-9)
+
+	// One told at another time is two errors in the figures and one to look at.
+	got[1] = pass(122, "released")
+	s = scorePath(caseOfHand(schemas.Report{Passes: truth}, schemas.Report{Passes: got}))
+	assert.Equal(t, Sum{2, 3}, s.Sums["pass recall"])
+	assert.InDelta(t, 0.5, s.lost(), 1e-9)
 
 	// One whose time is not known at all pairs with nothing and is extra.
 	s = scorePath(caseOfHand(schemas.Report{Passes: truth[:1]}, schemas.Report{Passes: []schemas.Pass{{Outcome: "held"}}}))
