@@ -114,7 +114,7 @@ func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
 	}
 	_, end, _ := m.Log.Bounds()
 	c := &Case{
-		Truth: m.Truth, Got: got, Unsure: unsure(m), Stages: stagesOf(p, m.Log),
+		Truth: m.Truth, Got: got, Unsure: m.Unsure, Stages: stagesOf(p, m.Log),
 		LogEndS: schemas.Seconds(end),
 	}
 	for _, condition := range m.Conditions {
@@ -154,10 +154,6 @@ func earlier(m *sim.Match, seed uint64) ([]*schemas.Report, error) {
 	}
 	return out, nil
 }
-
-// unsure are the rows of the truth of which the simulator leaves open whether they are a
-// trouble.
-func unsure(*sim.Match) map[string][]int { return nil }
 
 // unsure says whether the truth leaves open if row i of a list is a trouble.
 func (c *Case) unsure(list string, i int) bool { return slices.Contains(c.Unsure[list], i) }

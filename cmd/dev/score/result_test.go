@@ -66,13 +66,44 @@ func TestCalibration(t *testing.T) {
 }
 
 func TestByChance(t *testing.T) {
+	// as is a count of events spread one to a match.
+	as := func(k, n int) []Sum {
+		out := make([]Sum, n)
+		for i := range out {
+			out[i].N = 1
+			if i < k {
+				out[i].K = 1
+			}
+		}
+		return out
+	}
 	// Newcombe (1998, II) method 10: 9 of 10 against 3 of 10 is 0.1705 to 0.8090, 0 of 10
 	// against 0 of 20 is -0.1611 to 0.2775.
-	assert.False(t, byChance(Rate, Sum{9, 10}, Sum{3, 10}))
-	assert.True(t, byChance(Rate, Sum{0, 10}, Sum{0, 20}))
-	assert.True(t, byChance(Per, Sum{2, 10}, Sum{20, 100}))
-	assert.False(t, byChance(Per, Sum{20, 10}, Sum{20, 100}))
-	assert.True(t, byChance(Per, Sum{}, Sum{}))
+	assert.False(t, byChance(Rate, as(9, 10), as(3, 10)))
+	assert.True(t, byChance(Rate, as(0, 10), as(0, 20)))
+	assert.True(t, byChance(Per, as(2, 10), as(20, 100)))
+	assert.False(t, byChance(Per, as(9, 10), as(20, 100)))
+	assert.True(t, byChance(Per, nil, nil))
+
+	// 30 of 40 against 90 of 100: not by chance when every match lost one of four, by chance
+	// when one match lost all that was lost.
+	spread, one := make([]Sum, 10), make([]Sum, 10)
+	for i := range spread {
+		spread[i], one[i] = Sum{3, 4}, Sum{3, 3}
+	}
+	one[0] = Sum{3, 13}
+	off := make([]Sum, 20)
+	for i := range off {
+		off[i] = Sum{float64(4 + i%2), 5}
+	}
+	assert.False(t, byChance(Rate, spread, off))
+	assert.True(t, byChance(Rate, one, off))
+}
+
+// By hand: 1 of 2 and 3 of 4 are 4 of 6; residuals -1/3 and 1/3, so sqrt(2/9 * 2) / 6 = 1/9.
+func TestRatioError(t *testing.T) {
+	assert.InDelta(t, 1.0/9, ratioError([]Sum{{1, 2}, {0, 0}, {3, 4}}), 1e-12)
+	assert.True(t, math.IsInf(ratioError([]Sum{{1, 2}}), 1), "one match says nothing of the next")
 }
 
 func TestSignTest(t *testing.T) {
