@@ -43,6 +43,7 @@ func cycleFigures() []Figure {
 		out,
 		Figure{Name: "cycles left out, undecidable", Kind: Count},
 		Figure{Name: "matches with history", Kind: Count},
+		Figure{Name: "matches of the fifth without history, field of their own", Kind: Count},
 		Figure{Name: "matches not looked at by cycles", Kind: Count},
 	)
 }
@@ -91,6 +92,9 @@ func scoreCycles(c *Case) *Tally {
 		}
 	}
 	scoreSlow(t, c, got, alone)
+	if c.NoHistory {
+		t.add("matches of the fifth without history, field of their own", 1, 0)
+	}
 	if c.WithHistory != nil {
 		t.add("matches with history", 1, 0)
 		scoreSlow(t, c, got, fifthAlone)

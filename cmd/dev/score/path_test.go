@@ -1,6 +1,7 @@
 package score
 
 import (
+	"maps"
 	"slices"
 	"testing"
 
@@ -181,8 +182,8 @@ func TestSensorFaults(t *testing.T) {
 	assert.Equal(t, Sum{0, 1}, scorePath(c).Sums["sensor fault precision"])
 }
 
-func TestPoorSensorsAreConditions(t *testing.T) {
-	for name := range poorSensors() {
+func TestNamedConditionsExist(t *testing.T) {
+	for _, name := range slices.Concat(slices.Collect(maps.Keys(poorSensors())), drawnFields()) {
 		assert.True(t, slices.ContainsFunc(sim.Conditions(), func(c sim.Condition) bool { return c.Name == name }), "no condition %s", name)
 	}
 }
