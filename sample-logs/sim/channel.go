@@ -29,6 +29,7 @@ type channel struct {
 	text    func(*world) string            // for text
 	when    func(*world) bool              // only logged while this holds; nil always
 	kept    func(*world, float64)          // told the time of each sample that reached the log
+	misses  map[int]bool                   // by piece: a beam that looks past it
 	behind  *behind                        // what makes it late or slow, nil for nothing
 	noise   float64                        // standard deviation
 	distort []func(now, v float64) float64 // what else is between the quantity and the reading

@@ -1,6 +1,9 @@
 package sim
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // beamConditions are about the beams across the path.
 func beamConditions() []condition {
@@ -38,6 +41,7 @@ func beamConditions() []condition {
 				thin[id] = r.Float64() < 0.35
 			}
 			onBeam(s, r, func(w *world, stage int, c *channel) {
+				c.misses = thin
 				c.wrong(func(_, v float64) float64 {
 					if p := w.path.blocker(stage); p != nil && thin[p.id] {
 						return 0
@@ -76,6 +80,13 @@ func (c *channel) sticks(kind string, says, from, to float64) {
 		note = "stuck blocked"
 	}
 	c.stuck = append(c.stuck, &fault{kind: kind, note: note, from: from, to: to, reads: func(float64) float64 { return says }})
+}
+
+// overlooked says whether the beam of a stage could not show that a piece came to it: it
+// stuck at the time, or looks past this one. The stage then has no times but estimated ones.
+func (rec *recorder) overlooked(b *belt, p *piece, now float64) bool {
+	c := rec.channel("path/" + b.name + "/beam")
+	return c.misses[p.id] || slices.ContainsFunc(c.stuck, func(f *fault) bool { return f.from <= now && now < f.to })
 }
 
 // onBeam changes one beam, any.

@@ -88,7 +88,9 @@ func whole(t *testing.T, m *Match) {
 	require.True(t, ok, "%v", m.Conditions)
 	for _, s := range m.Log.Signals {
 		for i := 1; i < s.Len(); i++ {
-			require.Less(t, s.Time[i-1], s.Time[i], "%v %s", m.Conditions, s.Name)
+			if s.Time[i-1] >= s.Time[i] {
+				t.Fatalf("%v: %s at %d is not after %d", m.Conditions, s.Name, s.Time[i], s.Time[i-1])
+			}
 		}
 	}
 	p, err := profile.Parse("robot.yaml", m.Profile)

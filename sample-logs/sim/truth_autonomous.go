@@ -20,7 +20,9 @@ func (v view) autonomous() {
 				out.ScoresS = append(out.ScoresS, c.EndS)
 			}
 		}
-		out.Pieces = &pieces
+		if v.world.recorder.clean("game/score") != nil {
+			out.Pieces = &pieces
+		}
 		if v.world.recorder.clean("pose/x") == nil {
 			return
 		}

@@ -53,7 +53,7 @@ func (v view) pass(c *piece, stuck bool) {
 			continue // never got there
 		}
 		s := schemas.StagePass{Stage: b.name}
-		if v.hasBeam(b) {
+		if v.hasBeam(b) && !v.world.recorder.overlooked(b, c, t.passed[i].enter-v.world.begin) {
 			s.EnterS, s.LeaveS = schemas.Some(t.seen[i].enter), schemas.Some(t.seen[i].leave)
 		} else {
 			s.EnterEstS, s.LeaveEstS = schemas.Some(t.passed[i].enter), schemas.Some(t.passed[i].leave)
