@@ -40,3 +40,6 @@ func (o *odometry) step(w *world, dt float64) {
 
 // restart begins anew where a robot usually starts, as its computer does after a reboot.
 func (o *odometry) restart() { o.x, o.y, o.heading = 9, 1.5, math.Pi }
+
+// off is how far it is from the truth, m.
+func (o *odometry) off(c *chassis) float64 { return math.Hypot(o.x-c.x, o.y-c.y) }

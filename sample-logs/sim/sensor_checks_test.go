@@ -504,6 +504,13 @@ var sensorChecks = map[string]func(t *testing.T, p, plain played){
 			pieces += c.Pieces
 		}
 		assert.Equal(t, p.w.field.score, pieces, "no score is lost in it")
+		require.Len(t, p.w.reboots.lost, 1)
+		for _, c := range p.Truth.Cycles {
+			if c.StartS < g.StartS && g.EndS < c.EndS {
+				assert.Nil(t, c.Phases.PlaceS, "its odometry knew nothing")
+				assert.Nil(t, c.Why)
+			}
+		}
 	},
 	"log-begins-late": func(t *testing.T, p, plain played) {
 		first, _, _ := p.Log.Bounds()
@@ -528,6 +535,20 @@ var sensorChecks = map[string]func(t *testing.T, p, plain played){
 		assert.Equal(t, plain.Truth.Cycles[0], p.Truth.Cycles[0])
 		assert.False(t, p.Truth.Cycles[len(p.Truth.Cycles)-1].Complete)
 	},
+}
+
+// Whatever the seed, no score falls into a reboot: the counter that begins anew hides none.
+func TestRebootsHideNoScore(t *testing.T) {
+	for seed := uint64(1); seed <= 5; seed++ {
+		m, w := with(t, seed, "reboot")
+		p := played{m, w}
+		score := p.logged("game/score")
+		counted := 0
+		for i := 1; i < score.Len(); i++ {
+			counted += int(max(0, score.Int[i]-score.Int[i-1]))
+		}
+		assert.Equal(t, w.field.score, counted, "seed %d", seed)
+	}
 }
 
 // silentIn checks that in each gap of the truth nothing came, from sample to sample.

@@ -34,6 +34,7 @@ func truth(w *world, m *Match) *schemas.Report {
 	if unsure := view.cycles(); len(unsure) > 0 {
 		m.leave("cycles", unsure)
 	}
+	view.lost()
 	view.autonomous()
 	view.balances()
 	view.moves()
