@@ -81,6 +81,7 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 			if !ok {
 				continue
 			}
+			s.later = slices.ContainsFunc(j.visits[n:], func(u visit) bool { return u.next > v.slot })
 			s.weigh(w, all, i, sensor, out)
 			f := w.report(s, i+1)
 			f.ended = n == len(j.visits)-1 && s.how != outGate && s.how != outMouth
@@ -116,7 +117,7 @@ func (s *stand) ended() string {
 		return ""
 	case s.how == takenOut || s.how == lost:
 		return "taken_out"
-	case s.next < s.slot:
+	case s.next < s.slot && !s.later:
 		return "backed_out"
 	default:
 		return "moved_on"

@@ -3,6 +3,7 @@ package path
 import (
 	"math"
 
+	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -95,9 +96,12 @@ func (w *way) relearn(all []journey) {
 			missed[k]++
 		}
 	}
+	common := varietyOf(seen)
 	for slot := range w.laws {
 		k, _ := inFront(slot)
-		w.laws[slot] = fit(seen[slot], w.past(slot), w.beams[k].step/2, w.cfg)
+		prior := w.past(slot)
+		prior.sigma = common.and(prior.sigma)
+		w.laws[slot] = fit(seen[slot], prior, w.beams[k].step/2, w.cfg)
 	}
 	w.chain()
 	const weight = 30 // passes that MissRate is worth
@@ -132,4 +136,39 @@ func (w *way) credit() {
 			b.real = yes / (yes + max(1-b.real, 1e-12))
 		}
 	}
+}
+
+// variety is how much the steps of this robot differ from pass to pass, all slots together:
+// one slot has few passes, but a robot that is regular in one is so in all.
+type variety struct {
+	sigma float64 // of ln seconds, robust: jams among the steps do not count
+	n     float64 // steps it rests on, less one for each slot's own median
+}
+
+func varietyOf(seen [][]took) variety {
+	const few = 3
+	var out variety
+	var residuals []float64
+	for _, slot := range seen {
+		y := logsDone(slot, 1e-3)
+		if len(y) < few {
+			continue
+		}
+		middle := stat.Median(y)
+		for _, v := range y {
+			residuals = append(residuals, v-middle)
+		}
+		out.n += float64(len(y) - 1)
+	}
+	if len(residuals) == 0 {
+		return out
+	}
+	// Residuals from a median of few are shorter than the deviations they stand for.
+	out.sigma = stat.MADToSigma * stat.MAD(residuals) * math.Sqrt(float64(len(residuals))/out.n)
+	return out
+}
+
+// and is the spread that slots share together with a prior guess of it.
+func (s variety) and(prior float64) float64 {
+	return math.Sqrt((priorPasses*prior*prior + s.n*s.sigma*s.sigma) / (priorPasses + s.n))
 }

@@ -12,18 +12,28 @@ func (w *way) motors(all []journey) []motor {
 	out := make([]motor, len(w.drives))
 	for i, d := range w.drives {
 		var clean []series.Interval
+		good := map[place][]moment{}
 		for n, j := range all {
 			for _, v := range j.visits {
 				first, last := w.stages(v.slot)
-				if i < first || i > last || v.slot >= w.wait || w.free(all, n, v) > v.from {
+				if i < first || i > last || v.slot >= w.wait {
 					continue
 				}
-				if w.driven(v.slot, v.from, v.freed).onward(v.from, v.to) <= w.laws[v.slot].in90 {
+				x := w.driven(v.slot, v.from, v.freed).onward(v.from, v.to)
+				free := w.free(all, n, v) <= v.from
+				if free && x <= w.laws[v.slot].in90 {
 					clean = append(clean, series.Interval{Start: v.from, End: v.to})
+				}
+				if x <= 2*w.laws[v.slot].in99 { // slower ones too: what strains a motor makes them slow
+					at := place{v.slot, company(all, n, v)}
+					good[at] = append(good[at], d.hardest(v.from, v.to))
 				}
 			}
 		}
 		out[i] = newMotor(d, clean)
+		for at, moments := range good {
+			out[i].yards[at] = newYardsticks(moments)
+		}
 	}
 	return out
 }

@@ -20,6 +20,7 @@ type stand struct {
 	amps    float64 // mean over the time it should have been gone, NaN unknown
 	ratio   float64
 	lock    float64 // log-odds of a locked motor
+	strain  float64 // log-odds of a jam by the motors' hardest moments, NaN unknown
 	start   int64   // when progress stopped
 	low     int64   // not before
 	high    int64   // not after
@@ -28,7 +29,8 @@ type stand struct {
 	waited  bool // it went once the piece ahead had gone
 	stood   bool // its roller did, since still
 	still   int64
-	turned  int // reversals from start to end
+	turned  int  // reversals from start to end
+	later   bool // if it was backed, it went on past here later
 	weighed []schemas.Weighed
 }
 
@@ -43,8 +45,8 @@ func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok b
 		s.from, s.waited = s.visit.from, true // it went once the way ahead was free: if it was stuck, then before
 		w.measure(&s)
 	}
-	s.chooseMotor(w, motors)
-	if s.x <= s.law.in80 && s.lock < 2 {
+	s.chooseMotor(w, all, i, motors)
+	if s.x <= s.law.in80 && s.lock < 2 && !(s.strain > 2) {
 		return s, false // gone in its usual time, and no motor stood
 	}
 	s.begin(w)
@@ -87,7 +89,7 @@ func (w *way) measure(s *stand) {
 }
 
 // chooseMotor picks, of the stages that may hold the piece, the one whose motor says most.
-func (s *stand) chooseMotor(w *way, motors []motor) {
+func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
 	first, last := w.stages(s.slot)
 	s.stage = first
 	for i := first; i <= last; i++ {
@@ -112,6 +114,7 @@ func (s *stand) chooseMotor(w *way, motors []motor) {
 			best, s.lock, s.amps, s.ratio = i, odds, amps, ratio
 		}
 	}
+	s.strain = math.NaN()
 	if best < 0 {
 		return
 	}
@@ -119,42 +122,17 @@ func (s *stand) chooseMotor(w *way, motors []motor) {
 	if s.lock > 1 {
 		s.stage = best
 	}
+	if s.slot >= w.wait {
+		return // what it draws while it waits says nothing
+	}
+	if by, stage, ok := w.strained(all, n, s, motors); ok {
+		s.strain = by.jam
+		if by.jam > 1 && s.lock <= 1 {
+			s.stage, s.motor = stage, &motors[stage]
+			_, s.amps, s.ratio = s.motor.locked(late, s.to)
+		}
+	}
 }
-
-// begin estimates when progress stopped: when the motor that locked began to slow down or
-// to draw more, if that was in the time the piece was due; else in the middle of that time.
-func (s *stand) begin(w *way) {
-	c := w.driven(s.slot, s.visit.from, s.freed)
-	spread := s.law.in95 / s.law.usual()
-	s.start = c.after(s.from, s.move/2)
-	s.low, s.high = c.after(s.from, 0.05*s.move), c.after(s.from, s.move*spread)
-	if s.lock <= 1 {
-		return
-	}
-	since, still, _, ok := s.motor.stood(s.from, s.to, s.amps)
-	if !ok {
-		return
-	}
-	// A roller that is held slows down exponentially. Since is when it had lost a third of
-	// its speed, still when a fifth was left: the beginning lies before by 0.4 of the time
-	// between, as ln(1/0.64) is to ln(0.64/0.2).
-	since = max(since-int64(0.4*float64(min(still-since, slowing))), s.from)
-	if s.motor.hasRPM {
-		s.stood, s.still = true, still
-	}
-	if since > s.high {
-		return // it was stuck before its motor was
-	}
-	step := int64(0)
-	if k := series.From(s.motor.t, since); k > 0 {
-		step = min(since-s.motor.t[k-1], 100_000)
-	}
-	s.timed = true
-	s.start, s.low, s.high = since, max(since-2*step-20_000, s.from), min(max(still, since+20_000), s.to)
-}
-
-// slowing is the longest, in µs, that a roller's stopping is followed back by its own law.
-const slowing = 500_000
 
 // finish estimates when the piece moved again: when its motor turned again, or as long
 // before it was seen elsewhere as the rest of the way takes.

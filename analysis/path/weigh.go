@@ -6,6 +6,7 @@ import (
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // weigh sets out the evidence for a jam and against it, as log-odds that add up. What the
@@ -25,6 +26,9 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		put(-1, "whether its stage was driven is not logged")
 	}
 	lock := s.lock
+	if !math.IsNaN(s.strain) {
+		lock = s.strain
+	}
 	if l, ok := w.ahead(all, i, s, known); ok || s.waited {
 		if l.stuck || l.went || s.waited || l.near {
 			lock = min(lock, 0) // pressed against the one ahead a motor locks too
@@ -97,14 +101,16 @@ func (s *stand) slowness(w *way, followed bool) float64 {
 	y := math.Log(s.x)
 	jam := jammed(s.law.usual())
 	var odds float64
-	usual := s.law.dist.Prob(y)
+	slow := distuv.Normal{Mu: s.law.dist.Mu + 0.3, Sigma: 0.3} // a slick or heavy piece
+	usual, longer := s.law.dist.Prob(y), s.law.dist.Survival(y)
 	if followed { // two pieces in contact block a beam for as long as both take
 		usual = 0.7*usual + 0.3*s.law.and(s.law).dist.Prob(y)
 	}
+	usual, longer = (1-slowPieces)*usual+slowPieces*slow.Prob(y), (1-slowPieces)*longer+slowPieces*slow.Survival(y)
 	if s.done {
 		odds = math.Log(jam.prob(y)) - math.Log(max(usual, 1e-12))
 	} else {
-		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(s.law.dist.Survival(y), 1e-12))
+		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(longer, 1e-12))
 	}
 	most := 9.0
 	switch c := w.clocks[s.slot]; {
@@ -115,6 +121,10 @@ func (s *stand) slowness(w *way, followed bool) float64 {
 	}
 	return min(max(odds, -3), most)
 }
+
+// slowPieces is the share of pieces that go through a stage clearly slower than others
+// without ever standing.
+const slowPieces = 0.02
 
 // pushedBack is whether a stage that may hold the piece was reversed before the stand.
 func (w *way) pushedBack(s *stand) bool {

@@ -1,0 +1,214 @@
+package path
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// What a roller does to a piece that stands shows in its motor. Held fast, it stands and
+// draws several times its current. Slipping, it turns on, but drags on the piece with all
+// its grip instead of the little that a piece needs to be moved along: it draws half as much
+// again, and turns a little slower, for as long as the piece stands. The look is at the
+// hardest moment of a visit, a third of a second long, beside the hardest moments of the
+// visits in which pieces passed undisturbed: so starts, hand-overs and heavy pieces, which
+// strain a motor on every pass, are in the yardstick already.
+
+// momentS is how long a moment is, s: long enough to average a motor's ripple out, no longer
+// than the shortest jam.
+const momentS = 0.3
+
+// moment is the hardest moment of a visit for one motor: the largest mean of ln current,
+// the smallest mean share of its speed, and the middle of each. NaN where the log does not
+// tell.
+type moment struct {
+	amps, ratio     float64
+	ampsAt, ratioAt int64
+}
+
+// hardest looks through the settled driving between two times.
+func (d *drive) hardest(from, to int64) moment {
+	out := moment{amps: math.NaN(), ratio: math.NaN()}
+	i := series.From(d.t, from)
+	for i < len(d.t) && d.t[i] < to {
+		if !d.settled[i] {
+			i++
+			continue
+		}
+		j := i // a run of settled samples
+		for j < len(d.t) && d.t[j] < to && d.settled[j] {
+			j++
+		}
+		d.hardestIn(i, j, &out)
+		i = j
+	}
+	return out
+}
+
+// hardestIn looks through samples i to j; a run shorter than a moment counts whole from a
+// third of one on.
+func (d *drive) hardestIn(i, j int, out *moment) {
+	long := schemas.Micros(momentS)
+	if j-i < 2 || d.t[j-1]-d.t[i] < long/3 {
+		return
+	}
+	var amps, speed mean
+	first := i
+	for k := i; k < j; k++ {
+		amps.add(math.Log(max(d.amps[k], 0)+offset), 1)
+		speed.add(d.ratio[k], 1)
+		for d.t[k]-d.t[first] > long {
+			amps.add(math.Log(max(d.amps[first], 0)+offset), -1)
+			speed.add(d.ratio[first], -1)
+			first++
+		}
+		if d.t[k]-d.t[first] < long*4/5 && k < j-1 {
+			continue // not a whole moment yet, and more to come
+		}
+		if a := amps.of(); !(a <= out.amps) && !math.IsNaN(a) {
+			out.amps, out.ampsAt = a, d.t[first]/2+d.t[k]/2
+		}
+		if r := speed.of(); !(r >= out.ratio) && !math.IsNaN(r) {
+			out.ratio, out.ratioAt = r, d.t[first]/2+d.t[k]/2
+		}
+	}
+}
+
+// mean of the readings in a window.
+type mean struct {
+	sum float64
+	n   int
+}
+
+func (m *mean) add(v float64, sign int) {
+	if math.IsNaN(v) {
+		return
+	}
+	m.sum += float64(sign) * v
+	m.n += sign
+}
+
+func (m *mean) of() float64 {
+	if m.n <= 0 {
+		return math.NaN()
+	}
+	return m.sum / float64(m.n)
+}
+
+// yardsticks is what the hardest moments of undisturbed visits to one slot are like for one
+// motor. Mu is NaN where none are known.
+type yardsticks struct{ amps, ratio distuv.StudentsT }
+
+// place is where a moment was: a slot, and whether another piece was near, which strains
+// motors too.
+type place struct {
+	slot    int
+	company bool
+}
+
+// company is whether another piece was in a visit's slot or the next one, on either side,
+// for more than a moment of it.
+func company(all []journey, i int, v visit) bool {
+	const touch = 100_000 // µs
+	for n, j := range all {
+		if n == i {
+			continue
+		}
+		for _, u := range j.visits {
+			if u.slot >= v.slot-1 && u.slot <= v.slot+1 && min(u.to, v.to)-max(u.from, v.from) > touch {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// newYardsticks learns from such moments.
+func newYardsticks(good []moment) yardsticks {
+	var amps, ratio []float64
+	for _, m := range good {
+		if !math.IsNaN(m.amps) {
+			amps = append(amps, m.amps)
+		}
+		if !math.IsNaN(m.ratio) {
+			ratio = append(ratio, m.ratio)
+		}
+	}
+	return yardsticks{amps: expect(amps, 0.12), ratio: expect(ratio, 0.05)}
+}
+
+// expect is the predictive law of one more like x: median and robust spread with a guess of
+// the spread worth four, wider the fewer there are.
+func expect(x []float64, guess float64) distuv.StudentsT {
+	const few, worth = 2, 4.0
+	if len(x) < few {
+		return distuv.StudentsT{Mu: math.NaN(), Sigma: math.NaN(), Nu: 1}
+	}
+	n := float64(len(x))
+	seen := stat.MADToSigma * stat.MAD(x)
+	sigma := math.Sqrt((worth*guess*guess + n*seen*seen) / (worth + n))
+	return distuv.StudentsT{Mu: stat.Median(x), Sigma: sigma * math.Sqrt(1+1.5/n), Nu: worth + n - 1}
+}
+
+// strain is what one motor says of a visit: log-odds that the piece stood for a while, and
+// those that the roller stood rather than slipped, if it did.
+type strain struct{ jam, locked float64 }
+
+// weighed beside undisturbed visits. Half of all jams lock the roller, in most others it
+// slips, and some leave no mark on the motor that is looked at.
+func (y yardsticks) weighed(m moment) (s strain, ok bool) {
+	const (
+		lock, slip = 0.5, 0.3
+		odd        = 0.02 // visits in which a motor is strained for another reason
+	)
+	locked, slipping, usual := 1.0, 1.0, 1.0
+	strange := odd
+	if !math.IsNaN(m.amps) && !math.IsNaN(y.amps.Mu) {
+		ok = true
+		locked *= distuv.Normal{Mu: y.amps.Mu + math.Log(2.5), Sigma: 0.6}.Prob(m.amps)
+		slipping *= distuv.Normal{Mu: y.amps.Mu + 0.4, Sigma: 0.3}.Prob(m.amps)
+		usual *= y.amps.Prob(m.amps)
+		strange *= distuv.Normal{Mu: y.amps.Mu, Sigma: 0.6}.Prob(m.amps)
+	}
+	if !math.IsNaN(m.ratio) && !math.IsNaN(y.ratio.Mu) {
+		ok = true
+		locked *= 2 * distuv.Normal{Mu: 0, Sigma: 0.12}.Prob(max(m.ratio, 0))
+		slipping *= distuv.Normal{Mu: y.ratio.Mu - 0.1, Sigma: 0.12}.Prob(m.ratio)
+		usual *= y.ratio.Prob(m.ratio)
+		strange *= distuv.Normal{Mu: y.ratio.Mu, Sigma: 0.3}.Prob(m.ratio)
+	}
+	const least = 1e-12
+	calm := (1-odd)*usual + strange
+	return strain{
+		jam:    math.Log(max(lock*locked+slip*slipping+(1-lock-slip)*calm, least) / max(calm, least)),
+		locked: math.Log(max(locked, least) / max(slipping, calm, least)),
+	}, ok
+}
+
+// strained asks the motors of all stages that may hold a visit's piece. Each is as likely
+// as the next to be the one, so their odds are averaged; stage is the one that says most.
+func (w *way) strained(all []journey, n int, s *stand, motors []motor) (out strain, stage int, ok bool) {
+	first, last := w.stages(s.slot)
+	at := place{s.slot, company(all, n, s.visit)}
+	stage = -1
+	sum, asked := 0.0, 0
+	for i := first; i <= last; i++ {
+		one, known := motors[i].yards[at].weighed(motors[i].hardest(s.from, s.to))
+		if !known {
+			continue
+		}
+		sum, asked = sum+math.Exp(one.jam), asked+1
+		if stage < 0 || one.jam > out.jam {
+			out, stage = one, i
+		}
+	}
+	if asked == 0 {
+		return out, stage, false
+	}
+	const most = 6 // motors do odd things for reasons nobody thought of
+	out.jam = min(math.Log(sum/float64(asked)), most)
+	return out, stage, true
+}
