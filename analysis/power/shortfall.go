@@ -14,41 +14,38 @@ import (
 const sharedApart = 12
 
 // shortfall gives each branch its fair part of how far the voltage fell under enter, in V,
-// by Shapley's rule: with the branches in S alone the load line puts the voltage at
-// open - R (sum of their currents), and what counts is only what is missing to enter. Unlike
-// a share of the current this is the part of the brownout: a branch so small that the others
-// had to come first bears less of it. The currents are those where the voltage was lowest,
-// open is the line's level in the second before the dip.
+// by Shapley's rule: without the branches that are not in S the voltage would have been
+// higher by R times what they drew where it was lowest, and what counts is only what would
+// still be missing to enter. Unlike a share of the current this is the part of the brownout: the
+// less is missing, the more it took all of them, and the more alike they bear it.
 //
 // What is in no branch bears its part too, so that the parts may add up to less than the
-// whole. Beyond twelve branches the smallest are taken together and part by their currents.
-// Nothing is told without a load line, when a branch has no reading there, or when the line
-// does not explain a voltage under enter.
+// whole, as they do when the battery lacks something without any load. Beyond twelve
+// branches the smallest are taken together and part by their currents. Nothing is told
+// without a load line, or when a current is not known at that moment.
 func (s supply) shortfall(b *schemas.Brownout, d dip, line *LoadLine, pair *aligned, enter float64) {
 	if line == nil || len(b.Branches) == 0 || len(b.Branches) != len(s.branches) {
 		return
 	}
-	open, _ := pair.before(d.start, line.ResistanceOhm)
+	whole := s.whole.at(d.minAt + pair.lag)
+	rest := whole
 	amps := make([]float64, len(s.branches))
-	rest := s.whole.at(d.minAt + pair.lag)
 	for i := range s.branches {
 		amps[i] = s.branches[i].at(d.minAt + pair.lag)
 		rest -= amps[i]
 	}
-	if math.IsNaN(open) || math.IsNaN(rest) {
-		return // some current, or the level before, is not known
-	}
-	parts := shortfallParts(append(slices.Clone(amps), rest), line.ResistanceOhm, open, enter)
-	if parts == nil {
+	if math.IsNaN(rest) {
 		return
 	}
+	ohm := line.ResistanceOhm
+	parts := shortfallParts(append(slices.Clone(amps), rest), ohm, d.minV+ohm*whole, enter)
 	for i := range b.Branches {
 		b.Branches[i].ShortfallV = schemas.Some(parts[i])
 	}
 }
 
 // shortfallParts shares max(0, enter - (open - ohm Σ amps)), less what is missing without
-// any current, out among the currents; nil when that is nothing.
+// any current, out among the currents.
 func shortfallParts(amps []float64, ohm, open, enter float64) []float64 {
 	order := make([]int, len(amps))
 	for i := range order {
@@ -67,9 +64,6 @@ func shortfallParts(amps []float64, ohm, open, enter float64) []float64 {
 			}
 		}
 		return max(0, enter-(open-ohm*total))
-	}
-	if !(missing(1<<len(players)-1) > 0) {
-		return nil
 	}
 	shares := stat.Shapley(len(players), missing)
 	parts := make([]float64, len(amps))
