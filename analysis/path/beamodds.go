@@ -10,6 +10,7 @@ import (
 const (
 	hidden    = 0.5   // a beam blocked all the while hides a piece
 	inContact = 0.3   // one blocked for longer than one piece takes hides a second
+	closely   = 0.6   // a piece that is due behind another one is in contact with it
 	followed  = 0.2   // a beam stays blocked behind its piece by the one that follows
 	residue   = 0.002 // by nothing
 	miscount  = 0.02  // a count of releases that is none

@@ -68,7 +68,11 @@ func (w *way) explainClear(t *track, h happened) []*track {
 	if i < 0 || t.pieces[i].slot != slotOf(k) {
 		n := t.clone(0) // nothing was there, or only the tail of a piece that is further on
 		n.owner[k] = -1
-		return []*track{n}
+		out := []*track{n}
+		if i >= 0 && t.pieces[i].slot > slotOf(k) {
+			out = append(out, w.explainFollower(t, i, h, t.pieces[i].since)...)
+		}
+		return out
 	}
 	p := t.pieces[i]
 	on, backward, taken := w.wayOut(k, h.at)
@@ -101,7 +105,45 @@ func (w *way) explainClear(t *track, h happened) []*track {
 		missed.leave(i, h, outGate)
 		all = append(all, missed)
 	}
+	if x, usual := w.clocks[p.slot].onward(p.since, h.at), w.laws[p.slot].usual(); !out && x > touching*usual {
+		mid := w.clocks[p.slot].after(p.since, min(usual, x/2))
+		n := t.clone(0)
+		n.owner[k] = -1
+		n.leaveTo(i, slotOf(k)+1, happened{at: mid}, onward)
+		all = append(all, w.explainFollower(n, i, h, mid)...)
+	}
 	return all
+}
+
+// touching is how many times what one piece takes a beam must stay blocked for a second one
+// to have come in contact behind it.
+const touching = 1.2
+
+// explainFollower says that the beam which has just cleared was, since a time, blocked by the
+// piece behind piece i: in contact with it, so that the beam never saw the two apart. At the
+// first beam that may be one nobody has seen yet.
+func (w *way) explainFollower(t *track, i int, h happened, since int64) []*track {
+	k, j := h.beam, i+1
+	blk := w.beams[k].index(since)
+	if blk < 0 || since >= h.at {
+		return nil
+	}
+	came := happened{at: since, blk: blk}
+	if j < len(t.pieces) && t.pieces[j].slot < slotOf(k) {
+		since = max(since, t.pieces[j].since)
+		came.at = since
+		n := t.clone(math.Log(closely) + w.hopOdds(t, j, k, since))
+		n.comeTo(j, k, came, onward, skipped(t.pieces[j].slot, slotOf(k)))
+		return w.explainClear(n, h)
+	}
+	if k > 0 {
+		return nil
+	}
+	n := t.clone(math.Log(contact) + w.birthOdds(t, k, j, w.beams[k].blocks[blk], since))
+	n.pieces = slices.Insert(n.pieces, j, piece{id: n.next, slot: -1, beam: -1})
+	n.next++
+	n.comeTo(j, k, came, born, false)
+	return w.explainClear(n, h)
 }
 
 func (t *track) leaveTo(i, slot int, h happened, m move) {

@@ -77,22 +77,41 @@ func (w *way) driven(slot int, since, freed int64) relay {
 type hop struct{ rise, fall, next int64 }
 
 // rawHops pairs each block of beam k with the next block of the beam after it, without
-// asking which pieces they were: right often enough for a first look at what is usual.
+// asking which pieces they were: right often enough for a first look at what is usual. Where
+// several came to beam k before the next one saw any, only the first is taken, and not even
+// that when enough came by themselves.
 func (w *way) rawHops(k int) []hop {
-	const far = 4_000_000 // µs; later than this it is hardly the same move
-	var out []hop
+	const (
+		far    = 4_000_000 // µs; later than this it is hardly the same move
+		enough = 3
+	)
+	var first, alone []hop
 	if k+1 >= len(w.beams) {
 		return nil
 	}
 	next, i := w.beams[k+1].blocks, 0
+	group := 0
 	for _, b := range w.beams[k].blocks {
+		was := i
 		for i < len(next) && (next[i].from < b.from || next[i].real < 0.5) {
 			i++
 		}
 		if b.real < 0.5 || b.atStart || i == len(next) || next[i].from-b.from > far {
 			continue
 		}
-		out = append(out, hop{rise: b.from, fall: min(b.to, next[i].from), next: next[i].from})
+		if group++; i != was || len(first) == 0 {
+			group = 1
+		}
+		h := hop{rise: b.from, fall: min(b.to, next[i].from), next: next[i].from}
+		switch group {
+		case 1:
+			first, alone = append(first, h), append(alone, h)
+		case 2:
+			alone = alone[:len(alone)-1]
+		}
 	}
-	return out
+	if len(alone) >= enough {
+		return alone
+	}
+	return first
 }

@@ -32,6 +32,7 @@ type belief struct{ mu, kappa, sigma, nu float64 }
 type took struct {
 	x    float64
 	done bool
+	at   int64 // when the visit began that it is of
 }
 
 // priorPasses is how many passes the guess of the spread is worth.

@@ -2,6 +2,7 @@ package path
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
@@ -81,27 +82,24 @@ func (w *way) relearn(all []journey) {
 				}
 				x := w.clocks[v.slot].onward(w.waits(v.slot, v.from, v.to), v.to)
 				if w.overlaps(v) {
-					seen[v.slot+1] = append(seen[v.slot+1], took{x: x, done: true})
+					seen[v.slot+1] = append(seen[v.slot+1], took{x: x, done: true, at: v.from})
 				} else {
-					seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next > v.slot})
+					seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next > v.slot, at: v.from})
 				}
 				continue
 			}
 			if v.onward && n > 0 {
 				x := w.dwellShare(k, v.dwell) + w.driven(v.slot, v.from, v.freed).onward(w.waits(v.slot, v.from, v.to), v.to)
-				seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next == v.slot+1})
+				seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next == v.slot+1, at: v.from})
 			}
 		}
 		for _, k := range j.missed {
 			missed[k]++
 		}
 	}
-	common := varietyOf(seen)
+	w.seen, w.common = seen, varietyOf(seen)
 	for slot := range w.laws {
-		k, _ := inFront(slot)
-		prior := w.past(slot)
-		prior.sigma = common.and(prior.sigma)
-		w.laws[slot] = fit(seen[slot], prior, w.beams[k].step/2, w.cfg)
+		w.laws[slot] = w.learn(slot, seen[slot])
 	}
 	w.chain()
 	const weight = 30 // passes that MissRate is worth
@@ -136,6 +134,26 @@ func (w *way) credit() {
 			b.real = yes / (yes + max(1-b.real, 1e-12))
 		}
 	}
+}
+
+// learn is the law of a slot from the steps seen in it.
+func (w *way) learn(slot int, seen []took) law {
+	k, _ := inFront(slot)
+	prior := w.past(slot)
+	prior.sigma = w.common.and(prior.sigma)
+	return fit(seen, prior, w.beams[k].step/2, w.cfg)
+}
+
+// lawWithout is the law of a slot as all visits but one tell it: nothing is usual because it
+// happened now. With many visits one makes no difference.
+func (w *way) lawWithout(slot int, at int64) law {
+	const many = 8
+	l := w.laws[slot]
+	i := slices.IndexFunc(w.seen[slot], func(a took) bool { return a.at == at })
+	if i < 0 || l.n > many {
+		return l
+	}
+	return w.learn(slot, slices.Delete(slices.Clone(w.seen[slot]), i, i+1))
 }
 
 // variety is how much the steps of this robot differ from pass to pass, all slots together:

@@ -16,7 +16,7 @@ func (w *way) free(all []journey, i int, v visit) int64 {
 		}
 		for _, u := range j.visits {
 			ahead := u.slot > v.slot || u.slot == v.slot && u.from <= v.from && n < i
-			if !ahead || u.slot > v.slot+1 {
+			if !ahead || u.slot > max(v.slot+1, v.next) { // next is further on where a beam missed it
 				continue
 			}
 			if shared := min(u.to, v.to) - max(u.from, from); shared > w.passing(u.slot) {

@@ -62,12 +62,12 @@ func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok b
 func (w *way) measure(s *stand) {
 	k, front := inFront(s.slot)
 	c := w.driven(s.slot, s.visit.from, s.freed)
-	s.law = w.laws[s.slot]
+	s.law = w.lawWithout(s.slot, s.visit.from)
 	s.x = c.onward(s.from, s.to)
 	s.done = s.next > s.slot && s.how != lost
 	s.move = s.law.usual()
 	if front && s.slot < w.last && (w.overlaps(s.visit) || s.law.n < 1 && s.slot < w.wait && w.laws[s.slot+1].n >= 1) {
-		s.law = w.laws[s.slot+1]
+		s.law = w.lawWithout(s.slot+1, s.visit.from)
 		s.move = s.law.usual()
 	}
 	if !front {

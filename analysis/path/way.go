@@ -14,6 +14,8 @@ type way struct {
 	push   []*clock  // by beam: its own stage's clock, to tell which way a piece left
 	ways   [][]law   // from beam to beam: the laws of odd slots one after another
 	laws   []law     // by slot; for odd ones from beam to beam, from entering to entering
+	seen   [][]took  // by slot: the steps the laws rest on
+	common variety   // how much they differ from pass to pass, all slots together
 	wait   int       // slot in which pieces wait to be released; -1 when it cannot be told
 	last   int       // last slot
 	misses []float64 // by beam: learned chance that it does not see a piece
