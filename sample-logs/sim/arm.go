@@ -38,10 +38,10 @@ func (a *arm) ratio() float64 {
 // pull of gravity against moving up, N (N m).
 func (a *arm) pull() float64 {
 	if a.length > 0 {
-		return a.mass*gravity*a.length*math.Cos(a.lean+a.position) + a.grows*math.Max(0, a.position-a.from)
+		return a.mass*gravity*a.length*math.Cos(a.lean+a.position) + a.grows*max(0, a.position-a.from)
 	}
 	if a.grows > 0 {
-		return a.mass*gravity + a.grows*math.Max(0, a.position-a.from)
+		return a.mass*gravity + a.grows*max(0, a.position-a.from)
 	}
 	return a.mass * gravity
 }
@@ -54,7 +54,7 @@ func (a *arm) step(dt float64) {
 		moving = a.mass*a.length*a.length + a.rotor*ratio*ratio
 	}
 	if a.soft > 0 {
-		force += a.buffer * (math.Max(0, 1-a.position/a.soft) - math.Max(0, 1-(a.highest-a.position)/a.soft))
+		force += a.buffer * (max(0, 1-a.position/a.soft) - max(0, 1-(a.highest-a.position)/a.soft))
 	}
 	was := a.v
 	if a.static > 0 && was == 0 && math.Abs(force) <= a.static {
@@ -67,7 +67,7 @@ func (a *arm) step(dt float64) {
 	}
 	a.position += a.v * dt
 	if a.position < 0 || a.position > a.highest {
-		a.position = math.Max(0, math.Min(a.highest, a.position))
+		a.position = max(0, min(a.highest, a.position))
 		a.v = 0
 	}
 	a.axis.speed = a.v * ratio
@@ -107,7 +107,7 @@ func newArmLoop(w *world) armLoop {
 
 func (l *armLoop) command(a *arm, dt float64) float64 {
 	gap := l.target - l.setpoint
-	want := math.Copysign(math.Min(l.top, math.Sqrt(1.6*l.ramp*math.Abs(gap))), gap)
+	want := math.Copysign(min(l.top, math.Sqrt(1.6*l.ramp*math.Abs(gap))), gap)
 	l.speed += clamp(want-l.speed, l.ramp*dt)
 	if step := l.speed * dt; math.Abs(step) >= math.Abs(gap) {
 		l.setpoint, l.speed = l.target, 0

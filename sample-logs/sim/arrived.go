@@ -64,7 +64,7 @@ func (a arrival) rows(log *schemas.Log) []row {
 	for _, t := range slices.Compact(times) {
 		wait := 0.0
 		if a.r.Float64() < a.late {
-			wait = math.Min(-a.most/3*math.Log(1-a.r.Float64()), a.most)
+			wait = min(-a.most/3*math.Log(1-a.r.Float64()), a.most)
 		}
 		row := row{time: t, written: t + schemas.Micros(wait)}
 		if a.r.Float64() < a.doubled {

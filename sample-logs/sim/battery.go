@@ -25,8 +25,10 @@ type battery struct {
 	emptying  float64 // part by which r0 is more when empty
 
 	u1, u2 float64 // V across the relaxations
-	drawn  float64 // As
-	energy float64 // J delivered to the bus
+
+	fade1, fade2 fading
+	drawn        float64 // As
+	energy       float64 // J delivered to the bus
 }
 
 // Of the right order for a sealed battery of 18 Ah, chosen by us.
@@ -45,9 +47,9 @@ const (
 func (b *battery) real(degrees, wiring float64) {
 	b.degrees, b.store = degrees, heatStore
 	b.coldR0, b.coldRelax, b.emptying = coldPart, coldSlow, emptyPart
-	b.wiring = math.Min(wiring, b.r0/2)
+	b.wiring = min(wiring, b.r0/2)
 	b.r0 -= b.wiring
-	b.capacity *= 1 - coldLess*math.Max(0, referenceC-degrees)
+	b.capacity *= 1 - coldLess*max(0, referenceC-degrees)
 }
 
 // openCircuit is the rest voltage over charge. Six cells; about 1.28 V between full and
@@ -71,8 +73,8 @@ func (b *battery) relaxation() float64 { return 1 + b.coldRelax*(referenceC-b.de
 // draw takes current i at bus voltage v for dt.
 func (b *battery) draw(i, v, dt float64) {
 	slow := b.relaxation()
-	b.u1 += (i*(b.r1*slow) - b.u1) * (1 - math.Exp(-dt/b.tau1))
-	b.u2 += (i*(b.r2*slow) - b.u2) * (1 - math.Exp(-dt/b.tau2))
+	b.u1 += (i*(b.r1*slow) - b.u1) * (1 - b.fade1.left(dt, b.tau1))
+	b.u2 += (i*(b.r2*slow) - b.u2) * (1 - b.fade2.left(dt, b.tau2))
 	if b.store > 0 {
 		heat := i*i*(b.series()-b.wiring) + b.u1*b.u1/(b.r1*slow) + b.u2*b.u2/(b.r2*slow)
 		b.degrees += heat / b.store * dt
@@ -80,4 +82,15 @@ func (b *battery) draw(i, v, dt float64) {
 	b.charge -= i * dt / b.capacity
 	b.drawn += i * dt
 	b.energy += i * v * dt
+}
+
+// fading is how much of a difference is left after dt where it dies away with a time constant
+// tau. It keeps its last answer: an exponential is dear, and these two hardly ever change.
+type fading struct{ dt, tau, kept float64 }
+
+func (f *fading) left(dt, tau float64) float64 {
+	if dt != f.dt || tau != f.tau {
+		*f = fading{dt, tau, math.Exp(-dt / tau)}
+	}
+	return f.kept
 }

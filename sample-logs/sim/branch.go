@@ -1,7 +1,5 @@
 package sim
 
-import "math"
-
 // branch is one part of the supply: the axes on one breaker, at the end of their own wires.
 // Their controllers see the bus less what the wires take. Controllers with a cut-off of
 // their own let their axes float below it, and take hold again by themselves.
@@ -15,6 +13,7 @@ type branch struct {
 	least   float64 // s, the shortest time off
 
 	seen   float64 // V, smoothed
+	fade   fading
 	off    bool
 	offFor float64
 	trips  int
@@ -68,7 +67,7 @@ func (b *branch) voltage(v float64, off bool) float64 {
 	if b.ohms == 0 || off || b.off {
 		return v
 	}
-	return math.Max(0.5, (v-b.ohms*(b.flowed-b.slope*b.at))/(1+b.ohms*b.slope))
+	return max(0.5, (v-b.ohms*(b.flowed-b.slope*b.at))/(1+b.ohms*b.slope))
 }
 
 func (b *branch) guard(at, dt float64) {
@@ -79,7 +78,7 @@ func (b *branch) guard(at, dt float64) {
 	if b.seen == 0 {
 		b.seen = at
 	}
-	b.seen += (at - b.seen) * (1 - math.Exp(-dt/b.smooth))
+	b.seen += (at - b.seen) * (1 - b.fade.left(dt, b.smooth))
 	if b.off {
 		b.offFor += dt
 		if b.seen >= b.recover && b.offFor >= b.least {

@@ -1,7 +1,5 @@
 package sim
 
-import "math"
-
 // newPath is five stages, 1.62 m in all; the lift carries pieces straight up and has no beam.
 func newPath(r random) *path {
 	p := &path{end: 1.62}
@@ -55,8 +53,8 @@ func drawPath(r random) *path {
 		if r.Float64() < 0.4 {
 			rise = r.between(0.3, 1)
 		}
-		least := math.Max(0.12, p.belts[i-1].beam+waitingRoom-p.end)
-		length = math.Max(length, least+0.08)
+		least := max(0.12, p.belts[i-1].beam+waitingRoom-p.end)
+		length = max(length, least+0.08)
 		add(middles[i-1], length, r.between(least, length-0.06), rise)
 		if blind < 2 && r.Float64() < 0.3 {
 			p.belts[i].blind = true
@@ -64,7 +62,7 @@ func drawPath(r random) *path {
 		}
 	}
 	before := p.belts[n-2]
-	beam := math.Max(r.between(0.10, 0.15), before.beam+waitingRoom-p.end)
+	beam := max(r.between(0.10, 0.15), before.beam+waitingRoom-p.end)
 	add(lasts[r.IntN(len(lasts))], beam+r.between(0.13, 0.17), beam, 0)
 	return p
 }

@@ -98,7 +98,7 @@ func newBranches(w *world) []*branch {
 // copper in a small motor, some hundred in a pair of large ones.
 func warm(w *world, o Options) {
 	r := stream(o.Seed, "temperature")
-	hall := math.Max(0, math.Min(40, r.normal(21, 8)))
+	hall := max(0, min(40, r.normal(21, 8)))
 	wiring := r.about(wiringOhm, 0.15)
 	w.sound.real(hall, wiring)
 	own := hall

@@ -42,7 +42,7 @@ func (k *catch) letsGo(force float64, b *belt, dt float64) bool {
 		}
 	}
 	if s := b.surface(); s > 0 {
-		k.wedge = math.Min(k.most, k.wedge+k.deepen*s*dt)
+		k.wedge = min(k.most, k.wedge+k.deepen*s*dt)
 		return false
 	}
 	if b.axis.command < 0 && k.loosen > 0 {

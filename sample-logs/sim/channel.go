@@ -87,6 +87,7 @@ type behind struct {
 	slow float64
 	ring []float64
 	n    int
+	fade fading
 }
 
 func (b *behind) step(v float64) {
@@ -96,7 +97,7 @@ func (b *behind) step(v float64) {
 			b.ring[i] = v
 		}
 	}
-	b.slow = v + (b.slow-v)*math.Exp(-step/max(b.tau, 1e-9))
+	b.slow = v + (b.slow-v)*b.fade.left(step, max(b.tau, 1e-9))
 	b.ring[b.n%len(b.ring)] = b.slow
 	b.n++
 	b.out = b.ring[b.n%len(b.ring)]

@@ -76,4 +76,4 @@ func (c *chassis) ahead(x, y float64) (forward, left float64) {
 
 func wrap(angle float64) float64 { return math.Remainder(angle, 2*math.Pi) }
 
-func clamp(v, limit float64) float64 { return math.Max(-limit, math.Min(limit, v)) }
+func clamp(v, limit float64) float64 { return max(-limit, min(limit, v)) }

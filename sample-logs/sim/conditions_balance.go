@@ -115,7 +115,7 @@ func levellerConditions() []condition {
 	}
 	usual := func(l *leveller, r random) {
 		l.kp, l.kd = r.between(0.004, 0.012), r.between(0.003, 0.006)
-		l.quiet, l.most, l.late = math.Max(0, r.between(-0.8, 0.8)), r.between(0.25, 0.5), r.IntN(4)
+		l.quiet, l.most, l.late = max(0, r.between(-0.8, 0.8)), r.between(0.25, 0.5), r.IntN(4)
 	}
 	return []condition{
 		loop("levels-well", Robot, "tilt and rate in good measure, with gains of its own", 0.12, func(l *leveller, r random) {

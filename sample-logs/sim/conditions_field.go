@@ -25,7 +25,7 @@ func fieldConditions() []condition {
 			far := s.drive.goals()[0]
 			from := s.drive.pickups()[0].x1
 			x0 := cm(from + r.between(0.45, 0.6)*(far.x0-from))
-			near := place{"stand", zone{x0, 2.5, cm(math.Min(x0+1.6, far.x0-0.2)), 4}, zone{x0 + 0.6, 2.8, x0 + 0.6, 3.2}}
+			near := place{"stand", zone{x0, 2.5, cm(min(x0+1.6, far.x0-0.2)), 4}, zone{x0 + 0.6, 2.8, x0 + 0.6, 3.2}}
 			s.drive.zonesOut = []place{far, near}
 		}),
 		inDrive("traffic", Confounder, 0.15, "one to three other robots roam the field, get in the way and push", func(s *scenario, r random) {

@@ -112,12 +112,12 @@ func slick(f fitting, part float64) {
 	c, slowest := f.c, math.Inf(1)
 	for i, b := range f.w.path.belts[:len(f.w.path.belts)-1] {
 		free := f.w.program.feed.speeds[i] * 12 / b.axis.motor.ke / b.gear * b.radius
-		slowest = math.Min(slowest, 0.85*free)
+		slowest = min(slowest, 0.85*free)
 	}
 	// Where little grip is left a lubricated piece would only creep: it has less drag too.
-	c.drag = math.Min(c.drag, 0.5*c.mu*c.press-c.mass*gravity)
+	c.drag = min(c.drag, 0.5*c.mu*c.press-c.mass*gravity)
 	load := (c.drag + c.mass*gravity) / (c.mu * c.press)
-	c.knee = math.Max(slipKnee, part*slowest/math.Atanh(load))
+	c.knee = max(slipKnee, part*slowest/math.Atanh(load))
 }
 
 // preloaded puts a piece where it waits for its release.

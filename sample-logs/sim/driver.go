@@ -107,7 +107,7 @@ func (d *driver) plan(w *world) {
 		d.lookAt += math.Copysign(0.30, d.r.Float64()-0.5)
 	}
 	hands := w.scenario.drive.skill() * orOne(plan.pace)
-	d.top = d.r.normal(2.85, 0.2) * math.Min(hands, 1.15)
+	d.top = d.r.normal(2.85, 0.2) * min(hands, 1.15)
 	d.liftFrom = d.r.normal(11.4, 0.2) + w.field.goals[0].lay.x0 - shelf.lay.x0
 	d.wait = d.r.delay(0.25, 0.7) / hands
 	d.hasty = plan.hasty
@@ -291,7 +291,7 @@ func (d *driver) take(w *world) bool {
 		c.catch = d.todo.catch(w.field.r)
 	}
 	w.scenario.fit(w, c)
-	w.path.admit(c, math.Max(0.1, w.chassis.v))
+	w.path.admit(c, max(0.1, w.chassis.v))
 	return true
 }
 

@@ -16,7 +16,7 @@ func (d *driver) avoid(w *world, x, y, top float64) (ax, ay, atop float64) {
 	}
 	ux, uy := (x-c.x)/dist, (y-c.y)/dist
 	var near *rival
-	nearest := math.Min(2.2, dist+0.3)
+	nearest := min(2.2, dist+0.3)
 	for _, o := range w.rivals {
 		dx, dy := o.x-c.x, o.y-c.y
 		ahead, aside := dx*ux+dy*uy, dy*ux-dx*uy
@@ -39,9 +39,9 @@ func (d *driver) avoid(w *world, x, y, top float64) (ax, ay, atop float64) {
 		d.round = -d.round
 	}
 	gap := math.Hypot(near.x-c.x, near.y-c.y) - 2*bodyRadius
-	top = math.Min(top, math.Max(0.25, math.Sqrt(2*2.5*math.Max(0, gap-0.15))))
+	top = min(top, max(0.25, math.Sqrt(2*2.5*max(0, gap-0.15))))
 	px, py := near.x+0.4*ux-c.x, near.y+d.round*1.15-c.y
-	far := math.Max(1, 2/math.Hypot(px, py)) // no need to slow down for it
+	far := max(1, 2/math.Hypot(px, py)) // no need to slow down for it
 	return c.x + px*far, c.y + py*far, top
 }
 
@@ -63,7 +63,7 @@ func (d *driver) escapes(w *world) (forward, turn float64, on bool) {
 	case w.now()-w.touched < 0.2 && math.Hypot(vx, vy) < 0.3 && !w.pinned():
 		d.stuckFor += dt
 	default:
-		d.stuckFor = math.Max(0, d.stuckFor-dt/2)
+		d.stuckFor = max(0, d.stuckFor-dt/2)
 	}
 	if d.stuckFor > 2.5 {
 		d.stuckFor, d.freeTill, d.round = 0, w.now()+d.r.delay(0.9, 0.2), -d.round

@@ -128,10 +128,10 @@ func (f *field) partner(at spot) { f.aim, f.given = at, true }
 func (f *field) open() (from, to float64) {
 	from, to = f.pickups[0].x1, f.goals[0].x0
 	for _, p := range f.pickups {
-		from = math.Max(from, p.x1)
+		from = max(from, p.x1)
 	}
 	for _, p := range f.goals {
-		to = math.Min(to, p.x0)
+		to = min(to, p.x0)
 	}
 	return from, to
 }

@@ -1,7 +1,5 @@
 package sim
 
-import "math"
-
 // pathPlan is what is special about the path and its pieces.
 type pathPlan struct {
 	build   func(random) *path
@@ -68,7 +66,7 @@ func (s *scenario) fit(w *world, c *piece) {
 func (s *scenario) grips(w *world, c *piece) {
 	if s.outside {
 		mu := stream(w.seed, "grip").between(0.45, 0.60)
-		c.mu = math.Max(0.45, math.Min(0.60, mu*c.mu/0.8))
+		c.mu = max(0.45, min(0.60, mu*c.mu/0.8))
 	}
 	c.eases()
 }
@@ -76,7 +74,7 @@ func (s *scenario) grips(w *world, c *piece) {
 // eases takes from the guides' drag what no belt could overcome: guides that let no piece
 // pass would have been put right in the workshop.
 func (c *piece) eases() {
-	c.drag = math.Min(c.drag, 0.78*c.mu*c.press-c.mass*gravity)
+	c.drag = min(c.drag, 0.78*c.mu*c.press-c.mass*gravity)
 }
 
 // touch lets a piece only touch the mouth where the plan has one do so, and says whether it

@@ -50,7 +50,7 @@ func (f *floor) start(w *world) float64 {
 		f.slope = 0 // nobody comes back to it
 		return 0
 	}
-	return f.slope * (1 - math.Max(0, off/c.wheelbase))
+	return f.slope * (1 - max(0, off/c.wheelbase))
 }
 
 // bump lifts one end of the robot and lets it down again. None comes near the platform or

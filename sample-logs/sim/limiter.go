@@ -59,7 +59,7 @@ func (l *limiter) largest(s *supply, low float64) float64 {
 	for range 25 {
 		part, sum := (lo+hi)/2, 0.0
 		for k, i := range full {
-			sum += math.Min(i, part*most[k])
+			sum += min(i, part*most[k])
 		}
 		if sum > spare {
 			hi = part

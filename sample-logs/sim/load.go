@@ -43,7 +43,7 @@ func (l *load) step(dt float64) {
 	}
 	l.amps = 0
 	if l.on {
-		l.amps = math.Max(0, l.run+l.inrush*math.Exp(-l.age/l.dying)+l.away)
+		l.amps = max(0, l.run+l.inrush*math.Exp(-l.age/l.dying)+l.away)
 	}
 }
 
@@ -76,12 +76,12 @@ func (c *contact) step(current, dt float64) {
 	if c == nil {
 		return
 	}
-	shake := math.Min(1, c.shake())
-	rate := c.calm + c.shaken*(0.6*shake+0.4*math.Min(1, math.Abs(current)/fullCurrent))
+	shake := min(1, c.shake())
+	rate := c.calm + c.shaken*(0.6*shake+0.4*min(1, math.Abs(current)/fullCurrent))
 	if c.r.Float64() < rate*dt {
 		c.level = c.r.IntN(len(c.levels))
 	}
 	const quick = 0.015 // s, how long a noisy spot lasts
 	c.noise += -c.noise*dt/quick + 0.12*shake*math.Sqrt(2*dt/quick)*c.r.normal(0, 1)
-	c.ohm = c.levels[c.level] * math.Max(0.3, 1+c.noise)
+	c.ohm = c.levels[c.level] * max(0.3, 1+c.noise)
 }

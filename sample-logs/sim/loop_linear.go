@@ -45,8 +45,8 @@ type even struct {
 func evened(p *platform, c *chassis, quiet, rate, angle, speed, tilt float64) even {
 	const dry = 4 / math.Pi // of a sine of size 1, from a square wave of size 1
 	out := even{
-		damp: dry * (p.rub + p.dry) / math.Max(rate, 0.01),
-		drag: dry * c.rolling / math.Max(speed, 0.02),
+		damp: dry * (p.rub + p.dry) / max(rate, 0.01),
+		drag: dry * c.rolling / max(speed, 0.02),
 		word: 1,
 	}
 	if d := p.slack / angle; d < 1 {

@@ -85,7 +85,7 @@ func (d *driver) hindrance(w *world) {
 		tx, ty = w.field.next.x+reach, d.lookAt
 	}
 	dist := math.Hypot(tx-c.x, ty-c.y)
-	want := math.Min(d.top, math.Sqrt(2*3.2*dist))
+	want := min(d.top, math.Sqrt(2*3.2*dist))
 	if want < 0.3 {
 		return
 	}

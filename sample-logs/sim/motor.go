@@ -17,21 +17,30 @@ type motor struct {
 // (-1..1) and rotor speed w (rad/s). A chopper takes power at its input and passes it on:
 // input*v = winding*(R*winding + Ke*w), so input is winding times the duty in use. Negative
 // input is braking power fed back.
-func (m motor) currents(v, u, w float64) (winding, input float64) {
+func (m *motor) currents(v, u, w float64) (winding, input float64) {
+	if u == 0 && math.Abs(w) < standing {
+		return 0, 0
+	}
 	e := m.ke * w
 	i := (u*v - e) / m.r
 	if m.windingMax > 0 {
-		i = math.Max(-m.windingMax, math.Min(m.windingMax, i))
+		i = max(-m.windingMax, min(m.windingMax, i))
 	}
 	input = i * (i*m.r + e) / v
 	if m.inputMax > 0 && input > m.inputMax {
-		// The winding current at which the input just takes its limit.
-		s := math.Copysign(1, i)
-		i = s * (-s*e + math.Sqrt(e*e+4*m.r*m.inputMax*v)) / (2 * m.r)
-		input = m.inputMax
+		return m.limited(v, e, i), m.inputMax
 	}
 	return i, input
 }
+
+// limited is the winding current, of the sign of i, at which the input just takes its limit.
+func (m *motor) limited(v, e, i float64) float64 {
+	s := math.Copysign(1, i)
+	return s * (-s*e + math.Sqrt(e*e+4*m.r*m.inputMax*v)) / (2 * m.r)
+}
+
+// A rotor this slow, rad/s, stands: what one that runs down for ever comes to in two seconds.
+const standing = 1e-30
 
 // axis is one motor (or a pair on one gearbox) at work.
 type axis struct {

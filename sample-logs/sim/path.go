@@ -29,7 +29,7 @@ func (b *belt) pull(u float64) float64 {
 	m := b.axis.motor
 	amps := u * 12 / m.r
 	if m.windingMax > 0 {
-		amps = math.Min(amps, m.windingMax)
+		amps = min(amps, m.windingMax)
 	}
 	return amps * m.ke * b.gear * b.yield / b.radius
 }
@@ -106,7 +106,7 @@ func (p *path) step(driven func(*belt) bool, dt float64) (left []*piece) {
 func (p *path) move(i int, c *piece, dt float64) {
 	force, rise, knee, holder := 0.0, 0.0, c.slides(), p.at(c.middle())
 	for i, b := range p.belts {
-		over := math.Min(c.x, b.to) - math.Max(c.x-c.length, b.from)
+		over := min(c.x, b.to) - max(c.x-c.length, b.from)
 		if over <= 0 {
 			continue
 		}
@@ -131,8 +131,8 @@ func (p *path) move(i int, c *piece, dt float64) {
 		c.v = 0
 		return
 	}
-	inside := math.Min(math.Min(1, c.x/c.length), 1+(p.end-c.x)/c.length)
-	drag := c.drag * math.Max(0, inside) // what is outside rubs on nothing
+	inside := min(min(1, c.x/c.length), 1+(p.end-c.x)/c.length)
+	drag := c.drag * max(0, inside) // what is outside rubs on nothing
 	force -= drag * math.Tanh(c.v/0.02)
 	// Implicit in the drag and the grip, both stiff against so light a piece.
 	stiff := drag/0.02 + c.mu*c.press/knee

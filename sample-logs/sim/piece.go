@@ -96,7 +96,7 @@ func (p *path) squeeze() {
 		if over := c.x - p.bar; p.bar > 0 && over > 0 {
 			c.past = c.past || over > barGiveM
 			if !p.open && !c.past {
-				c.shove = -math.Max(0, 2*softN*over+2*lossN*c.v)
+				c.shove = -max(0, 2*softN*over+2*lossN*c.v)
 			}
 		} else {
 			c.past = false
@@ -107,7 +107,7 @@ func (p *path) squeeze() {
 		over := -p.gapBehind(i - 1)
 		c.leans = over > -touchM
 		if ahead := p.pieces[i-1]; over > 0 {
-			f := math.Max(0, softN*over+lossN*(c.v-ahead.v))
+			f := max(0, softN*over+lossN*(c.v-ahead.v))
 			ahead.shove += f
 			c.shove -= f
 		}

@@ -57,7 +57,7 @@ func (p *platform) height(s float64, leans bool) float64 {
 		return h
 	}
 	if leans {
-		return math.Max(0, h)
+		return max(0, h)
 	}
 	return 0
 }
@@ -112,12 +112,12 @@ func (p *platform) flaps(c *chassis) float64 {
 	facing := end * -math.Copysign(1, math.Cos(c.heading))
 	if away < p.half {
 		if deep := away + c.wheelbase/2 - (p.half - flapDeep); 0 < deep && deep < flapDeep {
-			return -facing * math.Max(0, flapStiff*deep+flapDamp*outward)
+			return -facing * max(0, flapStiff*deep+flapDamp*outward)
 		}
 		return 0
 	}
 	if deep := p.half + flapDeep - (away - c.wheelbase/2); 0 < deep && deep < flapDeep {
-		return facing * math.Max(0, flapStiff*deep-flapDamp*outward)
+		return facing * max(0, flapStiff*deep-flapDamp*outward)
 	}
 	return 0
 }
@@ -180,7 +180,7 @@ func (p *platform) step(c *chassis, dt float64) {
 func (p *platform) turn(torque, inertia, dt float64) {
 	if p.dry > 0 || p.static > 0 {
 		if p.rate == 0 {
-			if math.Abs(torque) <= math.Max(p.static, p.dry) {
+			if math.Abs(torque) <= max(p.static, p.dry) {
 				return
 			}
 			torque -= math.Copysign(p.dry, torque)

@@ -18,7 +18,7 @@ func stream(seed uint64, subject string) random {
 
 // normal is a Gaussian draw held within three deviations, so that no part is absurd.
 func (r random) normal(mean, deviation float64) float64 {
-	return mean + deviation*math.Max(-3, math.Min(3, r.NormFloat64()))
+	return mean + deviation*max(-3, min(3, r.NormFloat64()))
 }
 
 // about is v within a relative spread.

@@ -186,7 +186,7 @@ func (o *rival) step(dt float64) {
 	push, top := o.strength()
 	dx, dy := o.tx-o.x, o.ty-o.y
 	dist := math.Hypot(dx, dy)
-	want := math.Min(top, math.Sqrt(push*dist))
+	want := min(top, math.Sqrt(push*dist))
 	wx, wy := 0.0, 0.0
 	if dist > 0.02 {
 		wx, wy = want*dx/dist, want*dy/dist
@@ -290,4 +290,4 @@ func (w *world) fence() {
 	}
 }
 
-func clampTo(v, low, high float64) float64 { return math.Max(low, math.Min(high, v)) }
+func clampTo(v, low, high float64) float64 { return max(low, min(high, v)) }

@@ -10,7 +10,7 @@ func (d *driver) towards(w *world, x, y, top float64, backwards bool) (forward, 
 	x, y, top = d.avoid(w, x, y, top)
 	dx, dy := x-c.x, y-c.y
 	dist := math.Hypot(dx, dy)
-	want := math.Min(top, math.Sqrt(2*3.2*math.Max(0, dist-0.05)))
+	want := min(top, math.Sqrt(2*3.2*max(0, dist-0.05)))
 	facing := c.heading
 	if backwards {
 		facing += math.Pi
@@ -31,7 +31,7 @@ func (d *driver) line(w *world, y, top float64) (forward, turn float64) {
 	c := w.chassis
 	lean := clamp(1.3*(y-c.y), 1.35)
 	off := wrap(math.Pi - lean - c.heading)
-	return d.speed(w, top*math.Max(0.3, math.Cos(off))), clamp(0.8*off, 0.4) - 0.12*c.yaw
+	return d.speed(w, top*max(0.3, math.Cos(off))), clamp(0.8*off, 0.4) - 0.12*c.yaw
 }
 
 // speed is the stick for a wanted speed, m/s.

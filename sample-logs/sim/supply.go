@@ -24,6 +24,7 @@ type supply struct {
 	voltage float64
 	current float64 // A, whole robot
 	seen    float64 // V, smoothed
+	fade    fading
 	off     bool
 	offFor  float64
 	trips   int
@@ -126,7 +127,7 @@ func root(excess func(float64) float64, v0, f0, v1, lo, hi float64) float64 {
 
 // guard is the main controller's protection.
 func (s *supply) guard(dt float64) {
-	s.seen += (s.voltage - s.seen) * (1 - math.Exp(-dt/s.smooth))
+	s.seen += (s.voltage - s.seen) * (1 - s.fade.left(dt, s.smooth))
 	if s.off {
 		s.offFor += dt
 		if s.seen >= s.recover && s.offFor >= s.least {

@@ -61,7 +61,7 @@ func (t *trace) add(c *piece, p *path, driven func(*belt) bool) {
 	t.moments = append(t.moments, moment{
 		x: c.x, command: p.drivenBy(c, driven), waits: p.waiting(c), queues: c.leans || p.stalledFor(c),
 		paired: c.held() && c.catch.pair > 0,
-		roller: b.axis.speed * b.axis.motor.ke / (12 * math.Max(0.05, math.Abs(b.axis.command))),
+		roller: b.axis.speed * b.axis.motor.ke / (12 * max(0.05, math.Abs(b.axis.command))),
 	})
 }
 

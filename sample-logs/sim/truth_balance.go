@@ -84,7 +84,7 @@ func (v view) balance(tilt *clean, i int) int {
 	k := i
 	for ; k < len(tilt.v) && schemas.Seconds(tilt.t[k]) <= v.report.Match.EndS; k++ {
 		now, angle := schemas.Seconds(tilt.t[k]), tilt.v[k]
-		out.PeakDeg = math.Max(out.PeakDeg, math.Abs(angle))
+		out.PeakDeg = max(out.PeakDeg, math.Abs(angle))
 		if math.Abs(angle) > levelDeg {
 			inSince = math.NaN()
 			if angle*side < 0 {

@@ -86,7 +86,7 @@ func (v view) shares(out *schemas.Brownout, t0, t1 int64) {
 }
 
 // part is a share as a report can hold it: a branch that feeds back has none.
-func part(share float64) float64 { return math.Max(0, math.Min(1, share)) }
+func part(share float64) float64 { return max(0, min(1, share)) }
 
 func branchID(i int) string { return "power/branch/" + strconv.Itoa(i) }
 

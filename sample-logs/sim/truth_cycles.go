@@ -94,7 +94,7 @@ func (v view) handovers() {
 			from := start
 			for _, c := range v.report.Cycles {
 				if c.Complete && c.Period == p.Name && c.EndS <= r.at {
-					from = math.Max(from, c.EndS)
+					from = max(from, c.EndS)
 				}
 			}
 			rows = append(rows, schemas.Cycle{
@@ -143,7 +143,7 @@ func (v view) phases(start, end float64, ids []int) schemas.Phases {
 	if math.IsNaN(enter) || enter < taken || enter > gone {
 		return out
 	}
-	out.CarryS = schemas.Some(enter - math.Max(taken, start))
+	out.CarryS = schemas.Some(enter - max(taken, start))
 	if math.IsNaN(taken) {
 		out.CarryS = nil
 	}

@@ -122,7 +122,7 @@ func (c closed) describes(rows []levelledRow, first int, balance float64) (from 
 		angle := r.plant[xAngle]
 		off += (x[xAngle] - angle) * (x[xAngle] - angle)
 		sum += angle * angle
-		most = math.Max(most, math.Abs(angle))
+		most = max(most, math.Abs(angle))
 		x = c.run(x)
 		runs++
 	}

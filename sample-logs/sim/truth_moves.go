@@ -55,7 +55,7 @@ func (v view) move(position *clean, t0, t1 int64, target float64, next bool) {
 			break
 		}
 		if t1-t <= schemas.Micros(atRestS) {
-			low, high = math.Min(low, position.v[i]), math.Max(high, position.v[i])
+			low, high = min(low, position.v[i]), max(high, position.v[i])
 		}
 		away := position.v[i] - target
 		if over = over || settled && math.Abs(away) > withinM; over {
@@ -71,7 +71,7 @@ func (v view) move(position *clean, t0, t1 int64, target float64, next bool) {
 		if in == 0 {
 			in = t
 		}
-		settled = settled || schemas.Seconds(t-in) >= math.Max(stayS, schemas.Seconds(in-t0)/2)
+		settled = settled || schemas.Seconds(t-in) >= max(stayS, schemas.Seconds(in-t0)/2)
 	}
 	switch {
 	case in != 0:

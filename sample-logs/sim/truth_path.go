@@ -93,7 +93,7 @@ func (v view) jam(c *piece, s stop) {
 	if out.EndS <= v.start || out.StartS >= v.end {
 		return // over before the log began
 	}
-	out.StartS = math.Max(out.StartS, v.start)
+	out.StartS = max(out.StartS, v.start)
 	v.report.Jams = append(v.report.Jams, out)
 }
 

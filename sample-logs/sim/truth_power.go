@@ -38,7 +38,7 @@ func (v view) power() {
 	if whole != nil && len(whole.v) > 0 {
 		peak := math.Inf(-1)
 		for _, i := range whole.v {
-			peak = math.Max(peak, i)
+			peak = max(peak, i)
 		}
 		out.PeakA = schemas.Some(peak)
 		out.EnergyWh = schemas.Some((w.atBell.energy - w.atStart.energy) / 3600)

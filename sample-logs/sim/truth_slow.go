@@ -1,7 +1,6 @@
 package sim
 
 import (
-	"math"
 	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -59,12 +58,12 @@ func (v view) slow() (unsure []int) {
 		return nil
 	}
 	everyday := medianOver(trips, func(i int) float64 { return cost[i].all })
-	extra := func(i int) float64 { return math.Max(0, cost[i].all-everyday) }
+	extra := func(i int) float64 { return max(0, cost[i].all-everyday) }
 	usual := medianOver(trips, func(i int) float64 { return all[i].DurationS - extra(i) })
 	longest := 0.0 // of those to which nothing happened
 	for _, i := range trips {
 		if extra(i) < mildShare*usual && !cost[i].pushed && !cost[i].jammed {
-			longest = math.Max(longest, all[i].DurationS)
+			longest = max(longest, all[i].DurationS)
 		}
 	}
 	for i := range all {
@@ -73,11 +72,11 @@ func (v view) slow() (unsure []int) {
 			continue
 		}
 		longer := c.DurationS - usual
-		lost := math.Min(extra(i), longer)
+		lost := min(extra(i), longer)
 		open := c.Period != schemas.PeriodDriver || len(trips) < slowCycles || v.hasHandover(c) || c.DurationS <= longest
 		happened := (cost[i].pushed || cost[i].jammed) && !v.hasHandover(c) && longer >= 2
 		switch mild := mildShare * usual; {
-		case lost >= math.Max(slowLeastS, slowShare*usual) && !open:
+		case lost >= max(slowLeastS, slowShare*usual) && !open:
 			c.Slow, c.Why = true, cost[i].why()
 		case lost >= mild, happened && longer >= mild:
 			unsure = append(unsure, i)
