@@ -248,6 +248,14 @@ func TestPowerConditionsDoWhatTheySay(t *testing.T) {
 				assert.Nil(t, r.truth.Battery.PeakA)
 				assert.Nil(t, r.truth.Battery.ChargeAh)
 				assert.InEpsilon(t, *base[k].truth.Battery.ResistanceOhm, *r.truth.Battery.ResistanceOhm, 0.01)
+				sum := (view{world: r.world}).loadCurrent()
+				held := 0 // samples at which a branch's own was lost and its last stands in
+				for i, k := range sum.step {
+					if math.Abs(r.amps[k]-r.quiet[k]-sum.v[i]) > 1e-9 {
+						held++
+					}
+				}
+				assert.Less(t, held, len(sum.v)/100)
 				assert.Less(t, *r.truth.Battery.OpenCircuitV, *base[k].truth.Battery.OpenCircuitV, "what the computer draws is in it")
 			}
 		},

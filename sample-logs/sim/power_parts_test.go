@@ -213,3 +213,36 @@ func TestBenchDipsAreFound(t *testing.T) {
 	assert.Greater(t, short, 2, "some of 10 ms fall between two samples")
 	assert.Greater(t, found, 8*8)
 }
+
+// What tells a resistance: eight changes of 5 A, each within a tenth of a second and apart
+// from the others, at samples close enough to see that they were so quick.
+func TestExcitedCurrent(t *testing.T) {
+	w := &world{opens: 10, closes: 100}
+	current := func(apart float64, value func(at float64) float64) *clean {
+		out := &clean{}
+		for at := 0.0; at < 120; at += apart {
+			out.step, out.v = append(out.step, int(math.Round(at/step))), append(out.v, value(at))
+		}
+		return out
+	}
+	square := func(amps float64, until float64) func(float64) float64 {
+		return func(at float64) float64 {
+			if at >= 11 && at < until && int(at)%2 == 0 {
+				return amps
+			}
+			return 0
+		}
+	}
+	assert.True(t, w.excited(current(0.02, square(6, 100))))
+	assert.True(t, w.excited(current(0.1, square(6, 100))))
+	assert.False(t, w.excited(current(0.2, square(6, 100))), "too far apart to see how quick")
+	assert.False(t, w.excited(current(0.02, square(4, 100))), "too small")
+	assert.False(t, w.excited(current(0.02, square(6, 15.5))), "too few")
+	assert.False(t, w.excited(current(0.02, func(at float64) float64 { return 10 * math.Sin(at) })), "too slow")
+	assert.False(t, w.excited(current(0.02, func(at float64) float64 {
+		if at < 10 || at > 100 {
+			return square(20, 200)(at + 12)
+		}
+		return 3
+	})), "not in the match")
+}

@@ -7,7 +7,8 @@
 // same name and seed give the same match on every run; there is no wall clock in it. A
 // seed varies the robot, its battery, the people and where the pieces lie.
 //
-// One file a subject: battery, motor, supply, chassis, path (belts and pieces), catch (what
+// One file a subject: battery, motor, supply, branch (its breakers), load (what
+// draws by itself, and loose contacts), limiter, chassis, path (belts and pieces), catch (what
 // makes a piece jam), platform, arm; the robot's own program; the driver and the operator;
 // the sensors; and what is true (truth and its parts).
 package sim
