@@ -22,6 +22,7 @@ const folder = ".." // sample-logs
 
 // The files in the folder are what the simulator makes, after unpacking: they cannot rot.
 func TestFilesAreWhatTheSimulatorMakes(t *testing.T) {
+	t.Parallel()
 	for _, s := range samples {
 		t.Run(s.scenario, func(t *testing.T) {
 			m, err := sim.Run(s.scenario, 0)
@@ -94,6 +95,7 @@ func TestFilesAreSmall(t *testing.T) {
 
 // A folder that cannot be written to is said, with the scenario, and the exit tells.
 func TestRunSaysWhatItCouldNotWrite(t *testing.T) {
+	t.Parallel()
 	var out, errs bytes.Buffer
 	code := run([]string{filepath.Join(t.TempDir(), "missing")}, &out, &errs)
 	assert.Equal(t, 1, code)

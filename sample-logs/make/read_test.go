@@ -15,6 +15,7 @@ import (
 
 // Imported, a file gives the simulated log back, sample for sample.
 func TestImportGivesTheLogBack(t *testing.T) {
+	t.Parallel()
 	for _, s := range samples {
 		t.Run(s.scenario, func(t *testing.T) {
 			m, err := sim.Run(s.scenario, 0)

@@ -53,6 +53,7 @@ func outcomes(r *schemas.Report) []string {
 
 // What happens on the platform is what the condition's summary says.
 func TestVisits(t *testing.T) {
+	t.Parallel()
 	s := stepThrough(t, 3, "drives-over")
 	assert.Equal(t, []string{"left"}, outcomes(s.truth))
 	assert.Less(t, s.world.chassis.x, s.world.platform.x-s.world.platform.half)
@@ -81,6 +82,7 @@ func TestVisits(t *testing.T) {
 // Bumps and cables are beyond mount for a moment only and start no attempt; nor does the slope
 // a robot starts on.
 func TestUnevenFloor(t *testing.T) {
+	t.Parallel()
 	clean := stepThrough(t, 3)
 	assert.Empty(t, clean.beyond())
 	for name, most := range map[string]float64{"bumps": 0.25, "cable": 0.3} {
@@ -111,6 +113,7 @@ func TestUnevenFloor(t *testing.T) {
 
 // The lift's troubles and confounders, by what becomes of its moves.
 func TestLiftConditions(t *testing.T) {
+	t.Parallel()
 	count := func(s stepped, outcome string) int {
 		n := 0
 		for _, m := range s.truth.Moves {

@@ -36,6 +36,7 @@ func pieceOf(w *world, j schemas.Jam) *piece {
 
 // Each trouble of the path does what it says, in two matches each.
 func TestPathTroublesDoWhatTheySay(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name string
 		ok   func(*world, *schemas.Report) bool
@@ -96,6 +97,7 @@ func oneJam(ok func(*world, schemas.Jam) bool) func(*world, *schemas.Report) boo
 // What looks like a jam and is none is none by the truth, and does look like it: each shows
 // for at least the seconds, or as often, as said, and never without its switch.
 func TestPathLookalikesAreNoJams(t *testing.T) {
+	t.Parallel()
 	seconds := func(holds func(*world) bool) func(*world) float64 {
 		return func(w *world) float64 {
 			if holds(w) {
@@ -155,6 +157,7 @@ func TestPathLookalikesAreNoJams(t *testing.T) {
 
 // What pieces and rollers are like shows in the world, and is no jam either.
 func TestPathPartsDifferAsSaid(t *testing.T) {
+	t.Parallel()
 	transit := func(r *schemas.Report) []float64 {
 		var out []float64
 		for _, p := range r.Passes {
@@ -224,6 +227,7 @@ func TestPathPartsDifferAsSaid(t *testing.T) {
 
 // Other programs and other paths bring their pieces to the gate all the same.
 func TestPathRobotsWork(t *testing.T) {
+	t.Parallel()
 	for _, names := range [][]string{
 		{"program-all-stages"},
 		{"program-stage-by-stage"},
@@ -262,6 +266,7 @@ func TestPathRobotsWork(t *testing.T) {
 
 // In the exam belts grip pieces worse than anywhere else, and pieces still come through.
 func TestGripOfTheExam(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name   string
 		lo, hi float64

@@ -62,6 +62,7 @@ func (p *powerRun) profile(t *testing.T) *profile.Profile {
 // the profile; base is the same match with nothing but another name on the battery. Charge
 // and energy add up under each.
 func TestPowerConditionsDoWhatTheySay(t *testing.T) {
+	t.Parallel()
 	checks := map[string]func(t *testing.T, on, base []*powerRun){
 		"weak-battery": func(t *testing.T, on, _ []*powerRun) {
 			for _, r := range on {

@@ -41,6 +41,7 @@ func (p played) clean(id string) *clean {
 // Every sensor condition alone does what it says, gives a log in order, a profile that
 // reads it and a truth inside it, and leaves what happened as it was. So do all together.
 func TestEverySensorConditionDoesWhatItSays(t *testing.T) {
+	t.Parallel()
 	m, w := with(t, 4)
 	plain := played{m, w}
 	plainProfile := string(generated(w))
@@ -163,6 +164,7 @@ func bind(r profile.NamedRef, log *schemas.Log) (any, error) {
 
 // Drawn matches of many seeds are whole too, and have some two sensor conditions each.
 func TestDrawnMatchesAreWhole(t *testing.T) {
+	t.Parallel()
 	for seed := uint64(1); seed <= 8; seed++ {
 		m := play(t, Drawn, seed)
 		whole(t, m)

@@ -49,6 +49,7 @@ func lost(w *world, cause string) (seconds float64) {
 
 // Off means off: no condition, no loss, no other robot, no slow cycle, no doubt.
 func TestPlainMatchLosesNothing(t *testing.T) {
+	t.Parallel()
 	for seed := uint64(1); seed <= 3; seed++ {
 		w, m := driven(t, seed)
 		assert.Empty(t, w.rivals)
@@ -65,6 +66,7 @@ func TestPlainMatchLosesNothing(t *testing.T) {
 // Each trouble of driving makes cycles slow, in its phase, by seconds that the world lost
 // and that the cycles show against the same robot's others.
 func TestTroublesCostTheirSeconds(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name, why, cause string
 		least            float64 // s, in one match
@@ -108,6 +110,7 @@ func TestTroublesCostTheirSeconds(t *testing.T) {
 
 // What is only uneven, or usual here, makes no cycle slow.
 func TestConfoundersMakeNothingSlow(t *testing.T) {
+	t.Parallel()
 	for _, name := range []string{
 		"tapping", "queues", "uneven-pace", "two-goals", "two-pickups", "moved-zones", "hand-overs", "handed-in",
 		"rolling-pieces", "double-loads", "slow-counter", "counted-after-end", "counted-too-late", "corrected-counter",
@@ -139,6 +142,7 @@ func spread(v []float64) float64 {
 
 // Each of the other conditions does what its summary says.
 func TestDriveConditionsDoWhatTheySay(t *testing.T) {
+	t.Parallel()
 	plainWorld, plain := driven(t, 2)
 	usual := scoredIn(plain, schemas.PeriodDriver)
 	median := func(v []float64) float64 {
@@ -354,6 +358,7 @@ func TestDriveConditionsDoWhatTheySay(t *testing.T) {
 // A drawn match with anything on keeps within bounds: cycles fit their periods, reasons are
 // known words, what is left open is no slow row.
 func TestTruthOfCyclesIsWhole(t *testing.T) {
+	t.Parallel()
 	known := []string{"return", "collect", "carry", "place", "jam"}
 	for seed := uint64(100); seed < 112; seed++ {
 		m := play(t, Exam, seed)

@@ -59,6 +59,7 @@ func readTable(t *testing.T, name string) []map[string]float64 {
 // times, the modulus of the slowest mode, and what that is as damping and frequency, by GNU
 // Octave 7.3.0 (control 3.4.0, c2d with zero-order hold; see the head of the table).
 func TestLoopAgainstOctave(t *testing.T) {
+	t.Parallel()
 	rows := readTable(t, "testdata/expected_pd_discrete.csv")
 	require.NotEmpty(t, rows)
 	for _, row := range rows {

@@ -42,6 +42,7 @@ func TestOptionsReplace(t *testing.T) {
 }
 
 func TestSameSeedSameMatch(t *testing.T) {
+	t.Parallel()
 	for _, s := range Scenarios() {
 		a, b := play(t, s.Name, 11), play(t, s.Name, 11)
 		assert.Equal(t, a.Log, b.Log, s.Name)
@@ -55,6 +56,7 @@ func TestSameSeedSameMatch(t *testing.T) {
 // Every scenario's log is in the order readers rely on, its profile is a profile and names
 // only what the log has, and its truth is a report.
 func TestLogProfileAndTruthAreWhole(t *testing.T) {
+	t.Parallel()
 	compiler := jsonschema.NewCompiler()
 	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(schemas.ReportSchema()))
 	require.NoError(t, err)
@@ -97,6 +99,7 @@ func TestRookieLogsFiveSignals(t *testing.T) {
 // In a clean match, whatever the seed: no jam, no dip, every piece goes through in order,
 // the platform is level.
 func TestCleanIsClean(t *testing.T) {
+	t.Parallel()
 	for seed := uint64(1); seed <= 6; seed++ {
 		m := play(t, "clean", seed)
 		r := m.Truth
@@ -117,6 +120,7 @@ func TestCleanIsClean(t *testing.T) {
 
 // Pieces take the stages in order, and one after the other.
 func TestPassesAreInOrder(t *testing.T) {
+	t.Parallel()
 	for _, s := range Scenarios() {
 		r := play(t, s.Name, 0).Truth
 		for i, p := range r.Passes {
@@ -146,6 +150,7 @@ func either(a, b *float64) *float64 {
 
 // The cycles of a period fill it from its start to its end (or to a score just after).
 func TestCyclesFillTheirPeriods(t *testing.T) {
+	t.Parallel()
 	for _, s := range scenarios() {
 		m := play(t, s.name, 0)
 		scored := m.Log.Find("game/score")
@@ -225,6 +230,7 @@ func TestStuckLiftStalls(t *testing.T) {
 
 // The levelling loop without its rate term keeps the platform swinging for longer.
 func TestSwingTakesLonger(t *testing.T) {
+	t.Parallel()
 	level, swing := play(t, "clean", 0).Truth.Balances[0], play(t, "bad-balance", 0).Truth.Balances[0]
 	assert.LessOrEqual(t, level.Overshoots, 2)
 	assert.GreaterOrEqual(t, swing.Overshoots, 5)

@@ -130,11 +130,12 @@ func (s stepped) oracle(start, bell float64) []schemas.Balance {
 	return out
 }
 
-// The truth of attempts against the oracle on 40 matches with drawn conditions of board, loop,
+// The truth of attempts against the oracle on 24 matches with drawn conditions of board, loop,
 // driver and floor. They may differ by what lies between two samples of the log.
 func TestBalancesAgreeWithEveryStep(t *testing.T) {
+	t.Parallel()
 	attempts := 0
-	for seed := uint64(1); seed <= 40; seed++ {
+	for seed := uint64(1); seed <= 24; seed++ {
 		var with []string
 		drawn, _ := findScenario(Drawn)
 		for _, name := range drawn.draw(seed) {
@@ -157,5 +158,5 @@ func TestBalancesAgreeWithEveryStep(t *testing.T) {
 			}
 		}
 	}
-	assert.Greater(t, attempts, 40)
+	assert.Greater(t, attempts, 24)
 }

@@ -66,6 +66,7 @@ func energy(p *platform) float64 {
 // A board that nobody touches never gains energy, whatever it is made of. (A step of the
 // integration may borrow a little: it is paid back within the swing.)
 func TestFreeBoardGainsNoEnergy(t *testing.T) {
+	t.Parallel()
 	r := stream(4, "boards")
 	for range 60 {
 		p := &platform{

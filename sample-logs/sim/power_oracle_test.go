@@ -16,8 +16,9 @@ import (
 // drawn matches, in which everything may be on together; and charge and energy add up in
 // each of them.
 func TestPowerTruthAgreesWithOracle(t *testing.T) {
+	t.Parallel()
 	var matches []Options
-	for seed := uint64(1); seed <= 20; seed++ {
+	for seed := uint64(1); seed <= 12; seed++ {
 		matches = append(matches, Options{Scenario: Drawn, Seed: seed}, Options{Scenario: Exam, Seed: seed})
 	}
 	for seed := uint64(1); seed <= 2; seed++ { // so that every cause is among them
@@ -49,8 +50,8 @@ func TestPowerTruthAgreesWithOracle(t *testing.T) {
 	}
 	t.Logf("%d dips, causes %v, %d lines, %d rests", dips, causes, lines, rests)
 	assert.Greater(t, dips, 20)
-	assert.Greater(t, lines, 25)
-	assert.Greater(t, rests, 20)
+	assert.Greater(t, lines, 15)
+	assert.Greater(t, rests, 12)
 	for _, cause := range []string{"weak_battery", "bad_connection", "overload"} {
 		assert.Greater(t, causes[cause], 3, cause)
 	}

@@ -122,6 +122,7 @@ func TestFullStickStart(t *testing.T) {
 
 // Robots never stay in each other, and nothing flies off the field, whatever the traffic.
 func TestTrafficStaysOnTheField(t *testing.T) {
+	t.Parallel()
 	s := usual()
 	s.drive.rivals, s.climbS = 3, 0
 	w := newWorld(s, Options{Seed: 9})

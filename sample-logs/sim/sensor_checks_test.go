@@ -539,6 +539,7 @@ var sensorChecks = map[string]func(t *testing.T, p, plain played){
 
 // Whatever the seed, no score falls into a reboot: the counter that begins anew hides none.
 func TestRebootsHideNoScore(t *testing.T) {
+	t.Parallel()
 	for seed := uint64(1); seed <= 5; seed++ {
 		m, w := with(t, seed, "reboot")
 		p := played{m, w}

@@ -139,13 +139,15 @@ type stop struct {
 const (
 	stillM   = 0.01 // m: nearer than this is the same place
 	leastS   = 0.3  // s: shorter is no jam
+	twitchM  = 0.03 // m: one that stands again no further off has only twitched
 	pressing = 0.5  // at the last stage a smaller command only holds
 )
 
 // stops finds where the piece stood although driven, by the definition of a jam: from the
 // moment it had stopped and was driven, until it is somewhere else. While it leans on the
 // piece ahead it queues: what stands then is the one ahead, which is stuck itself or waits.
-// The same holds while the roller under it is stalled by another that hangs.
+// The same holds while the roller under it is stalled by another that hangs. One stuck piece
+// is one stop until it moves: a twitch, or a pull to and fro, between two is none.
 func (t *trace) stops() []stop {
 	var out []stop
 	const least = int(leastS / (traceSteps * step))
@@ -175,13 +177,27 @@ func (t *trace) stops() []stop {
 				continue
 			}
 			if run++; run == least {
-				out = append(out, stop{start: k - run + 1, end: j, x: m[i].x})
+				if s := (stop{start: k - run + 1, end: j, x: m[i].x}); len(out) > 0 && t.twitches(out[len(out)-1], s) {
+					out[len(out)-1].end = j
+				} else {
+					out = append(out, s)
+				}
 				break
 			}
 		}
 		i = j
 	}
 	return out
+}
+
+// twitches says whether a piece stayed about where it was between two stops.
+func (t *trace) twitches(a, b stop) bool {
+	for _, m := range t.moments[a.end : b.start+1] {
+		if math.Abs(m.x-t.moments[a.end-1].x) > twitchM {
+			return false
+		}
+	}
+	return true
 }
 
 // moves says whether the piece goes faster than a place's width in the least time of a jam.

@@ -116,12 +116,13 @@ func or0(v float64) float64 {
 
 // The cycles of the truth against an account kept apart, from the field's own events at
 // every step instead of the samples of the log: which there are, when they end, how many
-// pieces, and their phases, in forty matches with random sets of conditions of driving.
+// pieces, and their phases, in two dozen matches with random sets of conditions of driving.
 func TestCyclesAgreeWithTheField(t *testing.T) {
+	t.Parallel()
 	const late = 0.08 // s: a counter is logged when it changes, at the next turn of the loop, some rows are lost
 	names := slices.Concat(matchLengths(), driveConditions())
 	compared, phases, handovers := 0, 0, 0
-	for seed := uint64(1); seed <= 40; seed++ {
+	for seed := uint64(1); seed <= 24; seed++ {
 		s, _ := findScenario("clean")
 		dice := stream(seed, "oracle")
 		o := Options{Scenario: "clean", Seed: seed}
@@ -173,8 +174,8 @@ func TestCyclesAgreeWithTheField(t *testing.T) {
 			assert.Equal(t, !after, cut >= 0, "seed %d: %s period cut off", seed, name)
 		}
 	}
-	assert.Greater(t, compared, 200)
-	assert.Greater(t, phases, 120)
+	assert.Greater(t, compared, 120)
+	assert.Greater(t, phases, 70)
 	assert.Positive(t, handovers)
 }
 

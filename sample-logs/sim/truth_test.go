@@ -42,6 +42,7 @@ func (w watched) at(i int) float64 { return w.world.begin + float64(i)*step }
 // Over a match, charge and energy add up: charge drawn is what the battery lost, and energy
 // from the bus went into idling, windings and rotors.
 func TestChargeAndEnergyAddUp(t *testing.T) {
+	t.Parallel()
 	for _, name := range []string{"clean", "brownout"} {
 		w := watch(t, name, 4)
 		b := w.world.battery
@@ -112,6 +113,7 @@ func TestBrownoutsAgreeWithEveryStep(t *testing.T) {
 // Jams in the truth, found from how pieces moved, are the stretches in which the scenario's
 // edge held one.
 func TestJamsAreWhenAPieceWasHeld(t *testing.T) {
+	t.Parallel()
 	for _, name := range []string{"jam-reversed", "jam-stuck", "demo"} {
 		w := watch(t, name, 0)
 		var start, end []float64
