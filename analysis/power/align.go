@@ -14,25 +14,44 @@ type aligned struct {
 	T              []int64
 	V, I           []float64 // NaN where not known
 	step, finer    int64     // µs, usual, of the slower and of the faster
-	lag            int64     // µs, of the current's reading behind the voltage's
+	response                 // of the current's sensor, taken out
 	apart          bool      // the two were not read at the same times
 	noiseV, noiseI float64   // standard deviation of one reading
+	volts, amps    trace     // as they were read
 }
 
+// align finds the response of the current's sensor first, unless the load has too few steps
+// to show one.
 func align(v, i trace, cfg Config) *aligned {
-	a := &aligned{lag: lag(v, i, cfg), noiseV: noise(v.V), noiseI: noise(i.V)}
+	plain := alignedBy(response{}, v, i)
+	if plain.step == 0 {
+		return plain
+	}
+	if steps, _ := plain.loadSteps(cfg.HalfGapS, cfg); len(events(steps, cfg)) < cfg.LeastSteps {
+		return plain
+	}
+	if r := answer(v, i, cfg); r != (response{}) {
+		return alignedBy(r, v, i)
+	}
+	return plain
+}
+
+// alignedBy takes that response of the current's sensor for granted.
+func alignedBy(r response, v, i trace) *aligned {
+	a := &aligned{response: r, noiseV: noise(v.V), noiseI: noise(i.V), volts: v, amps: i, finer: min(v.step, i.step)}
+	if a.tauS > 0 {
+		s := schemas.Seconds(v.step)
+		a.noiseV *= math.Sqrt(s / (s + 2*a.tauS)) // of a mean over some readings
+		v = v.smoothed(a.tauS)
+	}
 	if i.step > v.step {
 		a.T, a.step = i.T, i.step
-		a.V, a.I = v.sample(i.T, -a.lag), i.V
+		a.V, a.I = v.sample(i.T, -a.lagUs), i.V
+		a.apart = apart(i.T, v.T, -a.lagUs)
 	} else {
 		a.T, a.step = v.T, v.step
-		a.V, a.I = v.V, i.sample(v.T, a.lag)
-	}
-	a.finer = min(v.step, i.step)
-	if i.step > v.step {
-		a.apart = apart(i.T, v.T, -a.lag)
-	} else {
-		a.apart = apart(v.T, i.T, a.lag)
+		a.V, a.I = v.V, i.sample(v.T, a.lagUs)
+		a.apart = apart(v.T, i.T, a.lagUs)
 	}
 	return a
 }
@@ -53,44 +72,6 @@ func apart(a, b []int64, lag int64) bool {
 }
 
 func (a *aligned) stepS() float64 { return schemas.Seconds(a.step) }
-
-// lag is how much later the current's reading comes than the voltage's, in µs: where their
-// changes go together most closely (in opposite directions, unless the sign of the current
-// is turned around), looked for within LagS either way. It is a whole number of
-// steps of the slower signal, of 5 ms for faster ones, which is as fine as the measurement
-// of a load step needs it, and 0 unless clearly better than none.
-func lag(v, i trace, cfg Config) int64 {
-	const (
-		finest = 5000
-		better = 1.1
-	)
-	grid := max(v.step, i.step, finest)
-	first, last := max(v.T[0], i.T[0]), min(v.T[len(v.T)-1], i.T[len(i.T)-1])
-	n := int((last - first) / grid)
-	if n < 2 {
-		return 0
-	}
-	T := make([]int64, n)
-	for k := range T {
-		T[k] = first + int64(k)*grid
-	}
-	dv, di := changes(v.sample(T, 0)), changes(i.sample(T, 0))
-	together := func(lag int) float64 {
-		var sum float64
-		for k := max(0, -lag); k < len(dv) && k+lag < len(di); k++ {
-			sum += dv[k] * di[k+lag]
-		}
-		return math.Abs(sum)
-	}
-	best, most := 0, better*together(0)
-	furthest := int(schemas.Micros(cfg.LagS) / grid)
-	for l := -furthest; l <= furthest; l++ {
-		if c := together(l); l != 0 && c > most {
-			best, most = l, c
-		}
-	}
-	return int64(best) * grid
-}
 
 // changes are the differences of neighbours, 0 where one is not known.
 func changes(x []float64) []float64 {

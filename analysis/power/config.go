@@ -13,12 +13,20 @@ type Config struct {
 	// lag and its smoothing. Where the sensors are slower than that, SlowHalfGapS. All
 	// within the 200 ms that keep relaxation small. Chosen by us.
 	AverageS, HalfGapS, SlowHalfGapS float64
+	// SlowTimes is how many time constants of a current sensor that smooths are left out. By
+	// then what the times of the readings leave unknown of the step has died away.
+	SlowTimes float64
 	// RelaxS is the time constant of the relaxation that is taken out of a step. The result
 	// hardly depends on it, for a step is short. Chosen by us: between the tenth of a second
 	// that still counts as resistance and the seconds of a battery's relaxation.
 	RelaxS float64
 	// LagS is the largest lag between the two sensors that is looked for. Chosen by us.
 	LagS float64
+	// A current sensor is believed to be late or slow when the voltage leaves more than
+	// ToldEnough of the current's changes untold, and BetterFit of that goes with it. Chosen
+	// by us.
+	BetterFit, ToldEnough float64
+	AnswerS               float64 // over which changes are compared for that. Chosen by us
 	// LongestStepS is the slowest sampling that still shows a step of the load: past it
 	// relaxation cannot be told from resistance.
 	LongestStepS float64
@@ -42,6 +50,21 @@ type Config struct {
 	ModelError, ApartError, OpenErrorV float64
 	Resamples                          int // of the block bootstrap
 
+	// The whole current is compared with its branches in means over ScaleS seconds, unless
+	// their changes leave more than the part ScaleLeft of its own. Chosen by us: sensors of
+	// power boards are right to some per cent.
+	ScaleS, ScaleLeft float64
+
+	// The resistance from moment to moment is told from LocalA amperes on, where the noise of
+	// a reading and what relaxation leaves are a thousandth of an ohm or two. With fewer than
+	// LocalReadings it is not looked at. A connection is loose when the resistance spreads
+	// over more than JumpOhm from its lowest to its highest tenth, and over half of that in
+	// its middle half; LooseError is the standard error that its mean has besides, for the
+	// moments without load. Chosen by us: a good crimp has less than 0.001 ohm.
+	LocalA              float64
+	LocalReadings       int
+	JumpOhm, LooseError float64
+
 	// True rest: RestS seconds at the log's beginning with the robot disabled, no more than
 	// RestA amperes (the controller's own draw) and, over its last SettledS seconds, a drift
 	// under RestDriftVS volts a second. Chosen by us.
@@ -64,9 +87,11 @@ type Config struct {
 func DefaultConfig() Config {
 	return Config{
 		GapSteps: 3, GapS: 0.2,
-		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04,
-		RelaxS: 0.5, LagS: 0.1, LongestStepS: 0.1,
+		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04, SlowTimes: 2,
+		RelaxS: 0.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
 		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, Resamples: 200,
+		ScaleS: 0.25, ScaleLeft: 0.08,
+		LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.06,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
 		HealthyOhm: 0.025, HealthyOpenV: 12.4, LowRestV: 12.2, LowOpenV: 12.0, LeastOpenV: 9, MostOpenV: 15,
 		LooseV: 0.7, LooseShare: 0.5,

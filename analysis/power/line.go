@@ -16,12 +16,14 @@ import (
 type LoadLine struct {
 	OpenCircuitV, OpenCircuitLow, OpenCircuitHigh      float64
 	ResistanceOhm, ResistanceLowOhm, ResistanceHighOhm float64
+	TightOhm, LooseOhm                                 float64 // between which the resistance jumps, 0 when it is steady
+	SmoothedS                                          float64 // time constant by which the current's sensor smooths, 0 for none
 	Points                                             int     // steps of the load it rests on
 	LagS                                               float64 // how much later the current's reading comes than the voltage's
 }
 
 // loadLine measures the battery, or says why it cannot.
-func loadLine(pair *aligned, cfg Config, r *Result) (*LoadLine, string) {
+func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result) (*LoadLine, string) {
 	if s := pair.stepS(); s > cfg.LongestStepS {
 		return nil, fmt.Sprintf("sampled too slowly: voltage and current come every %.2f s, a step of the load takes at most %.2f s to tell resistance from relaxation", s, cfg.LongestStepS)
 	}
@@ -32,7 +34,7 @@ func loadLine(pair *aligned, cfg Config, r *Result) (*LoadLine, string) {
 	if n := len(events(short, cfg)); n < cfg.LeastSteps {
 		return nil, fmt.Sprintf("loads too steady: %d separate steps of the current over %.1f A, %d are needed", n, least, cfg.LeastSteps)
 	}
-	long, _ := pair.loadSteps(cfg.SlowHalfGapS, cfg)
+	long, _ := pair.loadSteps(max(cfg.SlowHalfGapS, cfg.SlowTimes*pair.tauS), cfg)
 	short, long = pair.trim(short), pair.trim(long)
 	early, ok1 := pair.resistance(short)
 	late, ok2 := pair.resistance(long)
@@ -40,7 +42,7 @@ func loadLine(pair *aligned, cfg Config, r *Result) (*LoadLine, string) {
 		return nil, "voltage and current do not change together"
 	}
 	steps, ohm := short, early
-	if pair.lag != 0 || late < early*(1-cfg.SmoothedPart) {
+	if pair.response != (response{}) || late < early*(1-cfg.SmoothedPart) {
 		steps, ohm = long, late // the current had not fully arrived: its sensor lags or smooths
 	}
 	draws := pair.resampled(steps, cfg)
@@ -53,7 +55,27 @@ func loadLine(pair *aligned, cfg Config, r *Result) (*LoadLine, string) {
 	if pair.apart {
 		model += cfg.ApartError * schemas.Seconds(pair.finer)
 	}
-	se := math.Hypot(spread*math.Sqrt(n/(n-1)), math.Hypot(model*ohm, (late-early)/2))
+	unequal := (late - early) / 2
+	if pair.tauS > 0 {
+		unequal = 0 // the shorter gap is within what the sensor smooths
+	}
+	se := math.Hypot(math.Hypot(spread*math.Sqrt(n/(n-1)), pair.mistimed(ohm, cfg)), math.Hypot(model*ohm, unequal))
+	moments := pair.moments(ohm, from, to, cfg)
+	low, high, loose := moments.loose(cfg)
+	if loose {
+		for range 2 { // the level at no load rests on the resistance in turn
+			ohm, se = moments.mean(from, to)
+			moments = pair.moments(ohm, from, to, cfg)
+		}
+		low, high, _ = moments.loose(cfg)
+		se = math.Hypot(se, cfg.LooseError*ohm)
+		r.note("the resistance of battery and wiring jumps between %.3f and %.3f ohm, as a loose connection makes it: the resistance is its mean over the match", low, high)
+	}
+	ohm *= 1 + scale.off
+	se = math.Hypot(se, ohm*scale.se)
+	if scale.spread > 0.01 {
+		r.note("the branches and the whole current disagree by some %.1f %% of scale: the resistance is that of the scale most likely, with an interval for it", 100*scale.spread)
+	}
 	half := se * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(0.975)
 	if ohm+half < 0 {
 		return nil, "the voltage rises with the current: is the sign of the current turned around?"
@@ -61,18 +83,46 @@ func loadLine(pair *aligned, cfg Config, r *Result) (*LoadLine, string) {
 	if ohm-half <= 0 {
 		return nil, fmt.Sprintf("the voltage does not follow the current closely enough: %.1f milliohm, give or take %.1f", ohm*1e3, half*1e3)
 	}
-	if half > 0.25*ohm {
+	if half > 0.25*ohm && !loose {
 		r.note("the battery's resistance is known to %.0f %% only, from %d steps of the load", 100*half/ohm, len(steps))
 	}
-	if pair.lag != 0 {
-		r.note("the current's reading comes %+.0f ms after the voltage's; corrected", float64(pair.lag)/1e3)
+	if pair.lagUs != 0 {
+		r.note("the current's reading comes %+.0f ms after the voltage's; corrected", float64(pair.lagUs)/1e3)
+	}
+	if pair.tauS > 0 {
+		r.note("the current's sensor smooths over about %.0f ms; the voltage was smoothed as much to measure the resistance", pair.tauS*1e3)
 	}
 	l := &LoadLine{
 		ResistanceOhm: ohm, ResistanceLowOhm: ohm - half, ResistanceHighOhm: ohm + half,
-		Points: len(steps), LagS: float64(pair.lag) / 1e6,
+		Points: len(steps), LagS: schemas.Seconds(pair.lagUs), SmoothedS: pair.tauS,
+	}
+	if loose {
+		l.TightOhm, l.LooseOhm = low, high
 	}
 	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = pair.openCircuit(ohm, half, cfg)
 	return l, ""
+}
+
+// mistimed is the standard error that what is not known of the current sensor's response
+// leaves in the resistance: by how much that is another with a time constant a tenth longer,
+// and with a lag a quarter of a step longer.
+func (a *aligned) mistimed(ohm float64, cfg Config) float64 {
+	if a.response == (response{}) && !a.apart {
+		return 0
+	}
+	other := func(r response) float64 {
+		b := alignedBy(r, a.volts, a.amps)
+		steps, _ := b.loadSteps(max(cfg.SlowHalfGapS, cfg.SlowTimes*b.tauS), cfg)
+		if second, ok := b.resistance(b.trim(steps)); ok && len(steps) > 0 {
+			return second - ohm
+		}
+		return 0
+	}
+	se := other(response{a.lagUs + a.step/4, a.tauS})
+	if a.tauS > 0 {
+		se = math.Hypot(se, other(response{a.lagUs, 1.1 * a.tauS}))
+	}
+	return se
 }
 
 // resistance is minus the slope of York's line through the steps, after what relaxation

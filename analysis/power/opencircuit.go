@@ -35,7 +35,7 @@ func (a *aligned) openCircuit(ohm, half float64, cfg Config) (volts, low, high f
 	for _, p := range parts {
 		all.add(p)
 	}
-	level, used, ok := all.solve([relaxations]bool{true, true, true, true})
+	fit, used, ok := all.solve([relaxations]bool{true, true, true, true})
 	if !ok {
 		return math.NaN(), math.NaN(), math.NaN()
 	}
@@ -47,7 +47,7 @@ func (a *aligned) openCircuit(ohm, half float64, cfg Config) (volts, low, high f
 			draw.add(parts[rng.IntN(len(parts))])
 		}
 		if l, _, ok := draw.solve(used); ok {
-			levels = append(levels, l)
+			levels = append(levels, l[0])
 		}
 	}
 	spread := 0.0
@@ -55,7 +55,7 @@ func (a *aligned) openCircuit(ohm, half float64, cfg Config) (volts, low, high f
 		spread = 1.96 * stat.StdDev(levels, nil)
 	}
 	width := math.Hypot(math.Hypot(spread, 1.96*cfg.OpenErrorV), half*meanI)
-	return level, level - width, level + width
+	return fit[0], fit[0] - width, fit[0] + width
 }
 
 // stretches cuts the log into pieces of ten seconds and sums each one's equations over
@@ -65,26 +65,19 @@ func (a *aligned) stretches(ohm float64) (parts []stretch, meanI float64) {
 		binS     = 0.2
 		stretchS = 10
 	)
-	var slow [len(relaxS)]float64
+	var slow relaxing
 	var row [relaxations]float64 // sums of the bin: count, relaxations
 	var level, sumI, n float64
-	started := false
-	var last, binEnd, partEnd int64
+	var binEnd, partEnd int64
 	for k, t := range a.T {
 		v, i := a.V[k], a.I[k]
 		if math.IsNaN(v) || math.IsNaN(i) {
 			continue
 		}
-		if !started {
-			for j := range slow {
-				slow[j] = i
-			}
-			started, last, binEnd, partEnd = true, t, t, t
+		if !slow.started {
+			binEnd, partEnd = t, t
 		}
-		for j, tau := range relaxS {
-			slow[j] += (i - slow[j]) * (1 - math.Exp(-float64(t-last)/1e6/tau))
-		}
-		last = t
+		slow.step(t, i)
 		if t >= binEnd {
 			if row[0] > 0 {
 				parts[len(parts)-1].equation(row, level)
@@ -97,8 +90,8 @@ func (a *aligned) stretches(ohm float64) (parts []stretch, meanI float64) {
 			partEnd = t + int64(stretchS*1e6)
 		}
 		row[0]++
-		for j := range slow {
-			row[j+1] -= slow[j]
+		for j, amps := range slow.amps {
+			row[j+1] -= amps
 		}
 		level += v + ohm*i
 		sumI += i
@@ -108,6 +101,52 @@ func (a *aligned) stretches(ohm float64) (parts []stretch, meanI float64) {
 		parts[len(parts)-1].equation(row, level)
 	}
 	return parts, sumI / n
+}
+
+// levels is the voltage at no load at each reading: that of the whole log less the
+// relaxation by then. NaN where voltage or current is not known, and everywhere when it
+// cannot be told.
+func (a *aligned) levels(ohm float64) []float64 {
+	parts, _ := a.stretches(ohm)
+	var all stretch
+	for _, p := range parts {
+		all.add(p)
+	}
+	fit, _, ok := all.solve([relaxations]bool{true, true, true, true})
+	out := make([]float64, len(a.T))
+	var slow relaxing
+	for k, t := range a.T {
+		out[k] = math.NaN()
+		if math.IsNaN(a.V[k]) || math.IsNaN(a.I[k]) || !ok {
+			continue
+		}
+		slow.step(t, a.I[k])
+		out[k] = fit[0]
+		for j, i := range slow.amps {
+			out[k] -= fit[j+1] * i
+		}
+	}
+	return out
+}
+
+// relaxing is the current as each relaxation follows it.
+type relaxing struct {
+	amps    [len(relaxS)]float64
+	last    int64
+	started bool
+}
+
+func (r *relaxing) step(t int64, amps float64) {
+	if !r.started {
+		r.started, r.last = true, t
+		for j := range r.amps {
+			r.amps[j] = amps
+		}
+	}
+	for j, tau := range relaxS {
+		r.amps[j] += (amps - r.amps[j]) * (1 - math.Exp(-float64(t-r.last)/1e6/tau))
+	}
+	r.last = t
 }
 
 // equation adds one bin: the means of row and level count once.
@@ -130,8 +169,9 @@ func (s *stretch) add(o stretch) {
 	}
 }
 
-// solve is the level with the relaxations that lower it, out of those allowed.
-func (s *stretch) solve(allowed [relaxations]bool) (level float64, used [relaxations]bool, ok bool) {
+// solve is the level and the ohms of each relaxation that lowers it, out of those allowed;
+// 0 for the others.
+func (s *stretch) solve(allowed [relaxations]bool) (fit [relaxations]float64, used [relaxations]bool, ok bool) {
 	used = allowed
 	for {
 		var which []int
@@ -151,7 +191,7 @@ func (s *stretch) solve(allowed [relaxations]bool) (level float64, used [relaxat
 		var x mat.VecDense
 		if !c.Factorize(a) || c.SolveVecTo(&x, b) != nil {
 			if len(which) == 1 {
-				return 0, used, false
+				return fit, used, false
 			}
 			used[which[len(which)-1]] = false // the slowest two look alike in a short log
 			continue
@@ -163,7 +203,10 @@ func (s *stretch) solve(allowed [relaxations]bool) (level float64, used [relaxat
 			}
 		}
 		if worst == 0 {
-			return x.AtVec(0), used, true
+			for i, j := range which {
+				fit[j] = x.AtVec(i)
+			}
+			return fit, used, true
 		}
 		used[which[worst]] = false
 	}

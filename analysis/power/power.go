@@ -81,10 +81,10 @@ func Detect(in Input, cfg Config) Result {
 	} else {
 		pair = align(voltage, *supply.whole, cfg)
 		r.Battery.PeakA = schemas.Some(peak(supply.whole.V))
-		drawn(in, voltage, *supply.whole, pair.lag, &r)
-		if line, refused := loadLine(pair, cfg, &r); refused == "" {
+		drawn(in, voltage, *supply.whole, pair.delayUs(), &r)
+		from, to := matchSpan(in)
+		if line, refused := loadLine(pair, supply.scale(from, to, cfg), from, to, cfg, &r); refused == "" {
 			r.Line = line
-			from, to := matchSpan(in)
 			open := pair.worked(line.ResistanceOhm, from, to)
 			r.Battery.OpenCircuitV = schemas.Some(open)
 			r.Battery.ResistanceOhm = schemas.Some(line.ResistanceOhm)

@@ -27,11 +27,11 @@ func (s supply) shortfall(b *schemas.Brownout, d dip, line *LoadLine, pair *alig
 	if line == nil || len(b.Branches) == 0 || len(b.Branches) != len(s.branches) {
 		return
 	}
-	whole := s.whole.at(d.minAt + pair.lag)
+	whole := s.whole.at(d.minAt + pair.delayUs())
 	rest := whole
 	amps := make([]float64, len(s.branches))
 	for i := range s.branches {
-		amps[i] = s.branches[i].at(d.minAt + pair.lag)
+		amps[i] = s.branches[i].at(d.minAt + pair.delayUs())
 		rest -= amps[i]
 	}
 	if math.IsNaN(rest) {

@@ -72,7 +72,7 @@ func (s supply) blame(b *schemas.Brownout, d dip, voltage trace, pair *aligned, 
 	if s.whole == nil {
 		return
 	}
-	from, to := d.start+pair.lag, d.end+pair.lag
+	from, to := d.start+pair.delayUs(), d.end+pair.delayUs()
 	if to == from {
 		to += voltage.step // the log ends with the first sample under
 	}

@@ -1,0 +1,82 @@
+package power
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// A battery's own resistance and that of sound wiring hardly move within a match. A lug that
+// came loose has another resistance with each shake, and keeps it until the next: the
+// voltage under the same load jumps from level to level.
+
+// resistances is the resistance from moment to moment, in ohm, and the time each was seen.
+type resistances struct {
+	T []int64
+	R []float64
+}
+
+// moments are the readings under a load of at least LocalA that is steady for three of
+// them: what the voltage is short of the level at no load then, over the current. That level
+// is a battery's of resistance ohm, relaxed as it was by then.
+func (a *aligned) moments(ohm float64, from, to int64, cfg Config) (r resistances) {
+	const steady = 0.3 // of the current, from one reading to the next but one
+	level := a.levels(ohm)
+	for k := 1; k+1 < len(a.T); k++ {
+		i := a.I[k]
+		if a.T[k] < from || a.T[k] > to || !(i >= cfg.LocalA) || !(math.Abs(a.I[k+1]-a.I[k-1]) <= steady*i) {
+			continue
+		}
+		if here := (level[k] - a.V[k]) / i; !math.IsNaN(here) {
+			r.T, r.R = append(r.T, a.T[k]), append(r.R, here)
+		}
+	}
+	return r
+}
+
+// loose says whether the resistance jumps by far more than noise and relaxation make of a
+// sound one, and between what it does: the tenths of the moments that had least and most.
+func (r resistances) loose(cfg Config) (low, high float64, is bool) {
+	if len(r.R) < cfg.LocalReadings {
+		return 0, 0, false
+	}
+	low, high = stat.Quantile(0.1, r.R), stat.Quantile(0.9, r.R)
+	middle := stat.Quantile(0.75, r.R) - stat.Quantile(0.25, r.R)
+	return low, high, high-low > cfg.JumpOhm && middle > cfg.JumpOhm/2
+}
+
+// mean is the mean over the time from from to to of a resistance that stays what it was last
+// seen to be, for a contact moves under load and keeps still without; se is its standard
+// error by tenths of that time, as if each were another draw.
+func (r resistances) mean(from, to int64) (ohm, se float64) {
+	const parts = 10
+	var sum, time [parts]float64
+	for k, t := range r.T {
+		end := to
+		if k+1 < len(r.T) {
+			end = r.T[k+1]
+		}
+		if k == 0 {
+			t = from
+		}
+		part := min(parts-1, int(parts*(t-from)/max(1, to-from)))
+		s := schemas.Seconds(end - t)
+		sum[part] += s * r.R[k]
+		time[part] += s
+	}
+	total, all := 0.0, 0.0
+	for k := range sum {
+		total, all = total+sum[k], all+time[k]
+	}
+	ohm = total / all
+	n := 0.0
+	for k := range sum {
+		if time[k] > 0 {
+			d := (sum[k] - ohm*time[k]) / all
+			se += d * d
+			n++
+		}
+	}
+	return ohm, math.Sqrt(se * n / max(1, n-1))
+}
