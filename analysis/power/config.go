@@ -91,7 +91,7 @@ func DefaultConfig() Config {
 		RelaxS: 0.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
 		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, Resamples: 200,
 		ScaleS: 0.25, ScaleLeft: 0.08,
-		LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.06,
+		LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
 		HealthyOhm: 0.025, HealthyOpenV: 12.4, LowRestV: 12.2, LowOpenV: 12.0, LeastOpenV: 9, MostOpenV: 15,
 		LooseV: 0.7, LooseShare: 0.5,
