@@ -18,7 +18,7 @@ func lookAtBalance(m *match) outcome {
 		MountDeg: b.MountDeg, LevelDeg: b.LevelDeg, HoldS: b.HoldS,
 		Periods: m.report.Match.Periods, Start: m.start, End: m.end,
 	}
-	in.X, in.Y, _ = m.pose()
+	in.X, in.Y, in.Heading = m.pose()
 	if in.Tilt == nil || len(in.Tilt.T) == 0 {
 		return m.without("tilt")
 	}

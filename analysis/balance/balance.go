@@ -15,6 +15,7 @@ package balance
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
@@ -26,6 +27,7 @@ type Input struct {
 	Rate       *series.Float // deg/s; may be nil
 	Drive      *series.Float // -1..1; may be nil
 	X, Y       *series.Float // pose, m; may be nil
+	Heading    *series.Float // rad; may be nil
 	MountDeg   float64
 	LevelDeg   float64
 	HoldS      float64
@@ -68,6 +70,12 @@ func Detect(in Input, cfg Config) Result {
 			"balance: level_deg %g, mount_deg %g and hold_s %g must be positive, and mount_deg the larger angle",
 			in.LevelDeg, in.MountDeg, in.HoldS))
 		return res
+	}
+	tilt, share := withoutLean(in.Tilt, in, cfg)
+	if share != 0 {
+		in.Tilt = tilt
+		res.Notes = append(res.Notes, fmt.Sprintf(
+			"%s shows %.0f %% of how the robot leans in turns: taken out here by the pose; a sensor mounted square shows none", in.Tilt.Name, 100*math.Abs(share)))
 	}
 	tr := clean(in.Tilt, in.Rate, cfg)
 	zero := floorReading(tr, in, cfg)

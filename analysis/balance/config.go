@@ -20,6 +20,10 @@ type Config struct {
 	ZeroMaxS   float64 // s of floor before the attempt that are looked at; a gyro drifts over longer
 	ZeroMinDeg float64 // deg; less is not corrected
 
+	// What turning at speed puts into the tilt.
+	LeanMinDeg float64 // deg of lean from which a moment tells: well beyond what an uneven floor does
+	SpinMax    float64 // rad/s; a faster turn of the pose is a correction of the estimate, no motion
+
 	// Telling a robot that drove off from one that is level.
 	WatchS     float64 // s after the hold in which it is watched while the tilt stays level
 	OffM       float64 // m that no robot moves on a tilting platform without tilting it
@@ -50,6 +54,8 @@ func DefaultConfig() Config {
 		SmoothS: 0.35, SmoothRateS: 1, SmoothSD: 2, EdgeSD: 0.5,
 
 		ZeroS: 5, ZeroMaxS: 30, ZeroMinDeg: 0.1,
+
+		LeanMinDeg: 8, SpinMax: 15,
 
 		WatchS: 2, OffM: 0.5, StillM: 0.15, JumpMS: 8, DriveMin: 0.08, DriveShare: 0.4,
 
