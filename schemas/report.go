@@ -401,6 +401,19 @@ type Balance struct {
 	PeakDeg      float64       `json:"peak_deg"`
 	Swings       []Swing       `json:"swings"` // the peaks counted as overshoots
 	Model        *BalanceModel `json:"model"`
+	Retune       *Retune       `json:"retune"`
+}
+
+// Retune is a change of the levelling loop's gains: first the proportional gain times
+// GainFactor, then a rate term of RateS times that new gain besides the rate term there is.
+type Retune struct {
+	GainFactor float64  `json:"gain_factor"`
+	RateS      float64  `json:"rate_s"`
+	RateLowS   float64  `json:"rate_low_s"` // 95 %
+	RateHighS  float64  `json:"rate_high_s"`
+	SettleNowS *float64 `json:"settle_now_s"` // from the model's start to level for good, by the model
+	SettleS    *float64 `json:"settle_s"`     // and with the change
+	MarginS    *float64 `json:"margin_s"`     // s that such a loop may be later than it is before it swings by itself
 }
 
 // Swing is the peak of one excursion past the level band.

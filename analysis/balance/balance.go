@@ -134,6 +134,7 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64) schemas.Bal
 	}
 	b.Diagnosis = diagnosis(sw, lp, a, cfg)
 	b.Advice = advice(sw, lp, a, cfg)
+	b.Retune = retune(sw, lp, a, in, cfg)
 	return b
 }
 

@@ -67,5 +67,8 @@ func (s *scenario) prepare(o Options) error {
 			c.set(s, stream(o.Seed, "condition/"+c.Name))
 		}
 	}
+	if g := o.Gains; g != nil {
+		s.levelling(func(l *leveller) { l.kp, l.kd = g.Tilt, g.Rate })
+	}
 	return nil
 }

@@ -49,6 +49,22 @@ type Match struct {
 	// the definitions leave open whether they are a trouble (a cycle: slow). A score should
 	// count neither a call nor a silence there.
 	Unsure map[string][]int
+
+	// Levelling are the gains of the loop that levelled; nil when a person did, or a loop that
+	// knows only one speed.
+	Levelling *Gains
+
+	// LoopDamping is, for each of Truth.Balances, the damping ratio of the loop's equations made
+	// straight at level, at the size of swing there was. Unlike the truth's damping it is there
+	// also where these equations do not describe all of what happened; NaN where the loop never
+	// had the board to itself.
+	LoopDamping []float64
+}
+
+// Gains are those of a levelling loop.
+type Gains struct {
+	Tilt float64 // command, -1..1, per degree
+	Rate float64 // command per degree a second
 }
 
 func (m *Match) leave(list string, rows []int) {
@@ -68,6 +84,7 @@ type Options struct {
 	At                       string
 	Battery                  string  // which battery is in, as the log names it
 	ResistanceOhm            float64 // its resistance, wiring included
+	Gains                    *Gains  // of the levelling loop, in place of those it would have
 }
 
 // Scenarios lists the stories, in the order of their telling, then Drawn and Exam.
@@ -122,6 +139,7 @@ func playWorld(o Options) (*Match, *world, error) {
 		Conditions: s.with,
 	}
 	m.Truth = truth(w, m)
+	m.Levelling, m.LoopDamping = w.levelling(m.Truth.Balances)
 	if c := s.sensors.clock; !c.right() {
 		c.retime(m, w.begin)
 	}

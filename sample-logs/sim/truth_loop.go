@@ -1,6 +1,10 @@
 package sim
 
-import "math"
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
 
 // levelledRow is the world as one run of the levelling loop found it, and what it said.
 type levelledRow struct {
@@ -26,9 +30,9 @@ func levelledAt(w *world) levelledRow {
 }
 
 const (
-	freeLeastS = 0.8 // s of free swing, the least to tell anything
-	freeMostS  = 5.0 // s that are compared
-	freeErr    = 0.2 // of the swing, RMS, by which the straight equations may be wrong
+	freeLeastS = 0.8  // s of free swing, the least to tell anything
+	freeMostS  = 5.0  // s that are compared
+	freeErr    = 0.08 // of the swing, RMS, by which the straight equations may be wrong
 )
 
 // loopSwing is the damping ratio and natural frequency (Hz) of the loop that levelled in
@@ -38,6 +42,47 @@ const (
 // stands out. That is decided by letting the straight equations run on from the state the
 // board was in when it came free, beside what it did.
 func (w *world) loopSwing(start, end float64) (zeta, hz float64, ok bool) {
+	f, ok := w.freeSwing(start, end)
+	if !ok || f.rubbed {
+		return 0, 0, false // friction rules: each swing is less than the one before by as much, not by the same part
+	}
+	x, runs, ok := f.loop.describes(f.rows, f.first, f.balance)
+	if !ok {
+		return 0, 0, false
+	}
+	zeta, wn, ok := f.loop.swing(x, runs)
+	return zeta, wn / (2 * math.Pi), ok
+}
+
+// levelling are the gains of the loop that levelled and its damping in each attempt.
+func (w *world) levelling(attempts []schemas.Balance) (*Gains, []float64) {
+	l := w.program.level
+	if w.scenario.balance.hand != nil || l.bang > 0 {
+		return nil, nil
+	}
+	damping := make([]float64, len(attempts))
+	for i, b := range attempts {
+		damping[i] = math.NaN()
+		if f, ok := w.freeSwing(b.StartS, b.EndS); ok {
+			x, runs, _ := f.loop.describes(f.rows, f.first, f.balance)
+			damping[i], _, _ = f.loop.swing(x, runs)
+		}
+	}
+	return &Gains{Tilt: l.kp, Rate: l.kd}, damping
+}
+
+// freeSwing is the last stretch of [start, end] in which the loop had the board to itself,
+// and the loop's straight equations there; rubbed says that friction slows the board more
+// than half as much as its damper. ok is false where there is none.
+type freeSwing struct {
+	rows    []levelledRow
+	first   int
+	balance float64
+	loop    closed
+	rubbed  bool
+}
+
+func (w *world) freeSwing(start, end float64) (f freeSwing, ok bool) {
 	l := w.program.level
 	rows := w.levelled
 	for len(rows) > 0 && rows[0].at < start {
@@ -54,11 +99,11 @@ func (w *world) loopSwing(start, end float64) (zeta, hz float64, ok bool) {
 	}
 	first += max(1, l.late)
 	if l.bang > 0 || first >= len(rows) || rows[len(rows)-1].at-rows[first].at < freeLeastS {
-		return 0, 0, false
+		return freeSwing{}, false
 	}
 	balance, inertia, still := w.restingPlace(rows[first].at, rows[len(rows)-1].at)
 	if !still {
-		return 0, 0, false
+		return freeSwing{}, false
 	}
 	var size [plantStates]float64 // of the swing: that of a sine of the same power
 	free := rows[first:min(len(rows), first+int(freeMostS/(programs*step))+1)]
@@ -71,18 +116,12 @@ func (w *world) loopSwing(start, end float64) (zeta, hz float64, ok bool) {
 		size[i] = math.Sqrt(v)
 	}
 	even := evened(w.platform, w.chassis, l.quiet, size[xRate], size[xAngle], size[xSpeed], size[xAngle]/degree)
-	if even.damp > w.platform.damp/2 {
-		return 0, 0, false // friction rules: each swing is less than the one before by as much, not by the same part
-	}
-	loop := closeLoop(plant{
-		board: w.platform, robot: w.chassis, inertia: inertia, volts: rows[first].volts, withBody: true, even: even,
-	}, l, programs*step)
-	x, runs, ok := loop.describes(rows, first, balance)
-	if !ok {
-		return 0, 0, false
-	}
-	zeta, wn, ok := loop.swing(x, runs)
-	return zeta, wn / (2 * math.Pi), ok
+	return freeSwing{
+		rows: rows, first: first, balance: balance, rubbed: even.damp > w.platform.damp/2,
+		loop: closeLoop(plant{
+			board: w.platform, robot: w.chassis, inertia: inertia, volts: rows[first].volts, withBody: true, even: even,
+		}, l, programs*step),
+	}, true
 }
 
 // restingPlace is where the robot balances the board, m past the pivot, and the inertia of

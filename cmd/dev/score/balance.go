@@ -18,15 +18,22 @@ func balanceFigures() []Figure {
 		{Name: "attempt start error", Kind: Error, Unit: "s"},
 		{Name: "attempt end error", Kind: Error, Unit: "s"},
 		{Name: "settle error", Kind: Error, Unit: "s"},
+		{Name: "settle within 0.1 s", Kind: Rate},
 		{Name: "settle within 0.2 s", Kind: Rate},
 		{Name: "overshoots equal", Kind: Rate},
 		{Name: "overshoots error", Kind: Error},
 		{Name: "peak error", Kind: Error, Unit: "deg"},
 		{Name: "damping ratio error", Kind: Error},
+		{Name: "damping ratio error in parts", Kind: Error, Unit: "%"},
 		{Name: "damping ratio told, where truth has one", Kind: Rate},
 		{Name: "natural frequency error", Kind: Error, Unit: "%"},
 		{Name: "natural frequency told, where truth has one", Kind: Rate},
 		{Name: "diagnosis right, where truth tells", Kind: Rate},
+		{Name: "gains advised, where the damping was under 0.5", Kind: Rate},
+		{Name: "damping before the advised gain", Kind: Error},
+		{Name: "damping with the advised gain", Kind: Error},
+		{Name: "damping with the advised gain, off 0.7", Kind: Error},
+		{Name: "with the advised gains the loop swings by itself", Kind: Rate, Small: true},
 		{Name: "matches not looked at by balance", Kind: Count},
 	}
 }
@@ -47,6 +54,7 @@ func scoreBalance(c *Case) *Tally {
 	for _, x := range p.pairs {
 		scoreAttempt(t, c, truth[x[0]], got[x[1]])
 	}
+	scoreAdvice(t, c.Retuned)
 	t.notLookedAt(c, "balance")
 	return t
 }
@@ -61,6 +69,7 @@ func scoreAttempt(t *Tally, c *Case, truth, got schemas.Balance) {
 	t.value("attempt end error", got.EndS-truth.EndS)
 	t.both("settle", truth.SettleS, got.SettleS, func(a, b float64) {
 		t.value("settle error", b-a)
+		t.hit("settle within 0.1 s", math.Abs(b-a) <= 0.1)
 		t.hit("settle within 0.2 s", math.Abs(b-a) <= 0.2)
 		if math.Abs(b-a) > 0.5 {
 			t.lose(0.25, "attempt settle time off", "attempt at %s settled after %.1f s, was %.1f s", c.at(truth.StartS), b, a)
@@ -75,7 +84,10 @@ func scoreAttempt(t *Tally, c *Case, truth, got schemas.Balance) {
 	if truth.DampingRatio != nil {
 		t.hit("damping ratio told, where truth has one", got.DampingRatio != nil)
 	}
-	t.both("damping ratio", truth.DampingRatio, got.DampingRatio, func(a, b float64) { t.value("damping ratio error", b-a) })
+	t.both("damping ratio", truth.DampingRatio, got.DampingRatio, func(a, b float64) {
+		t.value("damping ratio error", b-a)
+		t.value("damping ratio error in parts", 100*(b-a)/math.Max(math.Abs(a), 0.05)) // of none at all there are no parts
+	})
 	if truth.NaturalHz != nil {
 		t.hit("natural frequency told, where truth has one", got.NaturalHz != nil)
 	}

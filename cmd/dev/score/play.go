@@ -29,6 +29,9 @@ type Case struct {
 	// Poor are the kinds of sensor faults that may rightly be told although the truth has none.
 	Poor    []string
 	LogEndS float64
+
+	// Poor damping, and what came of the gains that were advised for it.
+	Retuned []Retuned
 }
 
 // at is a time as the sheet shows it: match time.
@@ -86,6 +89,13 @@ func play(o Options, subjects []Subject, seed uint64, history bool) (out played)
 			c.WithHistory, err = analysis.Run(in)
 		}
 		if err != nil {
+			out.failure = err.Error()
+			return out
+		}
+	}
+	if slices.ContainsFunc(subjects, func(s Subject) bool { return s.Name == "balance" }) {
+		doing = "the simulator with the advised gains"
+		if c.Retuned, err = tryAdvice(o, seed, m, c.Got); err != nil {
 			out.failure = err.Error()
 			return out
 		}

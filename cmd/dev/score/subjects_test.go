@@ -1,6 +1,7 @@
 package score
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -238,4 +239,22 @@ func TestFindings(t *testing.T) {
 	assert.Equal(t, 1.0, s.Sums["sensor findings not judged"].K, "a missing signal is a fact of the log")
 	assert.Equal(t, 1.0, s.Sums["trend findings not judged"].K)
 	assert.Contains(t, s.Judged["findings"], Judged{0.99, false})
+}
+
+func TestAdvisedGains(t *testing.T) {
+	tally := newTally()
+	scoreAdvice(tally, []Retuned{
+		{Before: 0.2, After: math.NaN()},
+		{Advised: true, Before: 0.1, After: 0.65},
+		{Advised: true, Before: 0.1, After: -0.1, Unstable: true},
+		{Advised: true, Before: 0.3, After: math.NaN()},
+	})
+	assert.Equal(t, Sum{3, 4}, tally.Sums["gains advised, where the damping was under 0.5"])
+	assert.Equal(t, Sum{1, 3}, tally.Sums["with the advised gains the loop swings by itself"])
+	assert.InDeltaSlice(t, []float64{-0.05, -0.8}, tally.Values["damping with the advised gain, off 0.7"], 1e-12)
+
+	got := &schemas.Report{Balances: []schemas.Balance{{StartS: 100}, {StartS: 120, Retune: &schemas.Retune{GainFactor: 1, RateS: 0.3}}}}
+	assert.Nil(t, retuneOf(got, 100.2))
+	assert.InDelta(t, 0.3, retuneOf(got, 119.8).RateS, 0)
+	assert.Nil(t, retuneOf(got, 140))
 }

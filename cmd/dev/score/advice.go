@@ -1,0 +1,83 @@
+package score
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/sample-logs/sim"
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// poorDamping is the damping under which gains should be advised: a loop with less swings past
+// by a sixth and more.
+const poorDamping = 0.5
+
+// Retuned is one attempt whose loop was poorly damped, and the same match played again with
+// the gains that the report advises. Damping is that of the loop's own straight equations;
+// NaN where the loop never had the board to itself.
+type Retuned struct {
+	Advised       bool
+	Before, After float64
+	Unstable      bool // it swings by itself now
+}
+
+// tryAdvice plays a match again for the first attempt with poor damping that has advice,
+// with the advised gains in place of the robot's own; the rest of the match is the same.
+func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report) ([]Retuned, error) {
+	if m.Levelling == nil {
+		return nil, nil
+	}
+	var out []Retuned
+	for i, b := range m.Truth.Balances {
+		if !(m.LoopDamping[i] < poorDamping) {
+			continue
+		}
+		r := Retuned{Before: m.LoopDamping[i], After: math.NaN()}
+		change := retuneOf(got, b.StartS)
+		if change == nil {
+			out = append(out, r)
+			continue
+		}
+		gains := *m.Levelling
+		gains.Tilt *= change.GainFactor
+		gains.Rate += change.RateS * gains.Tilt
+		again, err := sim.RunOptions(sim.Options{Scenario: o.Scenario, Seed: seed, With: o.With, Gains: &gains})
+		if err != nil {
+			return nil, err
+		}
+		r.Advised = true
+		for k, a := range again.Truth.Balances {
+			if math.Abs(a.StartS-b.StartS) > nearAttempt {
+				continue
+			}
+			r.After = again.LoopDamping[k]
+			r.Unstable = r.After < 0 || math.IsNaN(r.After) && a.Outcome == schemas.BalanceRanOut && a.Overshoots > 2
+		}
+		return append(out, r), nil
+	}
+	return out, nil
+}
+
+// retuneOf is the change advised for the attempt that starts at a time.
+func retuneOf(got *schemas.Report, start float64) *schemas.Retune {
+	for _, b := range got.Balances {
+		if math.Abs(b.StartS-start) <= nearAttempt {
+			return b.Retune
+		}
+	}
+	return nil
+}
+
+func scoreAdvice(t *Tally, all []Retuned) {
+	for _, r := range all {
+		t.hit("gains advised, where the damping was under 0.5", r.Advised)
+		if !r.Advised {
+			continue
+		}
+		t.hit("with the advised gains the loop swings by itself", r.Unstable)
+		if !math.IsNaN(r.After) {
+			t.value("damping before the advised gain", r.Before)
+			t.value("damping with the advised gain", r.After)
+			t.value("damping with the advised gain, off 0.7", r.After-0.7)
+		}
+	}
+}
