@@ -12,16 +12,14 @@ func (w *way) passes(all []journey, stuck map[int]bool) []schemas.Pass {
 	for i, j := range all {
 		p := schemas.Pass{Piece: i + 1, Outcome: outcome(j, stuck[i+1])}
 		seen := make(map[int]schemas.StagePass)
-		for n, v := range j.visits {
+		for _, v := range j.visits {
 			k, front := inFront(v.slot)
 			if _, again := seen[k]; !front || again || v.blk < 0 {
 				continue // the first time it came is when it entered
 			}
-			st := schemas.StagePass{}
+			// Of a piece that stood there when the log began that is the log's first sample.
+			st := schemas.StagePass{EnterS: schemas.Some(schemas.Seconds(v.from))}
 			b := w.beams[k].blocks[v.blk]
-			if !j.started(w, n) {
-				st.EnterS = schemas.Some(schemas.Seconds(v.from))
-			}
 			if !b.open && v.how != stays {
 				st.LeaveS = schemas.Some(schemas.Seconds(w.leftBeam(v)))
 			}

@@ -3,6 +3,7 @@ package path
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
@@ -81,6 +82,8 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		put(-7, "a later piece passed")
 	case s.slot >= w.wait && !front && k+1 == len(w.beams) && w.beams[k].stage == len(w.in.Stages)-1:
 		put(-3, "the last beam had cleared, only the count of releases had not come")
+	case s.slot >= w.wait && !w.released(all):
+		put(-4, "no piece was released in this match: what releasing drives is not known")
 	case s.how == outGate && s.slot < w.last && s.slot < w.wait:
 		put(-6, "it was counted as released: the beams ahead missed it")
 	case s.how == stays && !front && s.turned == 0 && s.lock < 1:
@@ -125,6 +128,11 @@ func (s *stand) slowness(w *way, followed bool) float64 {
 // slowPieces is the share of pieces that go through a stage clearly slower than others
 // without ever standing.
 const slowPieces = 0.02
+
+// released is whether any piece left at the gate.
+func (w *way) released(all []journey) bool {
+	return slices.ContainsFunc(all, func(j journey) bool { return j.outcome == outGate })
+}
 
 // pushedBack is whether a stage that may hold the piece was reversed before the stand.
 func (w *way) pushedBack(s *stand) bool {
