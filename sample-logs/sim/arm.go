@@ -35,6 +35,9 @@ func (a *arm) ratio() float64 {
 	return a.gear / a.drum
 }
 
+// carriageRatio is the ratio of the usual carriage, for which the gains of loops are drawn.
+const carriageRatio = 10 / 0.024
+
 // pull of gravity against moving up, N (N m).
 func (a *arm) pull() float64 {
 	if a.length > 0 {
@@ -101,6 +104,9 @@ func newArmLoop(w *world) armLoop {
 	l := armLoop{top: 1.1, ramp: 4, kp: 9, kd: 0.9, holdUp: most / (a.ratio() * a.yield * m.ke) * m.r / 12}
 	if w.scenario.balance.armLoop != nil {
 		w.scenario.balance.armLoop(&l, stream(w.seed, "arm gains"))
+	}
+	if a.length > 0 && l.late > 0 {
+		l.kp *= a.ratio() / carriageRatio // a late loop bears no more gain round it than on a carriage
 	}
 	return l
 }

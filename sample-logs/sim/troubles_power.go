@@ -119,7 +119,11 @@ func stiffGearbox(s *scenario, r random) {
 				b.friction *= 2.2 * much
 			}
 		default:
-			w.arm.rub += 75 * much
+			if w.arm.length > 0 {
+				w.arm.rub += 0.18 * much * w.arm.gear // N m at the rotor, as much as on a carriage
+			} else {
+				w.arm.rub += 75 * much
+			}
 		}
 	})
 }
