@@ -305,7 +305,9 @@ type Brownout struct {
 	OtherShare  *float64 `json:"other_share"` // not in measured branches
 	CurrentA    *float64 `json:"current_a"`   // whole current over the dip
 	Period      string   `json:"period"`
-	Cause       string   `json:"cause"` // weak_battery, bad_connection, overload, or empty
+	ShareShift  *float64 `json:"share_shift"`  // by how much a share changes at most when currents are read a sample earlier or later
+	ResolutionS *float64 `json:"resolution_s"` // usual time between readings of the voltage: what is shorter may be missed
+	Cause       string   `json:"cause"`        // weak_battery, bad_connection, overload, or empty
 }
 
 // Share is one branch's part of the whole current over a dip, 0 to 1.
@@ -313,7 +315,16 @@ type Share struct {
 	Name       string   `json:"name"`
 	Share      float64  `json:"share"`
 	ShortfallV *float64 `json:"shortfall_v"` // its fair part of how far the voltage fell under enter_v
+	Necessary  string   `json:"necessary"`   // whether the dip took this branch: yes, no, or empty when the log cannot tell
+	LimitA     *float64 `json:"limit_a"`     // the highest limit on this branch alone that would have prevented it, with 95 % probability
 }
+
+// What Share.Necessary says.
+const (
+	NecessaryYes     = "yes"
+	NecessaryNo      = "no"
+	NecessaryUnknown = ""
+)
 
 // StandbyDraw is a branch that drew current while the robot was disabled.
 type StandbyDraw struct {

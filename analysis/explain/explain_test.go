@@ -159,7 +159,7 @@ func TestEveryKindIsExplained(t *testing.T) {
 			{ID: "data_gap-end-1", Kind: "data_gap", Title: "The log stops.", Because: "It stops."},
 		},
 	})
-	in.Dips = []power.Judged{{Cause: "weak_battery", CurrentA: some(120), HealthyV: some(9.4), ExpectedV: some(6.3), UnexplainedV: some(0.2)}}
+	in.Dips = []power.Judged{{Cause: "weak_battery", CurrentA: some(120), HealthyV: some(9.4), SoundV: some(12.4), SoundOhm: some(0.025), ExpectedV: some(6.3), UnexplainedV: some(0.2)}}
 	for _, f := range in.Report.Findings {
 		t.Run(f.ID, func(t *testing.T) {
 			e, err := Of(in, f.ID)

@@ -55,11 +55,11 @@ func (in Input) brownouts() []schemas.Reasoning {
 		}
 		r.Numbers = append(r.Numbers,
 			number("largest current at the lowest", j.CurrentA, "A", nil),
-			number("a healthy battery would have held", j.HealthyV, "V", nil),
+			number("a sound battery would have held", j.HealthyV, "V", nil),
 			number("this battery's load line expects", j.ExpectedV, "V", nil),
 			number("lower than that", j.UnexplainedV, "V", nil))
 		r.Alternatives = in.causes(b, j, cfg)
-		r.Change = in.otherCause(j, cfg)
+		r.Change = in.otherCause(j)
 		out = append(out, r)
 	}
 	return out
@@ -86,16 +86,19 @@ func (in Input) causes(b schemas.Brownout, j power.Judged, cfg power.Config) []s
 		connection = fmt.Sprintf("it fell %.2f V further than current times resistance makes; from %.1f V plus %.0f %% of the explained drop a loose lead is meant",
 			math.Max(*j.UnexplainedV, 0), cfg.LooseV, 100*cfg.LooseShare)
 	}
+	if j.TightV != nil && in.Line != nil {
+		connection += fmt.Sprintf("; the resistance jumps between %.3f and %.3f ohm, and at its best it would have held %.2f V", in.Line.TightOhm, in.Line.LooseOhm, *j.TightV)
+	}
 	overload := "the current at the lowest point is not known"
-	if j.HealthyV != nil && j.CurrentA != nil && in.Profile.Power.Brownout != nil {
-		overload = fmt.Sprintf("at %.0f A a healthy battery (%.1f V, %.3f ohm, common practice) would have held %.2f V; under the cut-off of %.2f V it is the load",
-			*j.CurrentA, cfg.HealthyOpenV, cfg.HealthyOhm, *j.HealthyV, in.Profile.Power.Brownout.EnterV)
+	if j.HealthyV != nil && j.CurrentA != nil && j.SoundV != nil && j.SoundOhm != nil && in.Profile.Power.Brownout != nil {
+		overload = fmt.Sprintf("at %.0f A a sound battery (%.1f V by then, %.4f ohm) would have held %.2f V; under the cut-off of %.2f V it is the load",
+			*j.CurrentA, *j.SoundV, *j.SoundOhm, *j.HealthyV, in.Profile.Power.Brownout.EnterV)
 	}
 	bat := in.Report.Battery
 	weak := "neither its resting voltage nor its load line is known"
 	if bat.OpenCircuitV != nil && bat.ResistanceLowOhm != nil && bat.ResistanceOhm != nil {
-		weak = fmt.Sprintf("its load line has %.2f V without load and %.3f ohm, surely at least %.3f; weak is under %.1f V or surely over %.3f ohm",
-			*bat.OpenCircuitV, *bat.ResistanceOhm, *bat.ResistanceLowOhm, cfg.LowOpenV, cfg.HealthyOhm)
+		weak = fmt.Sprintf("its load line has %.2f V without load and %.3f ohm, surely at least %.3f; weak is under %.2f V, relaxation taken out, or over %.3f ohm",
+			*bat.OpenCircuitV, *bat.ResistanceOhm, *bat.ResistanceLowOhm, cfg.ChargedV, cfg.HealthyOhm)
 	}
 	if bat.RestV != nil {
 		weak += fmt.Sprintf("; at rest it showed %.2f V, weak under %.1f V", *bat.RestV, cfg.LowRestV)
@@ -108,10 +111,10 @@ func (in Input) causes(b schemas.Brownout, j power.Judged, cfg power.Config) []s
 }
 
 // otherCause says what would make another cause of it.
-func (in Input) otherCause(j power.Judged, cfg power.Config) []string {
+func (in Input) otherCause(j power.Judged) []string {
 	var out []string
-	if l := in.Profile.Power.Brownout; l != nil && j.CurrentA != nil {
-		out = append(out, fmt.Sprintf("With a current over %.0f A even a healthy battery would have dipped: then it is an overload.", (cfg.HealthyOpenV-l.EnterV)/cfg.HealthyOhm))
+	if l := in.Profile.Power.Brownout; l != nil && j.SoundV != nil && j.SoundOhm != nil {
+		out = append(out, fmt.Sprintf("With a current over %.0f A even a sound battery would have dipped: then it is an overload.", (*j.SoundV-l.EnterV) / *j.SoundOhm))
 	}
 	if in.Line == nil {
 		out = append(out, "A log with whole current, from 10 Hz: it tells battery, wiring and load apart.")

@@ -70,6 +70,9 @@ func brownouts(in Input) []drafted {
 		d.Numbers = append(d.Numbers, usual)
 	}
 	d.Check = brownoutChecks(cause, who, dips)
+	if branch, amps, ok := oneLimit(dips); ok && cause != "bad_connection" {
+		d.Numbers = append(d.Numbers, number("limit on "+branch, amps, "A"))
+	}
 	d.aside = fmt.Sprintf("The supply fell to %.2f V.", lowest)
 	return []drafted{d}
 }
@@ -132,10 +135,10 @@ func biggestShares(b schemas.Brownout) string {
 func brownoutChecks(cause, who string, dips []schemas.Brownout) []string {
 	switch cause {
 	case "weak_battery":
-		return []string{
+		return append([]string{
 			"Swap " + who + " for a charged one, then read its rest voltage after ten minutes.",
 			"Feel both lugs and the main connector for play.",
-		}
+		}, limitCheck(dips)...)
 	case "bad_connection":
 		return []string{
 			"Feel both lugs, the main connector and the breaker for play and heat.",
@@ -143,10 +146,46 @@ func brownoutChecks(cause, who string, dips []schemas.Brownout) []string {
 		}
 	}
 	out := []string{"Put in a fully charged battery and read its rest voltage first.", "Feel both lugs and the main connector for play."}
+	if advice := limitCheck(dips); advice != nil {
+		return append(out, advice...)
+	}
 	if top := biggestShares(dips[0]); top != "" {
 		out = append(out, "Limit the current of what drew most: "+top+".")
 	}
 	return out
+}
+
+// limitCheck is the advice to limit one branch, nil when no single limit would have done.
+func limitCheck(dips []schemas.Brownout) []string {
+	branch, amps, ok := oneLimit(dips)
+	if !ok {
+		return nil
+	}
+	what := "it"
+	if len(dips) > 1 {
+		what = "all of them"
+	}
+	return []string{fmt.Sprintf("By the load line a current limit of %.0f A on %s alone would have prevented %s (95 %%). Stay within the maker's and the event's rules; a qualified adult decides.", math.Floor(amps), branch, what)}
+}
+
+// oneLimit is the branch on which a single limit would have prevented every dip, and that
+// limit in A: the one that may keep most of the current.
+func oneLimit(dips []schemas.Brownout) (branch string, amps float64, ok bool) {
+	for _, s := range dips[0].Branches {
+		least := math.Inf(1)
+		for _, d := range dips {
+			i := slices.IndexFunc(d.Branches, func(o schemas.Share) bool { return o.Name == s.Name })
+			if i < 0 || d.Branches[i].LimitA == nil {
+				least = math.Inf(-1)
+				break
+			}
+			least = math.Min(least, *d.Branches[i].LimitA)
+		}
+		if least >= 1 && least > amps {
+			branch, amps, ok = s.Name, least, true
+		}
+	}
+	return branch, amps, ok
 }
 
 // commonCause is the cause of most dips; "" when none is told.

@@ -19,52 +19,111 @@ const (
 type Judged struct {
 	Cause        string
 	CurrentA     *float64 // whole current where the voltage was lowest
-	HealthyV     *float64 // what a healthy battery would have held at that current
+	HealthyV     *float64 // what a sound battery would have held at that current
+	SoundV       *float64 // and its level without load then, relaxed as much as it would be
+	SoundOhm     *float64 // and its resistance
 	ExpectedV    *float64 // what this battery's load line expects there, from the second before
 	UnexplainedV *float64 // how much lower it was
+	TightV       *float64 // what this battery would have held with its connection at its best, when that jumps
+}
+
+// model is what is known of the supply when dips are judged.
+type model struct {
+	pair  *aligned
+	line  *LoadLine // nil when refused
+	level []float64 // V at no load at each reading of pair
+	open  float64   // V, the level before any relaxation
+	sound float64   // ohm of a sound battery
+}
+
+func newModel(pair *aligned, line *LoadLine, usual float64, cfg Config) model {
+	m := model{pair: pair, line: line, sound: cfg.SoundOhm}
+	if cfg.LeastOhm <= usual && usual <= cfg.HealthyOhm {
+		m.sound = usual
+	}
+	if line != nil {
+		m.level, m.open = pair.levels(line.perRead)
+	}
+	return m
 }
 
 // judge decides why the supply dipped, in this order:
 //
+//   - overload when even a sound battery would have dipped at that current,
 //   - bad_connection when the voltage fell far further than this battery's own resistance
 //     makes of the current,
-//   - overload when even a healthy battery would have dipped at that current,
-//   - weak_battery when it was low at rest, or its open-circuit voltage is, or its
-//     resistance is surely above a healthy one's,
+//   - bad_connection when the resistance jumps and the battery behind it is sound as far as
+//     the connection at its best shows; with one that is not, weak_battery when it would not
+//     have held at that either, but a sound one would even behind this connection, and
+//     nothing where it took both,
+//   - weak_battery when it was low at rest, or its open-circuit voltage is that of one that
+//     is not charged, or its resistance is above a healthy one's,
+//   - overload when nothing speaks against the battery,
 //   - empty when the log does not tell, or the battery is none that the limits speak of.
-func judge(d dip, line *LoadLine, restV *float64, pair *aligned, enter float64, cfg Config) (j Judged) {
+func (m model) judge(d dip, restV *float64, enter float64, cfg Config) (j Judged) {
 	speaksOf := func(v float64) bool { return cfg.LeastOpenV <= v && v <= cfg.MostOpenV }
 	lowAtRest := restV != nil && speaksOf(*restV) && *restV < cfg.LowRestV
-	if line == nil {
+	if m.line == nil {
 		if lowAtRest {
 			j.Cause = CauseWeakBattery
 		}
 		return j
 	}
-	if !speaksOf(line.OpenCircuitV) {
+	if !speaksOf(m.line.OpenCircuitV) {
 		return j
 	}
-	amps := pair.most(d.minAt)
+	ohm := m.line.perRead
+	level := m.at(d.minAt)
+	amps := m.pair.most(d.minAt)
+	if m.pair.response != (response{}) && m.line.LooseOhm == 0 && level > d.minV {
+		amps = (level - d.minV) / ohm // a late or slow reading does not show the peak
+	}
 	if math.IsNaN(amps) {
 		return j
 	}
-	healthy := cfg.HealthyOpenV - cfg.HealthyOhm*amps
-	j.CurrentA, j.HealthyV = schemas.Some(amps), schemas.Some(healthy)
+	soundV := cfg.SoundV
+	if !math.IsNaN(level) {
+		soundV -= (m.open - level) * min(1, m.sound/ohm)
+	}
+	healthy := soundV - m.sound*amps
+	j.CurrentA, j.HealthyV, j.SoundV, j.SoundOhm = schemas.Some(amps), schemas.Some(healthy), schemas.Some(soundV), schemas.Some(m.sound)
 	explained := 0.0
-	if open, before := pair.before(d.start, line.ResistanceOhm); !math.IsNaN(open) {
-		expected := open - line.ResistanceOhm*amps
-		explained = line.ResistanceOhm * math.Abs(amps-before)
+	if open, before := m.pair.before(d.start, ohm); !math.IsNaN(open) {
+		expected := open - ohm*amps
+		explained = ohm * math.Abs(amps-before)
 		j.ExpectedV, j.UnexplainedV = schemas.Some(expected), schemas.Some(expected-d.minV)
 	}
 	switch {
-	case j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained:
-		j.Cause = CauseBadConnection
 	case healthy < enter:
 		j.Cause = CauseOverload
-	case lowAtRest, line.OpenCircuitV < cfg.LowOpenV, line.ResistanceLowOhm > cfg.HealthyOhm:
+	case j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained:
+		j.Cause = CauseBadConnection
+	case m.line.LooseOhm > 0 && !math.IsNaN(level):
+		tight := level - m.line.TightOhm*amps
+		j.TightV = schemas.Some(tight)
+		ownFault := m.line.TightOhm > cfg.HealthyOhm+cfg.JumpOhm || lowAtRest
+		switch both := healthy-max(0, tight-d.minV) >= enter; {
+		case tight < enter && both && ownFault:
+			j.Cause = CauseWeakBattery
+		case !(ownFault && both):
+			j.Cause = CauseBadConnection
+		}
+	case lowAtRest, m.line.OpenCircuitV < cfg.ChargedV, m.line.ResistanceOhm > cfg.HealthyOhm:
 		j.Cause = CauseWeakBattery
+	default:
+		j.Cause = CauseOverload
 	}
 	return j
+}
+
+// at is the level at no load at t, by the last reading that knows it within a second.
+func (m model) at(t int64) float64 {
+	for k := series.Before(m.pair.T, t); k >= 0 && t-m.pair.T[k] < 1_000_000; k-- {
+		if v := m.level[k]; !math.IsNaN(v) {
+			return v
+		}
+	}
+	return math.NaN()
 }
 
 // most is the largest current about t, within a step and a half: a short peak may have

@@ -65,8 +65,8 @@ func TestCauseWithoutACurrent(t *testing.T) {
 	in := Input{Voltage: v, EnterV: 6.8, LeaveV: 7.4, End: 20_000_000}
 	assert.Empty(t, Detect(in, DefaultConfig()).Brownouts[0].Cause)
 	low := 11.9
-	j := judge(dip{start: 12_000_000, minV: 6}, nil, &low, nil, 6.8, DefaultConfig())
+	j := model{}.judge(dip{start: 12_000_000, minV: 6}, &low, 6.8, DefaultConfig())
 	assert.Equal(t, CauseWeakBattery, j.Cause, "flat at rest says enough")
 	full := 12.7
-	assert.Empty(t, judge(dip{}, nil, &full, nil, 6.8, DefaultConfig()).Cause)
+	assert.Empty(t, model{}.judge(dip{}, &full, 6.8, DefaultConfig()).Cause)
 }

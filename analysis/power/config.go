@@ -72,15 +72,24 @@ type Config struct {
 
 	// What a healthy battery with its wiring does, common practice for 12 V sealed
 	// lead-acid of about 18 Ah: 0.012 to 0.025 ohm, and 12.4 V without load. Under LowRestV
-	// at rest it is half empty at best, under LowOpenV by the load line nearly empty
-	// (makers' tables of resting voltage: 12.3 V for half, 12.0 V for a quarter).
-	HealthyOhm, HealthyOpenV float64
-	LowRestV, LowOpenV       float64
+	// at rest it is half empty at best, under ChargedV by the load line, in mid-match, it was not
+	// charged (makers' tables of resting voltage: 12.6 V for three quarters, 12.3 V for half,
+	// 12.0 V for a quarter).
+	HealthyOhm float64
+	// SoundOhm and SoundV are the sound battery that a dip is held against: the middle of
+	// that, and the resting voltage of a full one (1.28 specific gravity plus 0.84, six
+	// times: the trade's rule) less what half a match takes. Earlier matches of the robot
+	// tell a better SoundOhm, within LeastOhm to HealthyOhm.
+	SoundOhm, SoundV, LeastOhm float64
+	LowRestV, ChargedV         float64
 	// These batteries are the ones the thresholds speak of: their open-circuit voltage.
 	LeastOpenV, MostOpenV float64
 	// A dip is blamed on a connection when more than LooseV volts of it, and more than
 	// LooseShare of what the resistance explains, go beyond the load line. Chosen by us.
 	LooseV, LooseShare float64
+	// ShiftMatters is the change of a share, by a shift of one sample between voltage and
+	// current, from which on it is said. Chosen by us.
+	ShiftMatters float64
 }
 
 // DefaultConfig is the configuration used unless a caller knows better.
@@ -93,7 +102,7 @@ func DefaultConfig() Config {
 		ScaleS: 0.25, ScaleLeft: 0.08,
 		LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
-		HealthyOhm: 0.025, HealthyOpenV: 12.4, LowRestV: 12.2, LowOpenV: 12.0, LeastOpenV: 9, MostOpenV: 15,
-		LooseV: 0.7, LooseShare: 0.5,
+		HealthyOhm: 0.025, SoundOhm: 0.0185, SoundV: 12.65, LeastOhm: 0.012, LowRestV: 12.2, ChargedV: 12.45, LeastOpenV: 9, MostOpenV: 15,
+		LooseV: 0.7, LooseShare: 0.5, ShiftMatters: 0.05,
 	}
 }

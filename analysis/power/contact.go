@@ -22,7 +22,7 @@ type resistances struct {
 // is a battery's of resistance ohm, relaxed as it was by then.
 func (a *aligned) moments(ohm float64, from, to int64, cfg Config) (r resistances) {
 	const steady = 0.3 // of the current, from one reading to the next but one
-	level := a.levels(ohm)
+	level, _ := a.levels(ohm)
 	for k := 1; k+1 < len(a.T); k++ {
 		i := a.I[k]
 		if a.T[k] < from || a.T[k] > to || !(i >= cfg.LocalA) || !(math.Abs(a.I[k+1]-a.I[k-1]) <= steady*i) {

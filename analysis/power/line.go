@@ -18,6 +18,7 @@ type LoadLine struct {
 	ResistanceOhm, ResistanceLowOhm, ResistanceHighOhm float64
 	TightOhm, LooseOhm                                 float64 // between which the resistance jumps, 0 when it is steady
 	SmoothedS                                          float64 // time constant by which the current's sensor smooths, 0 for none
+	perRead                                            float64 // the resistance for currents as the sensor reads them, its scale not put right
 	Points                                             int     // steps of the load it rests on
 	LagS                                               float64 // how much later the current's reading comes than the voltage's
 }
@@ -71,6 +72,7 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 		se = math.Hypot(se, cfg.LooseError*ohm)
 		r.note("the resistance of battery and wiring jumps between %.3f and %.3f ohm, as a loose connection makes it: the resistance is its mean over the match", low, high)
 	}
+	read := ohm // for the current as it reads
 	ohm *= 1 + scale.off
 	se = math.Hypot(se, ohm*scale.se)
 	if scale.spread > 0.01 {
@@ -94,12 +96,12 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	}
 	l := &LoadLine{
 		ResistanceOhm: ohm, ResistanceLowOhm: ohm - half, ResistanceHighOhm: ohm + half,
-		Points: len(steps), LagS: schemas.Seconds(pair.lagUs), SmoothedS: pair.tauS,
+		perRead: read, Points: len(steps), LagS: schemas.Seconds(pair.lagUs), SmoothedS: pair.tauS,
 	}
 	if loose {
 		l.TightOhm, l.LooseOhm = low, high
 	}
-	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = pair.openCircuit(ohm, half, cfg)
+	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = pair.openCircuit(read, half, cfg)
 	return l, ""
 }
 

@@ -103,17 +103,17 @@ func (a *aligned) stretches(ohm float64) (parts []stretch, meanI float64) {
 	return parts, sumI / n
 }
 
-// levels is the voltage at no load at each reading: that of the whole log less the
+// levels is the voltage at no load at each reading: open, that of the whole log, less the
 // relaxation by then. NaN where voltage or current is not known, and everywhere when it
 // cannot be told.
-func (a *aligned) levels(ohm float64) []float64 {
+func (a *aligned) levels(ohm float64) (out []float64, open float64) {
 	parts, _ := a.stretches(ohm)
 	var all stretch
 	for _, p := range parts {
 		all.add(p)
 	}
 	fit, _, ok := all.solve([relaxations]bool{true, true, true, true})
-	out := make([]float64, len(a.T))
+	out = make([]float64, len(a.T))
 	var slow relaxing
 	for k, t := range a.T {
 		out[k] = math.NaN()
@@ -126,7 +126,7 @@ func (a *aligned) levels(ohm float64) []float64 {
 			out[k] -= fit[j+1] * i
 		}
 	}
-	return out
+	return out, fit[0]
 }
 
 // relaxing is the current as each relaxation follows it.

@@ -36,6 +36,7 @@ type Input struct {
 	Periods        []schemas.Period
 	Start, End     int64 // first and last sample of the log, µs
 	Gaps           []series.Interval
+	UsualOhm       float64 // of a sound battery in this robot, by earlier matches; 0 when not known
 }
 
 // Result is what happened to the supply.
@@ -85,7 +86,7 @@ func Detect(in Input, cfg Config) Result {
 		from, to := matchSpan(in)
 		if line, refused := loadLine(pair, supply.scale(from, to, cfg), from, to, cfg, &r); refused == "" {
 			r.Line = line
-			open := pair.worked(line.ResistanceOhm, from, to)
+			open := pair.worked(line.perRead, from, to)
 			r.Battery.OpenCircuitV = schemas.Some(open)
 			r.Battery.ResistanceOhm = schemas.Some(line.ResistanceOhm)
 			r.Battery.ResistanceLowOhm = schemas.Some(line.ResistanceLowOhm)
@@ -102,11 +103,14 @@ func Detect(in Input, cfg Config) Result {
 		r.note("the profile gives no brownout limits (power.brownout): brownouts were not looked for")
 		return r
 	}
+	supplied := newModel(pair, r.Line, in.UsualOhm, cfg)
 	for _, d := range dips(voltage, in.EnterV, in.LeaveV) {
 		b := d.report(in.Periods)
+		b.ResolutionS = schemas.Some(schemas.Seconds(voltage.step))
 		supply.blame(&b, d, voltage, pair, &r)
 		supply.shortfall(&b, d, r.Line, pair, in.EnterV)
-		j := judge(d, r.Line, r.Battery.RestV, pair, in.EnterV, cfg)
+		supplied.without(&b, d, voltage, supply, in.EnterV)
+		j := supplied.judge(d, r.Battery.RestV, in.EnterV, cfg)
 		b.Cause = j.Cause
 		if d.silence > 0 {
 			r.note("the voltage was silent for %.1f s within the brownout at %.2f s: how low it was then, and when the brownout ended if it ended there, is not known", schemas.Seconds(d.silence), b.StartS)
@@ -114,7 +118,22 @@ func Detect(in Input, cfg Config) Result {
 		r.Brownouts = append(r.Brownouts, b)
 		r.Judged = append(r.Judged, j)
 	}
+	r.sayTiming(cfg)
 	return r
+}
+
+// sayTiming says on how many brownouts it matters which sample of the current goes with
+// which of the voltage.
+func (r *Result) sayTiming(cfg Config) {
+	n, most := 0, 0.0
+	for _, b := range r.Brownouts {
+		if b.ShareShift != nil && *b.ShareShift > cfg.ShiftMatters {
+			n, most = n+1, max(most, *b.ShareShift)
+		}
+	}
+	if n > 0 {
+		r.note("in %d of %d brownouts the shares hang on the timing: with the currents read one sample earlier or later a branch's part changes by up to %.0f %% of the whole", n, len(r.Brownouts), 100*most)
+	}
 }
 
 func (r *Result) note(format string, args ...any) {

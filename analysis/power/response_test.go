@@ -110,7 +110,7 @@ func TestScaleOfTheWholeCurrent(t *testing.T) {
 // keeps its own.
 func TestAConnectionThatJumps(t *testing.T) {
 	covered := 0
-	for seed := range uint64(20) {
+	for seed := range uint64(12) {
 		rng := rand.New(rand.NewPCG(seed, 5))
 		load := drive(rng, 150)
 		volts := healthy.volts(load, fine)
@@ -137,7 +137,7 @@ func TestAConnectionThatJumps(t *testing.T) {
 		require.NotNil(t, r.Line)
 		assert.Zero(t, r.Line.LooseOhm, "a sound one")
 	}
-	assert.GreaterOrEqual(t, covered, 17)
+	assert.GreaterOrEqual(t, covered, 10)
 }
 
 func TestMeanOfMoments(t *testing.T) {

@@ -37,7 +37,7 @@ func (s supply) shortfall(b *schemas.Brownout, d dip, line *LoadLine, pair *alig
 	if math.IsNaN(rest) {
 		return
 	}
-	ohm := line.ResistanceOhm
+	ohm := line.perRead
 	parts := shortfallParts(append(slices.Clone(amps), rest), ohm, d.minV+ohm*whole, enter)
 	for i := range b.Branches {
 		b.Branches[i].ShortfallV = schemas.Some(parts[i])

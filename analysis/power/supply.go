@@ -102,6 +102,9 @@ func (s supply) blame(b *schemas.Brownout, d dip, voltage trace, pair *aligned, 
 		shares += mean / (whole / known)
 		b.Branches = append(b.Branches, schemas.Share{Name: branch.name, Share: share})
 	}
+	if shift := s.shifted(b, from, to); len(b.Branches) > 0 {
+		b.ShareShift = schemas.Some(shift)
+	}
 	if !complete {
 		r.note("over the brownout at %.2f s some branches have no reading: what they drew is not in the shares", b.StartS)
 		return

@@ -160,13 +160,15 @@ type Branch struct {
 	Share    float64 `parquet:"share"`
 
 	ShortfallV *float64 `parquet:"shortfall_v,optional"`
+	Necessary  string   `parquet:"necessary"` // yes, no, or empty
+	LimitA     *float64 `parquet:"limit_a,optional"`
 }
 
 func branchRows(r *schemas.Report) []Branch {
 	out := []Branch{}
 	for i, b := range r.Brownouts {
 		for _, s := range b.Branches {
-			out = append(out, Branch{r.From.Seal, int32(i), s.Name, s.Share, s.ShortfallV})
+			out = append(out, Branch{r.From.Seal, int32(i), s.Name, s.Share, s.ShortfallV, s.Necessary, s.LimitA})
 		}
 	}
 	return out
