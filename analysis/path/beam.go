@@ -52,22 +52,7 @@ func watch(sensor *series.Bool, stage int, end int64, cfg Config) beam {
 	if len(runs) == 0 {
 		return b
 	}
-	emit := make([][]float64, len(runs))
-	for i, r := range runs {
-		emit[i] = readingOdds(r, b.step, i == len(runs)-1, cfg)
-	}
-	// How often this beam gives false readings is learned from a first look.
-	share := cfg.GlitchOdds
-	post, _ := beamModel(share).Smooth(emit)
-	const weight = 10 // readings that the guess is worth, at a twentieth of it
-	wrong := share / 20 * weight
-	for _, p := range post {
-		wrong += p[beamSpark] + p[beamDropout]
-	}
-	share = min(wrong/(float64(len(runs))+weight), 0.5)
-	model := beamModel(share)
-	path, _ := model.Viterbi(emit)
-	post, _ = model.Smooth(emit)
+	path, post := readRuns(runs, b.step, cfg)
 
 	const faint = 0.02 // less likely pieces than this are not worth a thought
 	var glitches []run
@@ -102,6 +87,52 @@ func watch(sensor *series.Bool, stage int, end int64, cfg Config) beam {
 	}
 	b.blocks = kept
 	return b
+}
+
+// readRuns is the most probable state of each run, and the probabilities of all. How often
+// the beam gives false readings is learned from a first look, and how long they last by
+// which law makes the readings likeliest: a loose wire flashes for a sample or two, sunlight
+// for longer.
+func readRuns(runs []run, step float64, cfg Config) (path []int, post [][]float64) {
+	best := math.Inf(-1)
+	emit := make([][]float64, len(runs))
+	for _, lasting := range glitchLengths(runs, cfg) {
+		cfg.GlitchS = lasting
+		for i, r := range runs {
+			emit[i] = readingOdds(r, step, i == len(runs)-1, cfg)
+		}
+		share := cfg.GlitchOdds
+		first, _ := beamModel(share).Smooth(emit)
+		const weight = 10 // readings that the guess is worth, at a twentieth of it
+		wrong := share / 20 * weight
+		for _, p := range first {
+			wrong += p[beamSpark] + p[beamDropout]
+		}
+		share = min(wrong/(float64(len(runs))+weight), 0.5)
+		model := beamModel(share)
+		if p, likely := model.Smooth(emit); likely > best {
+			best, post = likely, p
+			path, _ = model.Viterbi(emit)
+		}
+	}
+	return path, post
+}
+
+// glitchLengths are the usual lengths of false readings to try. Longer ones than the guess
+// only for a beam that is often blocked for shorter than any piece would: short clear
+// moments alone are the gaps between pieces that follow each other.
+func glitchLengths(runs []run, cfg Config) []float64 {
+	const often = 6
+	flashes := 0
+	for _, r := range runs {
+		if r.blocked && r.to-r.from < schemas.Micros(cfg.BlockS/3) {
+			flashes++
+		}
+	}
+	if flashes < often {
+		return []float64{cfg.GlitchS}
+	}
+	return []float64{cfg.GlitchS, 3 * cfg.GlitchS, 8 * cfg.GlitchS}
 }
 
 // runsOf are the runs of equal readings, the last to the end of the log.
