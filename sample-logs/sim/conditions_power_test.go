@@ -332,15 +332,3 @@ func TestPowerConditionsOffMeansOff(t *testing.T) {
 	}
 	r.balanced(t, "clean")
 }
-
-// The score's matches have a faster relaxation than any other.
-func TestExamBatteryLiesOutside(t *testing.T) {
-	for seed := uint64(1); seed <= 30; seed++ {
-		drawn, _ := findScenario(Drawn)
-		exam, _ := findScenario(Exam)
-		tau := newWorld(drawn, Options{Seed: seed}).battery.tau1
-		assert.True(t, 0.6 < tau && tau < 1.2, "%g", tau)
-		tau = newWorld(exam, Options{Seed: seed}).battery.tau1
-		assert.True(t, 0.25 <= tau && tau <= 0.45, "%g", tau)
-	}
-}

@@ -63,7 +63,10 @@ func TestEverySensorConditionDoesWhatItSays(t *testing.T) {
 		if w.seed == 4 && !slices.Contains([]string{"reboot", "log-begins-late", "log-ends-early"}, c.Name) {
 			assert.Equal(t, plain.w.track, w.track, "%s changes what happened", c.Name)
 		}
-		check := sensorChecks[c.Name]
+		check := readingChecks[c.Name]
+		if check == nil {
+			check = formChecks[c.Name]
+		}
 		if place, ok := placesMissing[c.Name]; ok {
 			check = func(t *testing.T, p, _ played) { isMissing(t, p, place) }
 		}

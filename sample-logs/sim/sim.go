@@ -7,10 +7,23 @@
 // same name and seed give the same match on every run; there is no wall clock in it. A
 // seed varies the robot, its battery, the people and where the pieces lie.
 //
-// One file a subject: battery, motor, supply, branch (its breakers), load (what
-// draws by itself, and loose contacts), limiter, chassis, path (belts and pieces), catch (what
-// makes a piece jam), platform, arm; the robot's own program; the driver and the operator;
-// the sensors; and what is true (truth and its parts).
+// One file a subject:
+//
+//   - the match: sim (the front door), scenario (the stories), draw (matches without one),
+//     world (one step of everything), periods, tally, random
+//   - the robot, built: build and build_*; moved: battery, motor, supply, branch, load, limiter,
+//     chassis, steering, body, arm, path (belts), piece, catch and hang (what makes a piece jam)
+//   - the field: field, floor, platform, rivals, knocks, feeder and fit (pieces on their way in)
+//   - who decides: program, leveller, loop_linear, orders; driver, driver_ways, climb, operator,
+//     handovers; losses (what kept the robot from its job)
+//   - what is seen: signals, channel, recorder, odometry, clock, arrived, reboot, and profile
+//   - what is true: trace and power_record (kept while it runs), truth and truth_*
+//   - what can be different: conditions, and conditions_* by subject
+//
+// To add a condition: give the part it changes a field whose zero leaves it out; add an entry
+// (name, subject, kind, summary, odds, set) to the table in conditions_* of its subject, with a
+// group if it excludes others; let set write to the scenario only, drawing from its own stream;
+// make the truth right with it, or null; and write the test that it does what the summary says.
 package sim
 
 import (
