@@ -22,6 +22,7 @@ func lookAtPower(m *match) outcome {
 	if in.Voltage == nil || len(in.Voltage.T) == 0 {
 		return m.without("voltage")
 	}
+	in.UsualOhm = soundResistance(m.History)
 	if b := p.Brownout; b != nil {
 		in.EnterV, in.LeaveV = b.EnterV, b.LeaveV
 	}
@@ -52,6 +53,21 @@ func lookForStandbyDraws(m *match, branches []power.Branch) []schemas.StandbyDra
 	return standby.Detect(in, standby.DefaultConfig())
 }
 
+// soundResistance is the median over this robot's earlier matches without a brownout,
+// whatever the battery; 0 without three of them.
+func soundResistance(history []*schemas.Report) float64 {
+	var seen []float64
+	for _, h := range history {
+		if h.Battery.ResistanceOhm != nil && len(h.Brownouts) == 0 {
+			seen = append(seen, *h.Battery.ResistanceOhm)
+		}
+	}
+	if len(seen) < 3 {
+		return 0
+	}
+	return median(seen)
+}
+
 // usualResistance is the median over this robot's earlier matches with that battery.
 func usualResistance(history []*schemas.Report, id string) *float64 {
 	var seen []float64
@@ -63,6 +79,10 @@ func usualResistance(history []*schemas.Report, id string) *float64 {
 	if len(seen) == 0 {
 		return nil
 	}
-	slices.Sort(seen)
-	return schemas.Some((seen[len(seen)/2] + seen[(len(seen)-1)/2]) / 2)
+	return schemas.Some(median(seen))
+}
+
+func median(x []float64) float64 {
+	slices.Sort(x)
+	return (x[len(x)/2] + x[(len(x)-1)/2]) / 2
 }

@@ -73,17 +73,6 @@ func apart(a, b []int64, lag int64) bool {
 
 func (a *aligned) stepS() float64 { return schemas.Seconds(a.step) }
 
-// changes are the differences of neighbours, 0 where one is not known.
-func changes(x []float64) []float64 {
-	d := make([]float64, len(x)-1)
-	for k := range d {
-		if c := x[k+1] - x[k]; !math.IsNaN(c) {
-			d[k] = c
-		}
-	}
-	return d
-}
-
 // noise is the standard deviation of one reading: from the quietest quarter of the changes
 // between neighbours, where the load hardly moves, and never less than rounding to the
 // sensor's resolution makes it. Equal neighbours do not count: a sensor that reads the same

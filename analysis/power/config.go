@@ -65,6 +65,11 @@ type Config struct {
 	LocalReadings       int
 	JumpOhm, LooseError float64
 
+	// The resistance depends on the current when it differs by the part CurvedPart between
+	// low currents and high ones, and the bend is CurvedTimes its standard error: real cells
+	// bend, and so does relaxation that was not taken out whole. Chosen by us.
+	CurvedPart, CurvedTimes float64
+
 	// True rest: RestS seconds at the log's beginning with the robot disabled, no more than
 	// RestA amperes (the controller's own draw) and, over its last SettledS seconds, a drift
 	// under RestDriftVS volts a second. Chosen by us.
@@ -100,7 +105,7 @@ func DefaultConfig() Config {
 		RelaxS: 0.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
 		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, Resamples: 200,
 		ScaleS: 0.25, ScaleLeft: 0.08,
-		LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1,
+		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
 		HealthyOhm: 0.025, SoundOhm: 0.0185, SoundV: 12.65, LeastOhm: 0.012, LowRestV: 12.2, ChargedV: 12.45, LeastOpenV: 9, MostOpenV: 15,
 		LooseV: 0.7, LooseShare: 0.5, ShiftMatters: 0.05,

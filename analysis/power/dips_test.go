@@ -134,3 +134,35 @@ func TestPeriodOfABrownout(t *testing.T) {
 	}
 	assert.Equal(t, []string{"", "autonomous", "driver", ""}, names)
 }
+
+// The dips that IEC 61000-4-29 tests d.c. supplies with, at 12 V read 50 times a second: to
+// 70, 40 and 0 % of the voltage for 0.01 to 1 s (levels and durations from memory). Each
+// that holds a reading is found to within one; a shorter one is found or lies between two
+// readings, and the report says how far these are apart.
+func TestDipsOfADirectCurrentSupply(t *testing.T) {
+	for _, level := range []float64{0.7, 0.4, 0} {
+		for _, length := range []float64{0.01, 0.03, 0.1, 0.3, 1} {
+			for _, start := range []float64{5.003, 5.011, 5.019} {
+				v := steady(0, 10, 50, 12)
+				held := 0
+				for k, at := range v.T {
+					if s := float64(at) / 1e6; s >= start && s < start+length {
+						v.V[k] = 12 * level
+						held++
+					}
+				}
+				b := Detect(Input{Voltage: v, EnterV: 10, LeaveV: 10.5, End: v.T[len(v.T)-1]}, DefaultConfig()).Brownouts
+				if held == 0 {
+					assert.Less(t, length, 0.02)
+					assert.Empty(t, b)
+					continue
+				}
+				require.Len(t, b, 1, "%v for %v s", level, length)
+				assert.Equal(t, 12*level, b[0].MinV)
+				assert.InDelta(t, start, b[0].StartS, *b[0].ResolutionS)
+				assert.InDelta(t, start+length, *b[0].EndS, *b[0].ResolutionS)
+				assert.InDelta(t, 0.02, *b[0].ResolutionS, 1e-9)
+			}
+		}
+	}
+}

@@ -88,6 +88,9 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	if half > 0.25*ohm && !loose {
 		r.note("the battery's resistance is known to %.0f %% only, from %d steps of the load", 100*half/ohm, len(steps))
 	}
+	if at, ohms, is := pair.bent(steps, cfg); is && !loose {
+		r.note("the resistance depends on the current: %.4f ohm at %.0f A, %.4f ohm at %.0f A; the one given is between", ohms[0], at[0], ohms[1], at[1])
+	}
 	if pair.lagUs != 0 {
 		r.note("the current's reading comes %+.0f ms after the voltage's; corrected", float64(pair.lagUs)/1e3)
 	}

@@ -12,6 +12,7 @@ type step struct {
 	di, dv float64 // A, V
 	u      float64 // A s that flowed meanwhile beyond the flow of the last second or so: what relaxation takes up
 	n      float64 // readings averaged on either side
+	middle float64 // A, between before and after
 }
 
 // loadSteps are the steps of the load and the least change in A that counted as one. A
@@ -54,6 +55,8 @@ func (a *aligned) loadSteps(half float64, cfg Config) (steps []step, least float
 			dv: mean(sums.v, after, after+average) - mean(sums.v, before-average, before),
 			u:  mean(sums.q, after, after+average) - mean(sums.q, before-average, before),
 			n:  float64(average),
+
+			middle: (mean(sums.i, after, after+average) + mean(sums.i, before-average, before)) / 2,
 		})
 	}
 	return steps, least
