@@ -21,6 +21,8 @@ type stand struct {
 	ratio   float64
 	lock    float64 // log-odds of a locked motor
 	strain  float64 // log-odds of a jam by the motors' hardest moments, NaN unknown
+	hardest moment  // of the motor that says most
+	times   float64 // its current over that of undisturbed visits' hardest moments
 	start   int64   // when progress stopped
 	low     int64   // not before
 	high    int64   // not after
@@ -126,7 +128,7 @@ func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
 		return // what it draws while it waits says nothing
 	}
 	if by, stage, ok := w.strained(all, n, s, motors); ok {
-		s.strain = by.jam
+		s.strain, s.hardest, s.times = by.jam, by.at, by.times
 		if by.jam > 1 && s.lock <= 1 {
 			s.stage, s.motor = stage, &motors[stage]
 			_, s.amps, s.ratio = s.motor.locked(late, s.to)

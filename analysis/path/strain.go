@@ -154,8 +154,12 @@ func expect(x []float64, guess float64) distuv.StudentsT {
 }
 
 // strain is what one motor says of a visit: log-odds that the piece stood for a while, and
-// those that the roller stood rather than slipped, if it did.
-type strain struct{ jam, locked float64 }
+// what they rest on: the hardest moment, and its current over what is usual in one.
+type strain struct {
+	jam   float64
+	at    moment
+	times float64
+}
 
 // weighed beside undisturbed visits. Half of all jams lock the roller, in most others it
 // slips, and some leave no mark on the motor that is looked at.
@@ -183,8 +187,9 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 	const least = 1e-12
 	calm := (1-odd)*usual + strange
 	return strain{
-		jam:    math.Log(max(lock*locked+slip*slipping+(1-lock-slip)*calm, least) / max(calm, least)),
-		locked: math.Log(max(locked, least) / max(slipping, calm, least)),
+		jam:   math.Log(max(lock*locked+slip*slipping+(1-lock-slip)*calm, least) / max(calm, least)),
+		at:    m,
+		times: math.Exp(m.amps - y.amps.Mu),
 	}, ok
 }
 

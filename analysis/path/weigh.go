@@ -45,8 +45,14 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 			put(-4, "a piece stood at the next beam")
 		}
 	}
-	switch {
+	switch strained := lock == s.strain; {
 	case s.motor == nil || lock == 0:
+	case strained && !math.IsNaN(s.hardest.ratio) && s.hardest.ratio <= standing && !math.IsNaN(s.hardest.amps):
+		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.hardest.ratio, 0), s.times)
+	case strained && !math.IsNaN(s.hardest.ratio) && !math.IsNaN(s.times):
+		put(lock, "at the hardest the roller turned at %.0f %% of its speed and drew %.1f times what it does when pieces pass", 100*max(s.hardest.ratio, 0), s.times)
+	case strained && !math.IsNaN(s.times):
+		put(lock, "at the hardest its motor drew %.1f times what it does when pieces pass", s.times)
 	case !math.IsNaN(s.ratio) && !math.IsNaN(s.amps):
 		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
 	case !math.IsNaN(s.ratio):
@@ -73,6 +79,9 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 			put(-3, "the beam flickers")
 			break
 		}
+	}
+	if b := s.blk; front && b >= 0 && w.beams[k].blocks[b].atStart && w.beams[k].blocks[b].open && !(lock > 1) {
+		put(-4, "the beam never changed in the whole log: it may be stuck")
 	}
 	if !front && w.pushedBack(s) {
 		put(-2.5, "it had been driven back before: how much way lay ahead is not known")
