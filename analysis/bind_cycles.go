@@ -3,6 +3,7 @@ package analysis
 import (
 	"github.com/afterbell/afterbell/analysis/autonomous"
 	"github.com/afterbell/afterbell/analysis/cycles"
+	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -16,6 +17,7 @@ func lookAtCycles(m *match) outcome {
 		Score: m.float(c.Score, (*profile.Ref).Float), Handover: m.float(c.Handover, (*profile.Ref).Float),
 		Zones: c.Zones, Passes: m.report.Passes, Jams: m.report.Jams,
 		Modes: periodsOf(m.Match.Modes), Periods: m.report.Match.Periods, Start: m.start, End: m.end,
+		NoMode: m.wholeLog(),
 	}
 	in.X, in.Y, _ = m.pose()
 	if in.Score == nil || len(in.Score.T) == 0 {
@@ -30,6 +32,13 @@ func lookAtCycles(m *match) outcome {
 	m.report.Cycles, m.report.Usual = out.Cycles, out.Usual
 	m.note(out.Notes)
 	return outcome{}
+}
+
+// wholeLog says whether the log is one period from end to end, as when nothing says when the
+// robot was driven.
+func (m *match) wholeLog() bool {
+	p := m.report.Match.Periods
+	return len(p) == 1 && schemas.Micros(p[0].StartS) <= m.start && schemas.Micros(p[0].EndS) >= m.end
 }
 
 // pose is where the robot was; all nil when the profile has none.

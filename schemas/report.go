@@ -369,6 +369,11 @@ type Cycle struct {
 	Phases    Phases   `json:"phases"`
 	P         *float64 `json:"p"` // chance that a usual cycle takes this long
 	ExcessS   *float64 `json:"excess_s"`
+	// LostS is the time the robot was seen not to get on with its job beyond what happens on
+	// every trip; nil when nothing shows it.
+	LostS *float64 `json:"lost_s"`
+	// Confidence that the cycle lost enough to be called slow; nil when it was not judged.
+	Confidence *float64 `json:"confidence"`
 }
 
 // Phases of a cycle; nil where they cannot be told.

@@ -48,6 +48,7 @@ type Input struct {
 	Jams       []schemas.Jam
 	Modes      []schemas.Period // all modes in order, disabled stretches included
 	Periods    []schemas.Period
+	NoMode     bool  // the profile has no mode: the log begins before the robot is driven
 	Start, End int64 // first and last sample of the log, µs
 	History    []History
 }
@@ -77,24 +78,46 @@ type Config struct {
 	// LeastCycles complete cycles, of this match and earlier ones, are needed before one is
 	// called slow: 6, as the report's format says of a match without history.
 	LeastCycles int
-	// FalseShare is the expected share of false calls among the cycles called slow
-	// (Benjamini and Hochberg's q). Chosen by us.
+	// FalseShare is the expected share of false calls among the cycles called slow. Chosen by us.
 	FalseShare float64
-	// A slow cycle lost at least LostS seconds and LostShare of the usual cycle; less is not
-	// worth a look however sure. Chosen by us.
-	LostS, LostShare float64
+	// A slow cycle lost at least LostS seconds and LostShare of the usual cycle; one that lost
+	// less than MildShare of it is not slow, however long it took. What lies between may be
+	// called either: the line is drawn at the geometric middle. Chosen by us.
+	LostS, LostShare, MildShare float64
+	// Before anything is known, TroubleShare of the trips lose time, TroubleMean of the usual
+	// cycle on average. Chosen by us.
+	TroubleShare, TroubleMean float64
 	// The usual law is fitted to the cycles within FarSigmas robust standard deviations of
 	// the middle one, of the logarithm and taken as at least LeastSpread, or slow ones would
 	// make themselves usual. UsualSigma is how much that logarithm usually varies for a robot,
 	// and counts like UsualWeight cycles more in how much it does for this one: five or six
-	// cycles tell their own spread so badly that nothing would ever stand out. All chosen by
-	// us, on drawn cycle times of spreads from 0.05 to 0.3: at most 3 in 100 matches without a
-	// slow cycle get a false call up to a spread of 0.15, 15 at 0.2, some 28 at 0.3.
+	// cycles tell their own spread so badly that nothing would ever stand out. All chosen by us.
 	FarSigmas, LeastSpread  float64
 	UsualSigma, UsualWeight float64
-	// JamShare is the part of the lost time a jam must cover to be its reason. The bigger
-	// part.
-	JamShare float64
+	// BetweenSigma is by how much the logarithm of the usual cycle differs from match to match
+	// at least. Chosen by us.
+	BetweenSigma float64
+
+	// What is seen of the time lost on usual trips scatters by SightSigmaS, which counts like
+	// SightWeight trips, and is known to SightShare of itself where much is lost. With the
+	// chance Blind it says nothing. Chosen by us.
+	SightSigmaS, SightWeight, SightShare, Blind float64
+	// A jam of at least JamS tells of time lost where the pose does not: about as long as it
+	// stood, give or take JamCostShare of it. Chosen by us.
+	JamS, JamCostShare float64
+	// A leg's top speed is the TopShare quantile of its speeds, each over SpeedS, and at least
+	// LeastTop of the match's. LeastLegs of a kind say what is usual. Chosen by us.
+	SpeedS, TopShare, LeastTop float64
+	LeastLegs                  int
+	// UsualLeg is the quantile of what a leg took that is usual, and trips whose legs together
+	// took little more than the EverydaySum quantile are usual ones: under a half, as trouble
+	// only adds and may well be in half of the trips. A trip of which more than UnseenS lies in
+	// no leg that was seen tells nothing. Chosen by us.
+	UsualLeg, EverydaySum, UnseenS float64
+	// JamShare is the part of the lost time a jam must cover to be its reason: the bigger
+	// part. A phase must have lost BlameS and BlameShare of all that was lost. Chosen by us.
+	JamShare           float64
+	BlameS, BlameShare float64
 
 	// A released piece scores at most FlightS after it left the path, and at most EarlyS
 	// before by the counters' clocks. Chosen by us; without one in that time the last piece
@@ -112,8 +135,11 @@ type Config struct {
 func DefaultConfig() Config {
 	return Config{
 		LateS: 3, VolleyS: 1.5,
-		LeastCycles: 6, FalseShare: 0.10, LostS: 2, LostShare: 0.2, JamShare: 0.5,
-		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4,
+		LeastCycles: 6, FalseShare: 0.4, LostS: 3, LostShare: 1.0 / 3, MildShare: 0.2, JamShare: 0.5, BlameS: 1, BlameShare: 0.4,
+		TroubleShare: 0.25, TroubleMean: 0.5,
+		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, BetweenSigma: 0.08,
+		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1, JamCostShare: 0.4,
+		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.25, UnseenS: 1,
 		FlightS: 3, EarlyS: 0.3, PoseGapS: 0.5, FlickerS: 0.25,
 	}
 }
@@ -143,17 +169,22 @@ func Detect(in Input, cfg Config) Result {
 
 	all := cut(in.Periods, scores, handovers)
 	place := placesOf(in, cfg)
-	entered := enteredOf(in.Passes, scores, handovers, cfg)
+	entered, wasted := enteredOf(in.Passes, scores, handovers, cfg)
 	for i := range all {
 		c := &all[i]
 		if c.Kind == KindScore && c.Complete {
 			at, known := entered[c.end]
+			c.entered, c.hasPiece = at, known
+			c.uncounted = within(wasted, c.start, c.entered)
+			c.whole = in.NoMode && c.start <= schemas.Micros(in.Periods[0].StartS)
 			c.Phases = place.phases(c.start, c.end, at, known)
+			c.legs = place.legsOf(c.own, c.end, at, known, cfg)
 		}
 	}
 
+	timeLost(all, cfg)
 	r.Usual = usualOf(all, in.History, cfg)
-	judge(all, r.Usual, in, cfg)
+	judge(all, in, cfg)
 	slices.SortStableFunc(all, func(a, b cycle) int { return cmp.Or(cmp.Compare(a.end, b.end), cmp.Compare(b.Kind, a.Kind)) })
 	stood := 0
 	for _, c := range all {

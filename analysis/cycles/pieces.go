@@ -17,12 +17,14 @@ type released struct {
 // time; of several pieces, the last one. Pieces are matched to moments in order: the first
 // piece in the air is the first to score. One that never scored is passed over once it has
 // been away for longer than FlightS. A hand-over takes its pieces like a score.
-func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) map[int64]int64 {
+//
+// wasted are when those left that no moment accounts for, µs, in order.
+func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) (out map[int64]int64, wasted []int64) {
 	gone := releasedOf(passes)
 	moments := slices.Concat(scores, handovers)
 	slices.SortStableFunc(moments, func(a, b Scored) int { return cmp.Compare(a.T, b.T) })
 	flight, early := schemas.Micros(cfg.FlightS), schemas.Micros(cfg.EarlyS)
-	out := map[int64]int64{}
+	out = map[int64]int64{}
 	before := int64(0)
 	for k, m := range moments {
 		var mine []*released
@@ -47,7 +49,23 @@ func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) ma
 		}
 		before = m.T
 	}
-	return out
+	for _, p := range gone {
+		if !p.taken {
+			wasted = append(wasted, p.leave)
+		}
+	}
+	return out, wasted
+}
+
+// within counts the times from start to end.
+func within(times []int64, start, end int64) int {
+	n := 0
+	for _, t := range times {
+		if start <= t && t < end {
+			n++
+		}
+	}
+	return n
 }
 
 func releasedOf(passes []schemas.Pass) []released {

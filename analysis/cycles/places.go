@@ -15,6 +15,8 @@ type places struct {
 	hasPickup    bool // the profile has such a zone
 	hasGoal      bool
 	silences     []series.Interval // in which the robot may have been anywhere
+	track        track
+	topMS        float64 // the speed it reaches on its way
 }
 
 // visit is a stay in a zone: from the first sample inside to the first one outside.
@@ -24,7 +26,7 @@ type visit struct {
 }
 
 func placesOf(in Input, cfg Config) places {
-	if in.X == nil || in.Y == nil || len(in.X.T) == 0 || len(in.Y.T) == 0 || len(in.Zones) == 0 {
+	if in.X == nil || in.Y == nil || len(in.X.T) == 0 || len(in.Y.T) == 0 {
 		return places{}
 	}
 	limit := max(schemas.Micros(cfg.PoseGapS), 3*series.Step(in.X.T))
@@ -32,7 +34,8 @@ func placesOf(in Input, cfg Config) places {
 	if len(T) == 0 {
 		return places{}
 	}
-	p := places{known: true, silences: silences(T, in.Start, in.End, limit)}
+	p := places{known: len(in.Zones) > 0, silences: silences(T, in.Start, in.End, limit), track: track{T, x, y}}
+	p.topMS = p.track.topSpeed(cfg)
 	inside := func(use string) (has bool, out []bool) {
 		out = make([]bool, len(T))
 		for _, z := range in.Zones {

@@ -9,34 +9,45 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// judge says of each complete cycle how likely a usual one takes as long, what it lost, and
-// whether that makes it slow. Autonomous and driver cycles are judged apart, each against
-// cycles of their own kind in this match and the earlier ones.
-func judge(all []cycle, usual schemas.Usual, in Input, cfg Config) {
+// judge says of each complete trip how likely a usual one takes as long, what it lost, how
+// sure that is, and whether it makes it slow. Autonomous and driver cycles are judged apart,
+// each against cycles of their own kind in this match and the earlier ones.
+func judge(all []cycle, in Input, cfg Config) {
 	for _, period := range []string{schemas.PeriodAutonomous, schemas.PeriodDriver} {
 		seen := scoredIn(plain(all), period)
 		var earlier []past
+		var before [][]stat.Lasted
 		for _, h := range in.History {
-			earlier = append(earlier, pastOf(h.Cycles, period, cfg)...)
+			p := pastOf(h.Cycles, period, cfg)
+			earlier, before = append(earlier, p...), append(before, lasted(p))
 			seen += scoredIn(h.Cycles, period)
 		}
 		if seen < cfg.LeastCycles {
 			continue // too few to know what is usual
 		}
-		today := pastOf(plain(all), period, cfg)
-		middle := usual.CycleS
-		if period == schemas.PeriodAutonomous {
-			middle, _, _ = quantiles(reference(earlier, today, cfg))
-		}
-		if middle == nil {
+		mine := judged(all, period, cfg)
+		middle, ok := middleOf(pastOf(plain(all), period, cfg), earlier, before, cfg)
+		if !ok {
 			continue // most were cut off: half of them last longer than anyone saw
 		}
-		mine := judged(all, period, cfg)
-		chances, unusual := tails(mine, steady(earlier, today), in.Jams, cfg)
+		laws := lawsOf(all, mine, period, before, in.Jams, cfg)
+		sights := sightsOf(mine, in.Jams, cfg)
+		mild, slow := cfg.bounds(middle)
+		sure := make([]float64, len(mine))
 		for i, c := range mine {
-			excess := c.ownS() - *middle
-			c.P, c.ExcessS = schemas.Some(chances[i]), schemas.Some(excess)
-			c.Slow = unusual[i] && excess >= max(cfg.LostS, cfg.LostShare**middle)
+			if laws[i] == nil {
+				continue
+			}
+			excess := c.ownS() - middle
+			c.P, c.ExcessS = schemas.Some(laws[i].tail(c.ownS())), schemas.Some(excess)
+			sure[i] = belief(c.ownS(), middle, mild, slow, *laws[i], sights[i], cfg)
+			c.Confidence = schemas.Some(sure[i])
+			if excess < cfg.Least(middle) {
+				sure[i] = 0 // lost, and made good for: not worth a look
+			}
+		}
+		for i, slow := range believed(sure, cfg) {
+			mine[i].Slow = slow
 		}
 		for _, c := range mine {
 			if c.Slow {
@@ -44,6 +55,39 @@ func judge(all []cycle, usual schemas.Usual, in Input, cfg Config) {
 			}
 		}
 	}
+}
+
+// bounds are the seconds under which a loss is nothing and from which on it makes a cycle slow.
+func (c Config) bounds(usual float64) (mild, slow float64) {
+	return c.MildShare * usual, max(c.LostS, c.LostShare*usual)
+}
+
+// Least is how many seconds over the usual a cycle takes at least to be called slow.
+func (c Config) Least(usual float64) float64 {
+	mild, slow := c.bounds(usual)
+	return math.Sqrt(mild * slow)
+}
+
+// middleOf is the usual cycle that today is held against: the median of today's and that of
+// earlier matches, weighed as the law weighs them.
+func middleOf(today, earlier []past, before [][]stat.Lasted, cfg Config) (float64, bool) {
+	if complete(earlier) < cfg.LeastCycles {
+		m, _, _ := quantiles(today)
+		if m == nil {
+			return 0, false
+		}
+		return *m, true
+	}
+	old, _, _ := quantiles(earlier)
+	if old == nil {
+		return 0, false
+	}
+	own, _, _ := quantiles(today)
+	if own == nil || complete(today) < 3 {
+		return *old, true
+	}
+	share := ownShare(lasted(today), before, cfg)
+	return math.Exp(share*math.Log(*own) + (1-share)*math.Log(*old)), true
 }
 
 // scoredIn counts the complete scoring cycles of a kind of period, trips or not.
@@ -57,38 +101,13 @@ func scoredIn(all []schemas.Cycle, period string) int {
 	return n
 }
 
-// reference is what the usual of a kind of period rests on: earlier matches when they hold
-// enough complete cycles, else this one.
-func reference(earlier, today []past, cfg Config) []past {
-	if complete(earlier) >= cfg.LeastCycles {
-		return earlier
-	}
-	return today
-}
-
-// judged are the cycles of a kind of period that can be slow: complete trips.
+// judged are the cycles of a kind of period that can be slow: complete trips that began when
+// the robot was driven.
 func judged(all []cycle, period string, cfg Config) []*cycle {
 	var out []*cycle
 	for i := range all {
-		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && trip(c.Cycle, cfg) {
+		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && trip(c.Cycle, cfg) && !c.whole {
 			out = append(out, c)
-		}
-	}
-	return out
-}
-
-// steady are the durations that do not depend on which of today's cycles is judged: all
-// earlier ones, and today's cut-off ones. Cycles with a hand-over are no measure of others.
-func steady(earlier, today []past) []stat.Lasted {
-	var out []stat.Lasted
-	for _, p := range earlier {
-		if !p.shared {
-			out = append(out, stat.Lasted{Time: p.DurationS, Complete: p.Complete})
-		}
-	}
-	for _, p := range today {
-		if !p.shared && !p.Complete {
-			out = append(out, stat.Lasted{Time: p.DurationS})
 		}
 	}
 	return out
@@ -98,99 +117,123 @@ func steady(earlier, today []past) []stat.Lasted {
 // hand-over.
 func (c *cycle) ownS() float64 { return schemas.Seconds(c.end - c.own) }
 
-// tails is for each of mine the chance that a usual cycle takes as long, and whether that
-// makes it unusual by Benjamini and Hochberg: those with a jam in them among themselves, as
-// there is reason to expect them slow, the others among themselves. Each is held against a
-// law of all others, or it would speak for itself; those with a hand-over or a jam in them
-// are in no law. (Taking out the unusual ones and judging again finds a few more of several
-// slow cycles and three times as many that are not slow.)
-func tails(mine []*cycle, steady []stat.Lasted, jams []schemas.Jam, cfg Config) (chances []float64, unusual []bool) {
-	jammed := make([]bool, len(mine))
-	for i, c := range mine {
-		jammed[i] = covered(c.start, c.end, jams) >= cfg.LostS
+// lawsOf is for each of mine the law of all others, or it would speak for itself, without
+// what they were seen to lose. A cycle with a hand-over in it is in no law, nor is one with a
+// jam of which nobody saw what it cost. nil where there is nothing to hold a cycle against.
+func lawsOf(all []cycle, mine []*cycle, period string, before [][]stat.Lasted, jams []schemas.Jam, cfg Config) []*law {
+	var cutOff []stat.Lasted
+	for i := range all {
+		if c := &all[i]; c.Kind == KindScore && c.Period == period && !c.Complete && c.own == c.start && c.DurationS > 0 {
+			cutOff = append(cutOff, stat.Lasted{Time: c.DurationS})
+		}
 	}
-	for i, c := range mine {
-		others := steady[:len(steady):len(steady)]
+	out := make([]*law, len(mine))
+	for i := range mine {
+		others := cutOff[:len(cutOff):len(cutOff)]
 		for j, o := range mine {
-			if j != i && !jammed[j] && o.own == o.start {
-				others = append(others, stat.Lasted{Time: o.DurationS, Complete: true})
+			if j != i && o.own == o.start && (o.LostS != nil || covered(o.start, o.end, jams) < cfg.JamS) {
+				others = append(others, stat.Lasted{Time: free(o.Cycle), Complete: true})
 			}
 		}
-		chances = append(chances, chance(c.ownS(), others, cfg))
-	}
-	unusual = make([]bool, len(mine))
-	for _, family := range []bool{true, false} {
-		var p []float64
-		var which []int
-		for i := range mine {
-			if jammed[i] == family {
-				p, which = append(p, chances[i]), append(which, i)
-			}
-		}
-		for k, adjusted := range stat.BenjaminiHochberg(p) {
-			unusual[which[k]] = adjusted <= cfg.FalseShare
+		if l, ok := lawOf(others, before, cfg); ok {
+			out[i] = &l
 		}
 	}
-	return chances, unusual
+	return out
 }
 
-// chance is the probability that a cycle of the others' lognormal law takes seconds or
-// longer. Those far from the middle one are left out of the law: slow ones, lucky ones, and
-// ones cut off after a time that is far already, as when a robot stops cycling to balance.
-func chance(seconds float64, others []stat.Lasted, cfg Config) float64 {
-	var logs []float64
-	for _, o := range others {
-		if o.Complete {
-			logs = append(logs, math.Log(o.Time))
-		}
+// free is how long a cycle would have lasted without what it was seen to lose, and never
+// less than half: nobody works faster for it.
+func free(c schemas.Cycle) float64 {
+	if c.LostS == nil {
+		return c.DurationS
 	}
-	if len(logs) < 2 || seconds <= 0 {
-		return 1
-	}
-	middle := stat.Median(logs)
-	reach := cfg.FarSigmas * max(stat.MADToSigma*stat.MAD(logs), cfg.LeastSpread)
-	least, most := math.Exp(middle-reach), math.Exp(middle+reach)
-	var body []stat.Lasted
-	for _, o := range others {
-		if o.Time <= most && (o.Time >= least || !o.Complete) {
-			body = append(body, o)
-		}
-	}
-	law, ok := stat.FitLognormal(body)
-	if !ok { // all alike, or too few to differ: as good as no spread of their own
-		const none = 0.01
-		n := float64(len(logs))
-		law = stat.Lognormal{Mu: middle, Sigma: none, MuSE: none / math.Sqrt(n), Events: len(logs)}
-	}
-	return law.Tail(seconds, stat.Spread{Sigma: cfg.UsualSigma, Weight: cfg.UsualWeight})
+	return max(c.DurationS/2, c.DurationS-max(0, *c.LostS))
 }
 
-// why is what cost a slow cycle its time: a jam that covers the bigger part of the loss, else
-// the phase that lost most among those outside their own usual 80 %; nil when neither tells.
+// sightsOf are what was seen of each cycle's loss: by the robot's way, else by the jams in it.
+func sightsOf(mine []*cycle, jams []schemas.Jam, cfg Config) []*sight {
+	var lost []float64
+	for _, c := range mine {
+		if c.LostS != nil {
+			lost = append(lost, *c.LostS)
+		}
+	}
+	sigma := sigmaOf(lost, cfg)
+	out := make([]*sight, len(mine))
+	for i, c := range mine {
+		stood := c.jamS(jams)
+		switch {
+		case c.LostS != nil:
+			out[i] = &sight{lost: *c.LostS, sigma: math.Hypot(sigma, cfg.SightShare*max(0, *c.LostS)), blind: cfg.Blind}
+		case stood >= cfg.JamS:
+			out[i] = &sight{lost: stood, sigma: math.Hypot(sigma, cfg.JamCostShare*stood), blind: cfg.Blind}
+		}
+	}
+	return out
+}
+
+// why is what cost a slow cycle its time: a jam when it took the bigger part of the loss, else
+// the phase that lost most of what the phases lost together, if that is a second and the
+// biggest part by far enough (BlameShare); nil when none is, or when a piece was placed that did
+// not count, for which no phase is to blame.
 func why(c *cycle, mine []*cycle, earlier []past, jams []schemas.Jam, cfg Config) *string {
-	if covered(c.start, c.end, jams) > cfg.JamShare**c.ExcessS {
+	if c.jamS(jams) > cfg.JamShare**c.ExcessS {
 		return text(WhyJam)
 	}
-	usual := earlier[:len(earlier):len(earlier)]
-	if complete(earlier) < cfg.LeastCycles {
-		for _, o := range mine {
-			if o != c && !o.Slow {
-				usual = append(usual, past{Cycle: o.Cycle})
-			}
-		}
+	if c.uncounted > 0 {
+		return nil
 	}
 	var worst *string
-	most := 0.0
+	most, all := 0.0, 0.0
 	for _, name := range phaseNames {
-		took, others := *name.of(&c.Phases), phaseTimes(usual, name)
-		if took == nil || len(others) < 3 {
+		took := *name.of(&c.Phases)
+		usual, ok := usualPhase(name, c, mine, earlier, cfg)
+		if took == nil || !ok {
 			continue // not known, or nothing to hold it against
 		}
-		if lost := *took - stat.Median(others); *took > stat.Quantile(0.9, others) && lost > most {
+		lost := *took - usual
+		all += max(0, lost)
+		if lost > most {
 			worst, most = text(name.why), lost
 		}
 	}
+	if most < cfg.BlameS || most < cfg.BlameShare*max(all, *c.ExcessS) {
+		return nil
+	}
 	return worst
+}
+
+// usualPhase is what a phase usually takes: the median of the earlier matches where they hold
+// enough, else of this match's other trips, below the middle as for a leg.
+func usualPhase(name phaseName, c *cycle, mine []*cycle, earlier []past, cfg Config) (float64, bool) {
+	var others []past
+	for _, o := range mine {
+		if o != c {
+			others = append(others, past{Cycle: o.Cycle})
+		}
+	}
+	here, before := phaseTimes(others, name), phaseTimes(earlier, name)
+	switch {
+	case len(here) >= cfg.LeastLegs:
+		return stat.Quantile(cfg.UsualLeg, here), true
+	case len(before) >= cfg.LeastLegs:
+		return stat.Median(before), true
+	}
+	return 0, false
+}
+
+// jamS is how many seconds of a cycle went to jams: while one stood, and, when the piece that
+// scored came in only after it began, until that one was in: another piece had to be fetched.
+func (c *cycle) jamS(jams []schemas.Jam) float64 {
+	var with []schemas.Jam
+	for _, j := range jams {
+		if c.hasPiece && schemas.Micros(j.StartS) >= c.start && schemas.Micros(j.StartS) < c.entered {
+			j.EndS = max(j.EndS, schemas.Seconds(c.entered))
+		}
+		with = append(with, j)
+	}
+	return covered(c.start, c.end, with)
 }
 
 func text(s string) *string { return &s }

@@ -8,7 +8,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -202,13 +201,13 @@ func TestWhyPhase(t *testing.T) {
 			rows = append(rows, c)
 		}
 		usual := usualOf(rows, nil, DefaultConfig())
-		judge(rows, usual, Input{}, DefaultConfig())
+		judge(rows, Input{}, DefaultConfig())
 		require.True(t, rows[5].Slow, name.why)
 		require.NotNil(t, rows[5].Why, name.why)
 		assert.Equal(t, name.why, *rows[5].Why)
 		assert.InEpsilon(t, []float64{3, 2, 3, 1}[k], **name.of(&usual.Phases), 0.2)
 		rows[5].Phases = schemas.Phases{}
-		judge(rows, usual, Input{}, DefaultConfig())
+		judge(rows, Input{}, DefaultConfig())
 		assert.Nil(t, rows[5].Why, "phases are not known")
 	}
 }
@@ -235,21 +234,24 @@ func TestFalseCallsAndFoundOnes(t *testing.T) {
 		draw := func() float64 { return 11 * math.Exp(sigma*rng.NormFloat64()) }
 		share, found := 0.0, 0
 		for range matches {
-			var mine []*cycle
+			var mine []cycle
 			for k := range c.cycles {
 				d := draw()
 				if k < c.slow {
 					d *= 2
 				}
-				mine = append(mine, &cycle{Cycle: schemas.Cycle{DurationS: d}, end: schemas.Micros(d)})
+				mine = append(mine, cycle{Cycle: schemas.Cycle{Kind: KindScore, Period: "driver", Complete: true, DurationS: d}, end: schemas.Micros(d)})
 			}
-			others := []stat.Lasted{{Time: draw() / 2}}
+			in := Input{History: []History{{Match: "m"}}}
 			for range c.before {
-				others = append(others, stat.Lasted{Time: draw(), Complete: true})
+				d := draw()
+				in.History[0].Cycles = append(in.History[0].Cycles, schemas.Cycle{Kind: KindScore, Period: "driver", Complete: true, DurationS: d})
 			}
-			_, unusual := tails(mine, others, nil, DefaultConfig())
+			rows := append(mine, cycle{Cycle: schemas.Cycle{Kind: KindScore, Period: "driver", DurationS: draw() / 2}})
+			judge(rows, in, DefaultConfig())
 			wrong, right := 0, 0
-			for k, u := range unusual {
+			for k := range mine {
+				u := rows[k].Slow
 				switch {
 				case u && k < c.slow:
 					right++

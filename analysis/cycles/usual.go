@@ -31,6 +31,17 @@ func pastOf(all []schemas.Cycle, period string, cfg Config) []past {
 	return out
 }
 
+// lasted are the durations a law may rest on, without what was seen to be lost.
+func lasted(all []past) []stat.Lasted {
+	var out []stat.Lasted
+	for _, p := range all {
+		if !p.shared {
+			out = append(out, stat.Lasted{Time: free(p.Cycle), Complete: p.Complete})
+		}
+	}
+	return out
+}
+
 func complete(all []past) int {
 	n := 0
 	for _, p := range all {
@@ -79,7 +90,7 @@ func usualOf(all []cycle, history []History, cfg Config) schemas.Usual {
 func quantiles(all []past) (median, low, high *float64) {
 	var d []stat.Lasted
 	for _, p := range all {
-		d = append(d, stat.Lasted{Time: p.DurationS, Complete: p.Complete})
+		d = append(d, stat.Lasted{Time: free(p.Cycle), Complete: p.Complete})
 	}
 	curve := stat.KaplanMeier(d)
 	return schemas.Some(curve.Quantile(0.5)), schemas.Some(curve.Quantile(0.1)), schemas.Some(curve.Quantile(0.9))

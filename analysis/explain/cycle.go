@@ -17,8 +17,8 @@ func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
 		}
 		r := schemas.Reasoning{
 			Title: fmt.Sprintf("The cycle from %s to %s", in.at(c.StartS), in.at(c.EndS)), StartS: c.StartS, EndS: c.EndS, Seen: in.seen(f.Evidence),
-			Rule: fmt.Sprintf("A cycle is slow when it is longer than the usual by at least %.0f s and %.0f %%, and by more than chance explains: at most %.0f %% of the cycles called slow may be so by chance (Benjamini and Hochberg).",
-				cfg.LostS, 100*cfg.LostShare, 100*cfg.FalseShare),
+			Rule: fmt.Sprintf("A cycle is slow when it lost at least %.0f s and %.0f %% of the usual one rather than under %.0f %%: as its duration says against the spread of the usual ones, and as the robot's way and jams show where the log has them.",
+				cfg.LostS, 100*cfg.LostShare, 100*cfg.MildShare),
 			Numbers: []schemas.Number{number("cycle", schemas.Some(c.DurationS), "s", u.CycleS), number("over the usual", c.ExcessS, "s", nil), number("chance that a usual cycle takes as long", c.P, "", nil)},
 		}
 		r.Observed = append(r.Observed, fmt.Sprintf("It took %.2f s from score to score.", c.DurationS))
@@ -28,6 +28,13 @@ func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
 		if c.P != nil {
 			r.Observed = append(r.Observed, fmt.Sprintf("By a lognormal law of the other cycles, in which those cut off count as at least as long, a usual cycle takes as long %s.", onceIn(*c.P)))
 		}
+		if c.LostS != nil {
+			r.Numbers = append(r.Numbers, number("seen not to get on", c.LostS, "s", nil))
+			r.Observed = append(r.Observed, fmt.Sprintf("Its way took %.1f s more than such ways usually do at the speed it drove.", math.Max(0, *c.LostS)))
+		}
+		if c.Confidence != nil {
+			r.Observed = append(r.Observed, fmt.Sprintf("Together that makes it slow with a probability of %.2f.", *c.Confidence))
+		}
 		for _, p := range phasesOf(c.Phases, u.Phases) {
 			if p.took != nil {
 				r.Numbers = append(r.Numbers, number(p.name, p.took, "s", p.usual))
@@ -35,7 +42,7 @@ func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
 		}
 		r.Alternatives = in.insteadOfSlow(c, cfg)
 		if u.CycleS != nil {
-			r.Change = append(r.Change, fmt.Sprintf("Under %.1f s it would not be told, however sure.", *u.CycleS+math.Max(cfg.LostS, cfg.LostShare**u.CycleS)))
+			r.Change = append(r.Change, fmt.Sprintf("Under %.1f s it would not be told, however sure.", *u.CycleS+cfg.Least(*u.CycleS)))
 		}
 		r.Change = append(r.Change, "More matches of this robot: a wider spread of its usual cycles makes this one less odd, a narrower one more.")
 		return []schemas.Reasoning{r}

@@ -181,5 +181,5 @@ func TestEveryKindIsExplained(t *testing.T) {
 		assert.Equal(t, a.What == "a weak battery", strings.HasPrefix(a.Because, "taken: "), a.What)
 	}
 	e, _ = Of(in, "slow_cycle-cycle_1-1")
-	assert.Contains(t, e.Events[0].Change[0], "Under 7.0 s", "two seconds over the usual 5 s")
+	assert.Contains(t, e.Events[0].Change[0], "Under 6.7 s", "the geometric middle of a fifth of the usual 5 s and 3 s over it")
 }

@@ -33,7 +33,10 @@ func slowCycles(in Input) []drafted {
 			Evidence: evidence(signal(in.Profile.Cycles.Score), c.StartS, c.EndS, "score to score"),
 			Check:    []string{"Ask the driver what happened there."},
 		}
-		if c.P != nil {
+		switch {
+		case c.Confidence != nil:
+			d.Confidence = math.Min(0.99, *c.Confidence)
+		case c.P != nil:
 			d.Confidence = math.Min(0.99, 1-*c.P)
 		}
 		usual := number("cycle", c.DurationS, "s")

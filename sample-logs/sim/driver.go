@@ -57,7 +57,7 @@ type driver struct {
 	again     string   // what made it lose its piece: it counts until it is here again with one
 	away      float64  // m before the goal, where it lost it
 	wasting   bool     // placed a piece that does not count, and no other since
-	waits     bool     // at the goal, all ready but the piece
+	waits     bool     // at the goal, lined up, and piece or lift are not there
 	refines   bool     // had a good aim before, and spoiled it
 	hindered  bool     // another robot is in the way
 	round     float64  // side on which it goes round it
@@ -119,6 +119,7 @@ func (d *driver) plan(w *world) {
 func (d *driver) look(w *world) {
 	const dt = people * step
 	if w.mode() == schemas.ModeDisabled || w.scenario.drive.idle(w.mode()) {
+		d.rests()
 		d.forward, d.turn = 0, 0
 		w.program.forward, w.program.turn = 0, 0
 		w.program.release, w.program.intake, w.program.levelling = false, false, false

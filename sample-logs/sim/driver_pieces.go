@@ -85,7 +85,7 @@ func (d *driver) align(w *world) (forward, turn float64) {
 	}
 	there := w.armThere(d.goodFor - d.settle)
 	ready := w.operator.onItsWay(w) == nil && there
-	d.waits = d.goodFor > d.settle && there && !ready
+	d.waits = d.goodFor > d.settle && !ready
 	if d.goodFor > d.settle && ready && d.todo.nudges > 0 {
 		d.todo.nudges--
 		d.refines, d.goodFor = true, 0

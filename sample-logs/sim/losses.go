@@ -26,7 +26,7 @@ const (
 	lostDropped = "dropped the piece"
 	lostWasted  = "a piece that did not count"
 	lostQueue   = "waited for the zone"
-	lostPiece   = "the piece did not come" // a jam, or just slow
+	lostPiece   = "the piece or the lift did not come" // a jam, or just slow
 	lostCutOff  = "outputs cut off, or the computer down"
 	touched     = "touched another robot" // costs nothing by itself
 	elsewhere   = "did something else"    // so does a visit to the platform
@@ -35,6 +35,10 @@ const (
 func (w *world) lose(cause string, part float64) {
 	w.losses = append(w.losses, loss{w.now(), part * people * step, cause})
 }
+
+// rests begins a new account: cycles do not reach across the end of a period, so what was
+// lost in the last one costs the next nothing.
+func (d *driver) rests() { d.again, d.wasting = "", false }
 
 // account writes down what keeps the robot at this look, if anything does.
 func (d *driver) account(w *world) {
@@ -72,11 +76,12 @@ func (d *driver) account(w *world) {
 	}
 }
 
-// hindrance is what other robots cost: the part of the speed its driver wants in the
-// direction it wants to go that it does not have.
+// hindrance is what other robots cost, and a driver's gentleness after the robot cut out:
+// the part of the speed its driver wants in the direction it wants to go that it does not
+// have.
 func (d *driver) hindrance(w *world) {
-	against := w.now()-w.touched < 0.3
-	if !d.hindered && !against {
+	against, eased := w.now()-w.touched < 0.3, w.now() < d.easeTill
+	if !d.hindered && !against && !eased {
 		return
 	}
 	c := w.chassis
@@ -96,6 +101,10 @@ func (d *driver) hindrance(w *world) {
 	}
 	if against && w.pinned() {
 		w.lose(lostPin, part)
+		return
+	}
+	if eased && !d.hindered && !against {
+		w.lose(lostCutOff, part)
 		return
 	}
 	w.lose(lostWay, part)

@@ -170,9 +170,12 @@ func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 	t.found("slow recall"+which, "slow precision"+which, "", both, missed, extra)
 }
 
-// slowConfidence is what the sheet says of a slow cycle: one less the chance that a usual
-// one takes this long.
+// slowConfidence is what the sheet says of a slow cycle; of a report without it, one less
+// the chance that a usual one takes this long.
 func slowConfidence(c schemas.Cycle) float64 {
+	if c.Confidence != nil {
+		return *c.Confidence
+	}
 	if c.P == nil {
 		return 0.9
 	}

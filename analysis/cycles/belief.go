@@ -1,0 +1,93 @@
+package cycles
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+)
+
+// sight is a measurement of the seconds a cycle lost, apart from how long it lasted.
+type sight struct {
+	lost  float64 // s
+	sigma float64 // s, of the measurement
+	blind float64 // chance that it says nothing of what was lost
+}
+
+// belief is the probability that a cycle lost at least high seconds rather than less than
+// low, by two witnesses: its duration, which is a usual one and what was lost, and what was seen of the loss, if
+// anything was. Before either, a cycle loses nothing with 1-TroubleShare, else a time
+// exponentially distributed with the mean TroubleMean of the usual. The integral over the
+// loss is a sum over a fine grid.
+func belief(seconds, usual, low, high float64, usualLaw law, seen *sight, cfg Config) float64 {
+	const points = 200
+	if !(seconds > 0) || !(usual > 0) {
+		return 0
+	}
+	width := seconds / points
+	mean := cfg.TroubleMean * usual
+	slow, not := 0.0, (1-cfg.TroubleShare)*usualLaw.density(seconds)*seen.of(0, seconds)
+	for i := range points {
+		lost := (float64(i) + 0.5) * width
+		w := cfg.TroubleShare * math.Exp(-lost/mean) / mean * width * usualLaw.density(seconds-lost) * seen.of(lost, seconds)
+		switch {
+		case lost >= high:
+			slow += w
+		case lost < low:
+			not += w
+		}
+	}
+	if !(slow+not > 0) {
+		return 0
+	}
+	return slow / (slow + not)
+}
+
+// of is the likelihood of what was seen if lost seconds were. Its tails are long: a way of
+// looking has its own mistakes.
+func (s *sight) of(lost, seconds float64) float64 {
+	if s == nil {
+		return 1
+	}
+	const freedom = 4
+	t := distuv.StudentsT{Mu: lost, Sigma: s.sigma, Nu: freedom}
+	return (1-s.blind)*t.Prob(s.lost) + s.blind/seconds
+}
+
+// sigmaOf is how far what is seen of usual trips scatters: by those that lost less than the
+// middle one, as trouble only ever adds, with the weight of a guess.
+func sigmaOf(lost []float64, cfg Config) float64 {
+	var below []float64
+	for _, l := range lost {
+		if middle := stat.Median(lost); l < middle {
+			below = append(below, middle-l)
+		}
+	}
+	sum, n := cfg.SightSigmaS*cfg.SightSigmaS*cfg.SightWeight, cfg.SightWeight
+	if len(below) > 0 { // the median of |deviation| of a normal law
+		own := stat.MADToSigma * stat.Median(below)
+		sum, n = sum+float64(len(below))*own*own, n+float64(len(below))
+	}
+	return math.Sqrt(sum / n)
+}
+
+// believed picks the largest set of cycles of which the expected share that is not slow is at
+// most FalseShare, each more likely slow than not (the Bayesian false discovery rate:
+// Müller, Parmigiani, Robert and Rousseau, J. Am. Statist. Assoc. 99 (2004)).
+func believed(confidence []float64, cfg Config) []bool {
+	out := make([]bool, len(confidence))
+	wrong, n := 0.0, 0.0
+	for {
+		next := -1
+		for i, c := range confidence {
+			if !out[i] && c > 0.5 && (next < 0 || c > confidence[next]) {
+				next = i
+			}
+		}
+		if next < 0 || (wrong+1-confidence[next])/(n+1) > cfg.FalseShare {
+			return out
+		}
+		out[next], wrong, n = true, wrong+1-confidence[next], n+1
+	}
+}
