@@ -425,7 +425,7 @@ type Balance struct {
 type Retune struct {
 	GainFactor float64  `json:"gain_factor"`
 	RateS      float64  `json:"rate_s"`
-	RateLowS   float64  `json:"rate_low_s"` // 95 %
+	RateLowS   float64  `json:"rate_low_s"` // least and most over the platforms that describe the swing as well
 	RateHighS  float64  `json:"rate_high_s"`
 	SettleNowS *float64 `json:"settle_now_s"` // from the model's start to level for good, by the model
 	SettleS    *float64 `json:"settle_s"`     // and with the change

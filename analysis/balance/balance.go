@@ -134,7 +134,11 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64) schemas.Bal
 	}
 	b.Diagnosis = diagnosis(sw, lp, a, cfg)
 	b.Advice = advice(sw, lp, a, cfg)
-	b.Retune = retune(sw, lp, a, in, cfg)
+	if b.Advice != "" && sw.kind == damped {
+		u := tune(tr, sw, a, in, cfg)
+		b.Retune = retune(u, a, tr, in, cfg)
+		b.Advice = u.advise(b.Advice, b.Retune, cfg)
+	}
 	return b
 }
 

@@ -67,11 +67,11 @@ type Match struct {
 	// knows only one speed.
 	Levelling *Gains
 
-	// LoopDamping is, for each of Truth.Balances, the damping ratio of the loop's equations made
-	// straight at level, at the size of swing there was. Unlike the truth's damping it is there
-	// also where these equations do not describe all of what happened; NaN where the loop never
-	// had the board to itself.
-	LoopDamping []float64
+	// Damping is, for each of Truth.Balances, the damping ratio that the levelling loop's
+	// equations, made straight at level, have with the given gains at the size of swing there
+	// was. It is told also where these equations do not describe all of what happened; NaN where
+	// the loop never had the board to itself. It is nil where Levelling is.
+	Damping func(Gains) []float64
 }
 
 // Gains are those of a levelling loop.
@@ -152,7 +152,7 @@ func playWorld(o Options) (*Match, *world, error) {
 		Conditions: s.with,
 	}
 	m.Truth = truth(w, m)
-	m.Levelling, m.LoopDamping = w.levelling(m.Truth.Balances)
+	m.Levelling, m.Damping = w.levelling(m.Truth.Balances)
 	if c := s.sensors.clock; !c.right() {
 		c.retime(m, w.begin)
 	}

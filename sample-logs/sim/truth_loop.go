@@ -54,21 +54,26 @@ func (w *world) loopSwing(start, end float64) (zeta, hz float64, ok bool) {
 	return zeta, wn / (2 * math.Pi), ok
 }
 
-// levelling are the gains of the loop that levelled and its damping in each attempt.
-func (w *world) levelling(attempts []schemas.Balance) (*Gains, []float64) {
+// levelling are the gains of the loop that levelled, and the damping in each attempt with
+// whatever gains.
+func (w *world) levelling(attempts []schemas.Balance) (*Gains, func(Gains) []float64) {
 	l := w.program.level
 	if w.scenario.balance.hand != nil || l.bang > 0 {
 		return nil, nil
 	}
-	damping := make([]float64, len(attempts))
-	for i, b := range attempts {
-		damping[i] = math.NaN()
-		if f, ok := w.freeSwing(b.StartS, b.EndS); ok {
-			x, runs, _ := f.loop.describes(f.rows, f.first, f.balance)
-			damping[i], _, _ = f.loop.swing(x, runs)
+	return &Gains{Tilt: l.kp, Rate: l.kd}, func(g Gains) []float64 {
+		damping := make([]float64, len(attempts))
+		for i, b := range attempts {
+			damping[i] = math.NaN()
+			if f, ok := w.freeSwing(b.StartS, b.EndS); ok {
+				x, runs, _ := f.loop.describes(f.rows, f.first, f.balance)
+				part := 1 - f.word
+				f.loop.loop.kp, f.loop.loop.kd = g.Tilt*part, g.Rate*part
+				damping[i], _, _ = f.loop.swing(x, runs)
+			}
 		}
+		return damping
 	}
-	return &Gains{Tilt: l.kp, Rate: l.kd}, damping
 }
 
 // freeSwing is the last stretch of [start, end] in which the loop had the board to itself,
@@ -80,6 +85,7 @@ type freeSwing struct {
 	balance float64
 	loop    closed
 	rubbed  bool
+	word    float64 // part of the loop's word that its quiet band takes away
 }
 
 func (w *world) freeSwing(start, end float64) (f freeSwing, ok bool) {
@@ -117,7 +123,7 @@ func (w *world) freeSwing(start, end float64) (f freeSwing, ok bool) {
 	}
 	even := evened(w.platform, w.chassis, l.quiet, size[xRate], size[xAngle], size[xSpeed], size[xAngle]/degree)
 	return freeSwing{
-		rows: rows, first: first, balance: balance, rubbed: even.damp > w.platform.damp/2,
+		rows: rows, first: first, balance: balance, rubbed: even.damp > w.platform.damp/2, word: even.word,
 		loop: closeLoop(plant{
 			board: w.platform, robot: w.chassis, inertia: inertia, volts: rows[first].volts, withBody: true, even: even,
 		}, l, programs*step),

@@ -12,12 +12,14 @@ import (
 const poorDamping = 0.5
 
 // Retuned is one attempt whose loop was poorly damped, and the same match played again with
-// the gains that the report advises. Damping is that of the loop's own straight equations;
-// NaN where the loop never had the board to itself.
+// the gains that the report advises. Damping is that of the simulator's own straight equations
+// at the size of swing there was; NaN where the loop never had the board to itself.
 type Retuned struct {
 	Advised       bool
 	Before, After float64
-	Unstable      bool // it swings by itself now
+	Unstable      bool // it swings by itself with them
+	Past, PastNow int  // swings past level, before and when played again
+	Level         bool // it was level when played again, or it was not before either
 }
 
 // tryAdvice plays a match again for the first attempt with poor damping that has advice,
@@ -27,11 +29,12 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report) ([]Ret
 		return nil, nil
 	}
 	var out []Retuned
+	was := m.Damping(*m.Levelling)
 	for i, b := range m.Truth.Balances {
-		if !(m.LoopDamping[i] < poorDamping) {
+		if !(was[i] < poorDamping) {
 			continue
 		}
-		r := Retuned{Before: m.LoopDamping[i], After: math.NaN()}
+		r := Retuned{Before: was[i], After: math.NaN()}
 		change := retuneOf(got, b.StartS)
 		if change == nil {
 			out = append(out, r)
@@ -44,13 +47,15 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report) ([]Ret
 		if err != nil {
 			return nil, err
 		}
-		r.Advised = true
-		for k, a := range again.Truth.Balances {
+		r.Advised, r.After = true, m.Damping(gains)[i]
+		r.Unstable = r.After < 0
+		for _, a := range again.Truth.Balances {
 			if math.Abs(a.StartS-b.StartS) > nearAttempt {
 				continue
 			}
-			r.After = again.LoopDamping[k]
-			r.Unstable = r.After < 0 || math.IsNaN(r.After) && a.Outcome == schemas.BalanceRanOut && a.Overshoots > 2
+			r.Unstable = r.Unstable || a.Outcome == schemas.BalanceRanOut && a.Overshoots > 2
+			r.Past, r.PastNow = b.Overshoots, a.Overshoots
+			r.Level = a.Outcome == schemas.BalanceLevel || b.Outcome != schemas.BalanceLevel
 		}
 		return append(out, r), nil
 	}
@@ -79,5 +84,7 @@ func scoreAdvice(t *Tally, all []Retuned) {
 			t.value("damping with the advised gain", r.After)
 			t.value("damping with the advised gain, off 0.7", r.After-0.7)
 		}
+		t.hit("played again with them, no more swings past level", r.PastNow <= r.Past)
+		t.hit("played again with them, level where it was", r.Level)
 	}
 }

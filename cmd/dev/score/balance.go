@@ -33,6 +33,8 @@ func balanceFigures() []Figure {
 		{Name: "damping before the advised gain", Kind: Error},
 		{Name: "damping with the advised gain", Kind: Error},
 		{Name: "damping with the advised gain, off 0.7", Kind: Error},
+		{Name: "played again with them, no more swings past level", Kind: Rate},
+		{Name: "played again with them, level where it was", Kind: Rate},
 		{Name: "with the advised gains the loop swings by itself", Kind: Rate, Small: true},
 		{Name: "matches not looked at by balance", Kind: Count},
 	}
