@@ -180,6 +180,15 @@ func TestEveryKindIsExplained(t *testing.T) {
 	for _, a := range e.Events[0].Alternatives {
 		assert.Equal(t, a.What == "a weak battery", strings.HasPrefix(a.Because, "taken: "), a.What)
 	}
+	for want, s := range map[string]schemas.Share{
+		"Without lift it would not have dipped (95 %), nor with lift held to 41 A, all else as it was.": {Name: "lift", Share: 0.5, Necessary: "yes", LimitA: some(41.9)},
+		"Without lift it would not have dipped (95 %), all else as it was.":                             {Name: "lift", Share: 0.5, Necessary: "yes"},
+		"Without lift it would have dipped all the same (95 %).":                                        {Name: "lift", Share: 0.5, Necessary: "no"},
+		"Whether it would have dipped without lift the log cannot tell.":                                {Name: "lift", Share: 0.5},
+		"": {Name: "lift", Share: 0.01, Necessary: "no"},
+	} {
+		assert.Equal(t, want, without(s))
+	}
 	e, _ = Of(in, "slow_cycle-cycle_1-1")
 	assert.Contains(t, e.Events[0].Change[0], "Under 6.7 s", "the geometric middle of a fifth of the usual 5 s and 3 s over it")
 }

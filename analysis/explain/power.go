@@ -48,6 +48,14 @@ func (in Input) brownouts() []schemas.Reasoning {
 		if len(drew) > 0 {
 			r.Observed = append(r.Observed, "Of the current went to "+strings.Join(drew, ", to ")+".")
 		}
+		for _, s := range b.Branches {
+			if text := without(s); text != "" {
+				r.Observed = append(r.Observed, text)
+			}
+		}
+		if b.ResolutionS != nil {
+			r.Observed = append(r.Observed, fmt.Sprintf("Readings of the voltage come every %.0f ms: begin and end are known to that, and a shorter dip between two of them is not seen.", 1000**b.ResolutionS))
+		}
 		r.Numbers = []schemas.Number{number("lowest voltage", schemas.Some(b.MinV), "V", nil), number("whole current over the dip", b.CurrentA, "A", nil)}
 		j := power.Judged{}
 		if i < len(in.Dips) {
@@ -63,6 +71,22 @@ func (in Input) brownouts() []schemas.Reasoning {
 		out = append(out, r)
 	}
 	return out
+}
+
+// without says what a dip would have been without a branch that drew a good part or was
+// needed for it; empty for the others.
+func without(s schemas.Share) string {
+	switch {
+	case s.Necessary == schemas.NecessaryYes && s.LimitA != nil:
+		return fmt.Sprintf("Without %s it would not have dipped (95 %%), nor with %s held to %.0f A, all else as it was.", s.Name, s.Name, math.Floor(*s.LimitA))
+	case s.Necessary == schemas.NecessaryYes:
+		return fmt.Sprintf("Without %s it would not have dipped (95 %%), all else as it was.", s.Name)
+	case s.Share < 0.05:
+		return ""
+	case s.Necessary == schemas.NecessaryNo:
+		return fmt.Sprintf("Without %s it would have dipped all the same (95 %%).", s.Name)
+	}
+	return fmt.Sprintf("Whether it would have dipped without %s the log cannot tell.", s.Name)
 }
 
 func (in Input) bounds() (first, last float64, ok bool) {

@@ -303,3 +303,28 @@ func TestTitlesOfJams(t *testing.T) {
 		assert.Equal(t, want, found[0].Title)
 	}
 }
+
+// One limit is advised only when it would have prevented every dip, and with a bad
+// connection none is.
+func TestOneLimit(t *testing.T) {
+	some := schemas.Some
+	dip := func(a, b *float64) schemas.Brownout {
+		return schemas.Brownout{Branches: []schemas.Share{{Name: "drive", LimitA: a}, {Name: "lift", LimitA: b}}}
+	}
+	branch, amps, ok := oneLimit([]schemas.Brownout{dip(some(40), some(12)), dip(some(35), some(15))})
+	assert.True(t, ok)
+	assert.Equal(t, "drive", branch)
+	assert.Equal(t, 35.0, amps)
+	branch, amps, _ = oneLimit([]schemas.Brownout{dip(some(40), some(12)), dip(nil, some(15))})
+	assert.Equal(t, "lift", branch)
+	assert.Equal(t, 12.0, amps)
+	both := []schemas.Brownout{dip(some(40), nil), dip(nil, some(15))}
+	_, _, ok = oneLimit(both)
+	assert.False(t, ok)
+	assert.Nil(t, limitCheck(both))
+	text := strings.Join(brownoutChecks("overload", "battery B1", []schemas.Brownout{dip(some(40.9), nil)}), " ")
+	assert.Contains(t, text, "a current limit of 40 A on drive alone")
+	assert.Contains(t, text, "a qualified adult decides")
+	text = strings.Join(brownoutChecks("bad_connection", "battery B1", []schemas.Brownout{dip(some(40), nil)}), " ")
+	assert.NotContains(t, text, "limit")
+}
