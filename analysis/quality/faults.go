@@ -46,43 +46,60 @@ func stillness(s *schemas.Signal, times []int64, periods []schemas.Period, cfg C
 	if s.Boot != nil || n < 100 {
 		return nil // too few samples to know how restless it is
 	}
-	var repeats []repeat
-	for i := 0; i < n; {
-		j := i + 1
-		for j < n && s.Float[j] == s.Float[i] {
-			j++
-		}
-		if j == n && i == 0 {
-			return []schemas.Fault{fault(s, Dead, times[0], times[n-1],
-				fmt.Sprintf("reads %v from first to last sample", s.Float[0]))}
-		}
-		if j-i > 1 {
-			repeats = append(repeats, repeat{i, j, times[j-1] - times[i]})
-		}
-		i = j
+	if !slices.ContainsFunc(s.Float, func(v float64) bool { return v != s.Float[0] }) {
+		return []schemas.Fault{fault(s, Dead, times[0], times[n-1], fmt.Sprintf("reads %v from first to last sample", s.Float[0]))}
 	}
-	slices.SortStableFunc(repeats, func(a, b repeat) int { return int(b.length - a.length) })
+	repeats := repeatsOf(s.Float, times)
 	var out []schemas.Fault
 	for k, r := range repeats {
-		next := int64(0)
-		for _, other := range repeats[k+1:] {
-			if inPeriod(times[other.from], periods) {
-				next = other.length
-				break
-			}
-		}
+		next := nextRepeat(repeats[k+1:], periods)
 		if r.length < cfg.FrozenMin {
 			break
 		}
-		if float64(r.length) < cfg.FrozenTimes*float64(next) || !inPeriod(times[r.to-1], periods) ||
-			!restlessBefore(s.Float, times, r.from, cfg) {
+		if float64(r.length) < cfg.FrozenTimes*float64(next) {
 			continue
 		}
-		end := times[min(r.to, n-1)]
-		out = append(out, fault(s, Frozen, times[r.from], end,
+		if !inPeriod(times[r.to-1], periods) || !restlessBefore(s.Float, times, r.from, cfg) {
+			continue
+		}
+		out = append(out, fault(s, Frozen, times[r.from], times[min(r.to, n-1)],
 			fmt.Sprintf("repeats %v for %.2f s; its next longest repeat is %.2f s", s.Float[r.from], schemas.Seconds(r.length), schemas.Seconds(next))))
 	}
 	return out
+}
+
+// repeatsOf are the runs of one value, the longest first. A gap ends a run: what was
+// repeated on both sides of it was not repeated in it.
+func repeatsOf(v []float64, times []int64) []repeat {
+	const apart = 5 // usual steps
+	steps := make([]float64, 0, len(times))
+	for i := 1; i < len(times); i++ {
+		steps = append(steps, float64(times[i]-times[i-1]))
+	}
+	far := int64(apart * medianOf(thinned(steps, 4096)))
+	var out []repeat
+	for i := 0; i < len(v); {
+		j := i + 1
+		for j < len(v) && v[j] == v[i] && times[j]-times[j-1] <= far {
+			j++
+		}
+		if j-i > 1 {
+			out = append(out, repeat{i, j, times[j-1] - times[i], times[i]})
+		}
+		i = j
+	}
+	slices.SortStableFunc(out, func(a, b repeat) int { return int(b.length - a.length) })
+	return out
+}
+
+// nextRepeat is the length of the longest repeat in a period, 0 without one.
+func nextRepeat(repeats []repeat, periods []schemas.Period) int64 {
+	for _, r := range repeats {
+		if inPeriod(r.start, periods) {
+			return r.length
+		}
+	}
+	return 0
 }
 
 // restlessBefore tells whether at least half of the readings of the RestlessMin before
@@ -102,6 +119,7 @@ func restlessBefore(v []float64, times []int64, i int, cfg Config) bool {
 type repeat struct {
 	from, to int
 	length   int64
+	start    int64
 }
 
 func inPeriod(t int64, periods []schemas.Period) bool {
@@ -175,6 +193,9 @@ func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 		if e.to-e.from < 3 {
 			continue // a spike of one or two samples is noise, not a fault that lasts
 		}
+		if !leavesRange(s.Float, e.from, e.to) {
+			continue // it went quickly to where it is at other times too: a turn, not a fault
+		}
 		from := e.from
 		for from < e.to-1 && away[from] < ordinary {
 			from++
@@ -183,6 +204,17 @@ func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 			fmt.Sprintf("%.3g away from its past; its next largest deviation is %.3g", e.peak, ordinary)))
 	}
 	return out
+}
+
+// leavesRange tells whether the samples from i up to j reach values that no other sample does.
+func leavesRange(v []float64, i, j int) bool {
+	lowest, highest := math.Inf(1), math.Inf(-1)
+	for k, x := range v {
+		if (k < i || k >= j) && isReading(x) {
+			lowest, highest = min(lowest, x), max(highest, x)
+		}
+	}
+	return slices.ContainsFunc(v[i:j], func(x float64) bool { return x < lowest || x > highest })
 }
 
 // deviations are the distances of each sample from the median of the last whole block
