@@ -20,6 +20,10 @@ func lookAtCycles(m *match) outcome {
 		NoMode: m.wholeLog(),
 	}
 	in.X, in.Y, _ = m.pose()
+	in.Brownouts = m.report.Brownouts
+	if b := m.Profile.Balance; b != nil {
+		in.Drive = m.float(b.Drive, (*profile.Ref).Command)
+	}
 	if in.Score == nil || len(in.Score.T) == 0 {
 		return m.without("score counter")
 	}

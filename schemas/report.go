@@ -374,6 +374,17 @@ type Cycle struct {
 	LostS *float64 `json:"lost_s"`
 	// Confidence that the cycle lost enough to be called slow; nil when it was not judged.
 	Confidence *float64 `json:"confidence"`
+	// Events are what was seen to cost time in a slow cycle, in order of their starts.
+	Events []CycleEvent `json:"events"`
+}
+
+// CycleEvent is one thing that cost time in a cycle.
+type CycleEvent struct {
+	What   string  `json:"what"`  // jam, brownout, stood, blocked, missed_pickup, lined_up_again or piece_uncounted
+	Phase  string  `json:"phase"` // return, collect, carry or place; empty where not known
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+	Times  int     `json:"times"` // how often; 0 where it is not counted
 }
 
 // Phases of a cycle; nil where they cannot be told.
@@ -543,6 +554,9 @@ func (r *Report) Finish() {
 	}
 	fill(&r.StandbyDraws)
 	fill(&r.Cycles)
+	for i := range r.Cycles {
+		fill(&r.Cycles[i].Events)
+	}
 	fill(&r.Usual.Matches)
 	fill(&r.Balances)
 	for i := range r.Balances {

@@ -47,8 +47,9 @@ type cycle struct {
 	own        int64 // µs, where the robot's own work in it began: its start, or the last hand-over
 	entered    int64 // µs, when the piece that scored came into the path, if hasPiece
 	hasPiece   bool
-	uncounted  int  // pieces placed in it, before the one that scored was taken, that never counted
-	whole      bool // begins where the log does, and nothing says that the robot was driven from then
+	uncounted  int   // pieces placed in it, before the one that scored was taken, that never counted
+	wasted     int64 // µs, when the first of them left
+	whole      bool  // begins where the log does, and nothing says that the robot was driven from then
 	legs       [legs]leg
 	over       [legs]float64 // s, what each known leg took beyond its usual
 }

@@ -46,6 +46,8 @@ type Input struct {
 	Zones      []profile.Zone
 	Passes     []schemas.Pass // nil when the path was not analyzed
 	Jams       []schemas.Jam
+	Brownouts  []schemas.Brownout
+	Drive      *series.Float    // -1..1, what the drive was told; may be nil
 	Modes      []schemas.Period // all modes in order, disabled stretches included
 	Periods    []schemas.Period
 	NoMode     bool  // the profile has no mode: the log begins before the robot is driven
@@ -119,6 +121,12 @@ type Config struct {
 	JamShare           float64
 	BlameS, BlameShare float64
 
+	// On its way a robot stood that was slower than StoodShare of its top speed for StoodS; it was
+	// driven where its command was Driven or more. It missed a piece when it backed off by
+	// MissedM, and lined up again when it moved off by LinedUpM. Chosen by us.
+	StoodShare, StoodS, Driven float64
+	MissedM, LinedUpM          float64
+
 	// A released piece scores at most FlightS after it left the path, and at most EarlyS
 	// before by the counters' clocks. Chosen by us; without one in that time the last piece
 	// released in the cycle is taken.
@@ -140,6 +148,7 @@ func DefaultConfig() Config {
 		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, BetweenSigma: 0.08,
 		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1, JamCostShare: 0.4,
 		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.25, UnseenS: 1,
+		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15,
 		FlightS: 3, EarlyS: 0.3, PoseGapS: 0.5, FlickerS: 0.25,
 	}
 }
@@ -174,8 +183,11 @@ func Detect(in Input, cfg Config) Result {
 		c := &all[i]
 		if c.Kind == KindScore && c.Complete {
 			at, known := entered[c.end]
+			if later, ok := newest(in.Passes, c.start, c.end); ok && known && at <= c.start {
+				at = later
+			}
 			c.entered, c.hasPiece = at, known
-			c.uncounted = within(wasted, c.start, c.entered)
+			c.wasted, c.uncounted = within(wasted, c.start, c.entered)
 			c.whole = in.NoMode && c.start <= schemas.Micros(in.Periods[0].StartS)
 			c.Phases = place.phases(c.start, c.end, at, known)
 			c.legs = place.legsOf(c.own, c.end, at, known, cfg)
@@ -185,6 +197,11 @@ func Detect(in Input, cfg Config) Result {
 	timeLost(all, cfg)
 	r.Usual = usualOf(all, in.History, cfg)
 	judge(all, in, cfg)
+	for i := range all {
+		if c := &all[i]; c.Slow {
+			c.Events = place.eventsOf(c, in, cfg)
+		}
+	}
 	slices.SortStableFunc(all, func(a, b cycle) int { return cmp.Or(cmp.Compare(a.end, b.end), cmp.Compare(b.Kind, a.Kind)) })
 	stood := 0
 	for _, c := range all {

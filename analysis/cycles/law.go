@@ -116,11 +116,9 @@ func centreOf(all []stat.Lasted, cfg Config) (centre, bool) {
 		plain.spread, plain.variance = none*none, none*none/n
 		return plain, true
 	}
-	events := float64(fit.Events)
-	return centre{
-		mu: fit.Mu, variance: fit.MuSE * fit.MuSE,
-		spread: fit.Sigma * fit.Sigma * events / (events - 1), n: events,
-	}, true
+	events, share := float64(fit.Events), fit.MuSE/fit.Sigma
+	spread := fit.Sigma * fit.Sigma * events / (events - 1) // unbiased
+	return centre{mu: fit.Mu, variance: share * share * spread, spread: spread, n: events}, true
 }
 
 // weights are what today's centre and that of earlier matches count for.

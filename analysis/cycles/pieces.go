@@ -57,17 +57,38 @@ func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) (o
 	return out, wasted
 }
 
-// within counts the times from start to end.
-func within(times []int64, start, end int64) int {
-	n := 0
+// within counts the times from start to end, and gives the first.
+func within(times []int64, start, end int64) (first int64, n int) {
 	for _, t := range times {
 		if start <= t && t < end {
+			if n == 0 {
+				first = t
+			}
 			n++
 		}
 	}
-	return n
+	return first, n
 }
 
+// newest is when the last piece came into the path between start and end. A robot places what
+// it has: where the piece that scored seems to have been aboard already while another was
+// fetched in between, one piece more was counted on its way in than there was, and all after
+// it were taken for the one before. Pieces that backed out are none.
+func newest(passes []schemas.Pass, start, end int64) (at int64, ok bool) {
+	for _, p := range passes {
+		enter := p.EnterS
+		if enter == nil && len(p.Stages) > 0 {
+			enter = p.Stages[0].EnterEstS
+		}
+		if enter == nil || p.Outcome == schemas.PassBackedOut {
+			continue
+		}
+		if t := schemas.Micros(*enter); start < t && t < end && (!ok || t > at) {
+			at, ok = t, true
+		}
+	}
+	return at, ok
+}
 func releasedOf(passes []schemas.Pass) []released {
 	var out []released
 	for _, p := range passes {

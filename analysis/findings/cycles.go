@@ -3,8 +3,10 @@ package findings
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
 )
 
 // slowCycles makes a finding of each slow cycle that no jam explains; a jam's cost is
@@ -53,13 +55,68 @@ func slowCycles(in Input) []drafted {
 		if c.Why != nil {
 			in.explainPhase(&d, c, nth, lost)
 		}
+		in.explainEvents(&d, c)
 		if stood := in.jammedFor(c); stood > 0 {
 			d.Because += fmt.Sprintf(" A jam stood %.1f s of it; that part is told with the jam.", stood)
 			d.CostS = schemas.Some(lost - math.Min(lost, stood))
 		}
+		if points, ok := in.pointsOf(c, *d.CostS); ok {
+			d.Because += fmt.Sprintf(" That cost about %s.", pointsWord(points))
+			d.Numbers = append(d.Numbers, number("points lost", points, ""))
+		}
 		out = append(out, d)
 	}
 	return out
+}
+
+// pointsOf is what seconds of a cycle were worth: as many usual cycles as fit into them.
+func (in Input) pointsOf(c schemas.Cycle, seconds float64) (float64, bool) {
+	u := in.Report.Usual.CycleS
+	if in.Profile.Game == nil || u == nil || !(*u > 0) || c.Period != schemas.PeriodDriver {
+		return 0, false
+	}
+	worth, ok := in.Profile.Game.Points["driver_piece"]
+	if !ok || seconds <= 0 {
+		return 0, false
+	}
+	return worth * seconds / *u, true
+}
+
+// explainEvents says what was seen to cost time in a cycle, and shows it. Jams are told with
+// the jams.
+func (in Input) explainEvents(d *drafted, c schemas.Cycle) {
+	for _, e := range c.Events {
+		seconds := e.EndS - e.StartS
+		var text string
+		var shown *profile.Ref
+		if p := in.Profile.Cycles.Pose; p != nil {
+			shown = p.X
+		}
+		switch e.What {
+		case "stood":
+			text = fmt.Sprintf("On its way it stood for %.1f s from %s.", seconds, in.at(e.StartS))
+		case "blocked":
+			text = fmt.Sprintf("On its way it stood for %.1f s from %s though it was driven: something held it.", seconds, in.at(e.StartS))
+		case "missed_pickup":
+			text = fmt.Sprintf("It backed off from the piece %s from %s and had it %.1f s later.", times(e.Times), in.at(e.StartS), seconds)
+		case "lined_up_again":
+			text = fmt.Sprintf("At the goal it moved off and lined up again %s.", times(e.Times))
+		case "piece_uncounted":
+			text = fmt.Sprintf("A piece that left the robot at %s never counted.", in.at(e.StartS))
+			shown = in.Profile.Cycles.Score
+		case "brownout":
+			text = fmt.Sprintf("The supply browned out at %s.", in.at(e.StartS))
+			if in.Profile.Power != nil {
+				shown = in.Profile.Power.Voltage
+			}
+		default:
+			continue
+		}
+		d.Because += " " + text
+		if shown != nil {
+			d.Evidence = append(d.Evidence, evidence(signal(shown), e.StartS, e.EndS, strings.ReplaceAll(e.What, "_", " "))...)
+		}
+	}
 }
 
 // jammedFor is how many seconds of a cycle some jam stood.
