@@ -59,6 +59,7 @@ func (p *places) eventsOf(c *cycle, in Input, cfg Config) []schemas.CycleEvent {
 		}
 	}
 	if from, to, ok := c.span(WhyPlace); ok {
+		to = lastLeft(in.Passes, from, to) // then it drives off before the piece counts
 		if at, n := p.backings(from, to, cfg.LinedUpM); n > 0 {
 			add(EventLinedUp, at, to, n)
 		}
@@ -68,6 +69,20 @@ func (p *places) eventsOf(c *cycle, in Input, cfg Config) []schemas.CycleEvent {
 	}
 	slices.SortStableFunc(out, func(a, b schemas.CycleEvent) int { return cmp.Compare(a.StartS, b.StartS) })
 	return out
+}
+
+// lastLeft is when the last piece left the path between from and to, to if none is known to have.
+func lastLeft(passes []schemas.Pass, from, to int64) int64 {
+	at := from
+	for _, p := range releasedOf(passes) {
+		if from < p.leave && p.leave <= to {
+			at = max(at, p.leave)
+		}
+	}
+	if at == from {
+		return to
+	}
+	return at
 }
 
 // span is when a phase of a cycle began and ended, µs.
