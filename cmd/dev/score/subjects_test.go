@@ -173,13 +173,19 @@ func TestPhasesAndHistory(t *testing.T) {
 	c := caseOfHand(schemas.Report{Cycles: []schemas.Cycle{truth}}, schemas.Report{Cycles: []schemas.Cycle{got}})
 	c.WithHistory = &schemas.Report{Cycles: []schemas.Cycle{cycle(120, 130, "place")}}
 	s := scoreCycles(c)
+	assert.Equal(t, Sum{0, 0}, s.Sums["slow precision, the fifth with history"], "in under six cycles the truth judges none")
+	for k := range 5 {
+		more := cycle(130+10*float64(k), 140+10*float64(k), "")
+		c.Truth.Cycles, c.WithHistory.Cycles = append(c.Truth.Cycles, more), append(c.WithHistory.Cycles, more)
+	}
+	s = scoreCycles(c)
 	assert.Equal(t, []float64{0.5}, s.Values["return error"])
 	assert.Empty(t, s.Values["collect error"])
 	assert.Equal(t, 1, s.Tables["collect told"][[2]string{"told", "not told"}])
 	assert.Equal(t, 1, s.Tables["place told"][[2]string{"not told", "told"}])
 	assert.Equal(t, Sum{0, 0}, s.Sums["slow precision, the fifth without history"])
 	assert.Equal(t, Sum{0, 1}, s.Sums["slow precision, the fifth with history"])
-	assert.Zero(t, s.lost(), "a second look at the same match is no second loss")
+	assert.Equal(t, 2.5, s.lost(), "the five rows that the first look lacks: a second look at the same match is no second loss")
 }
 
 func TestBalances(t *testing.T) {
