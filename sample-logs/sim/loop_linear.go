@@ -191,7 +191,7 @@ func (c closed) pair(z complex128) (zeta, wn float64) {
 }
 
 // alone is how much of the tilt may be other than the swing, RMS, for it to be told alone.
-const alone = 0.15
+const alone = 0.35
 
 // swing is the damping ratio and the undamped natural frequency (rad/s) of the pair of
 // modes that makes most of the angle in the given number of runs from state x on. ok is

@@ -30,9 +30,9 @@ func levelledAt(w *world) levelledRow {
 }
 
 const (
-	freeLeastS = 0.8  // s of free swing, the least to tell anything
-	freeMostS  = 5.0  // s that are compared
-	freeErr    = 0.08 // of the swing, RMS, by which the straight equations may be wrong
+	freeLeastS = 0.8 // s of free swing, the least to tell anything
+	freeMostS  = 5.0 // s that are compared
+	freeErr    = 0.2 // of the swing, RMS, by which the straight equations may be wrong
 )
 
 // loopSwing is the damping ratio and natural frequency (Hz) of the loop that levelled in
