@@ -89,6 +89,7 @@ func newest(passes []schemas.Pass, start, end int64) (at int64, ok bool) {
 	}
 	return at, ok
 }
+
 func releasedOf(passes []schemas.Pass) []released {
 	var out []released
 	for _, p := range passes {

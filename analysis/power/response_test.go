@@ -28,8 +28,12 @@ func lowPass(x []float64, tau float64) []float64 {
 // time between readings, with a fast relaxation or a slow one.
 func TestResistanceBehindASlowCurrentSensor(t *testing.T) {
 	for _, c := range []struct{ hz, tau, relax, within float64 }{
-		{50, 0.02, 1, 4}, {50, 0.05, 1, 4}, {50, 0.08, 0.35, 6},
-		{200, 0.02, 1, 3}, {200, 0.05, 0.35, 5}, {500, 0.03, 1, 3},
+		{50, 0.02, 1, 4},
+		{50, 0.05, 1, 4},
+		{50, 0.08, 0.35, 6},
+		{200, 0.02, 1, 3},
+		{200, 0.05, 0.35, 5},
+		{500, 0.03, 1, 3},
 	} {
 		var found []float64
 		covered := 0

@@ -68,7 +68,9 @@ func generated(w *world) []byte {
 func game(w *world) mapping {
 	out := mapping{
 		{Key: "name", Value: gameName},
-		{Key: "autonomous_s", Value: autonomousS}, {Key: "driver_s", Value: driverS}, {Key: "endgame_s", Value: endgameS},
+		{Key: "autonomous_s", Value: autonomousS},
+		{Key: "driver_s", Value: driverS},
+		{Key: "endgame_s", Value: endgameS},
 	}
 	if w.scenario.robot == "curlew" {
 		return out // its crew wrote down the least
@@ -189,7 +191,8 @@ func (p naming) cycles(w *world) mapping {
 	var zones []mapping
 	for _, z := range zonesOf(w) {
 		zones = append(zones, mapping{
-			{Key: "name", Value: z.name}, {Key: "use", Value: z.use},
+			{Key: "name", Value: z.name},
+			{Key: "use", Value: z.use},
 			{Key: "corners", Value: [][2]float64{{z.x0, z.y0}, {z.x1, z.y0}, {z.x1, z.y1}, {z.x0, z.y1}}},
 		})
 	}
