@@ -9,6 +9,7 @@ import (
 // drivePlan is what is special about the people, the field and the other robots. Its zero
 // value is the usual.
 type drivePlan struct {
+	lingerS           float64 // s a piece is held ready before it is let go
 	zonesIn, zonesOut []place // pickup zones and goals; nil for the usual one
 	partner           spot    // where a partner takes pieces
 	rivals            int     // other robots that roam

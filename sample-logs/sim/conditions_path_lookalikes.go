@@ -21,6 +21,9 @@ func pathLookalikes() []condition {
 				})
 			}
 		}),
+		pathLookalike("waits-at-gate", "", 0.06, "pieces wait for seconds at the last stage, ready, before the driver lets them go", func(s *scenario, r random) {
+			s.drive.lingerS = r.between(2.5, 6)
+		}),
 		pathLookalike("pressed-on-gate", "", 0.06, "a small command holds waiting pieces against a shut gate", func(s *scenario, r random) {
 			s.barred()
 			u := r.between(0.1, 0.4)

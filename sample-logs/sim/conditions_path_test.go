@@ -110,6 +110,10 @@ func TestPathLookalikesAreNoJams(t *testing.T) {
 	held := seconds(func(w *world) bool {
 		return w.operator.holds != nil && len(w.path.pieces) > 0 && !slices.ContainsFunc(w.path.belts, func(b *belt) bool { return b.axis.command != 0 })
 	})
+	waits := seconds(func(w *world) bool {
+		d := w.driver
+		return d.phase == aligning && d.goodFor > d.settle && !d.waits && w.path.last().axis.command == 0
+	})
 	pressed := seconds(func(w *world) bool {
 		u := w.path.last().axis.command
 		return len(w.path.pieces) > 0 && w.path.waiting(w.path.pieces[0]) && u > 0.08 && u < 0.45 && math.Abs(w.path.pieces[0].v) < 0.002
@@ -129,6 +133,7 @@ func TestPathLookalikesAreNoJams(t *testing.T) {
 		least float64
 	}{
 		{"held-on-purpose", held, 1.8},
+		{"waits-at-gate", waits, 8},
 		{"pressed-on-gate", pressed, 5},
 		{"pressed-queue", queue, 2},
 		{"three-at-once", three, 2},

@@ -92,6 +92,9 @@ func (d *driver) align(w *world) (forward, turn float64) {
 		d.nudgeTill, d.nudgeTurn = now+d.r.delay(0.8, 0.15), math.Copysign(0.15, d.r.Float64()-0.5)
 		return 0, 0
 	}
+	if d.goodFor > d.settle && ready && d.goodFor < d.settle+w.scenario.drive.lingerS {
+		return 0, 0 // it holds the piece ready
+	}
 	if d.goodFor > d.settle && ready {
 		d.refines = false
 		d.start(placing, now)
