@@ -21,8 +21,6 @@ import (
 //     usual to speak of;
 //   - it cost time and has a hand-over in it: it is long for a good reason besides;
 //   - not longer than a cycle to which nothing happened: chance explains it;
-//   - as long as a slow one, and longer by a fifth of the usual than every other to which
-//     nothing happened: chance does not explain it, and nothing the world wrote down does;
 //   - long, and with a jam, a push or a visit to the platform in it that cost nothing the
 //     world could measure.
 //
@@ -75,27 +73,16 @@ func (v view) slow() (unsure []int) {
 		}
 		longer := c.DurationS - usual
 		lost := min(extra(i), longer)
-		apart := longer >= max(slowLeastS, slowShare*usual) && v.standsApart(i, trips, usual, func(k int) bool {
-			return extra(k) < mildShare*usual && !cost[k].pushed && !cost[k].jammed
-		})
 		open := c.Period != schemas.PeriodDriver || len(trips) < slowCycles || v.hasHandover(c) || c.DurationS <= longest
 		happened := (cost[i].pushed || cost[i].jammed) && !v.hasHandover(c) && longer >= 2
 		switch mild := mildShare * usual; {
 		case lost >= max(slowLeastS, slowShare*usual) && !open:
 			c.Slow, c.Why = true, cost[i].why()
-		case lost >= mild, happened && longer >= mild, apart:
+		case lost >= mild, happened && longer >= mild:
 			unsure = append(unsure, i)
 		}
 	}
 	return unsure
-}
-
-// standsApart says whether cycle i lasted longer by a fifth of the usual than every other trip
-// to which nothing happened.
-func (v view) standsApart(i int, trips []int, usual float64, undisturbed func(int) bool) bool {
-	return !slices.ContainsFunc(trips, func(k int) bool {
-		return k != i && undisturbed(k) && v.report.Cycles[k].DurationS > v.report.Cycles[i].DurationS-mildShare*usual
-	})
 }
 
 // isTrip says whether the robot went for the piece: not one of several that were in the path
