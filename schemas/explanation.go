@@ -1,5 +1,7 @@
 package schemas
 
+import "fmt"
+
 // ExplanationVersion is the value of Explanation.Explanation this program writes.
 const ExplanationVersion = 1
 
@@ -95,4 +97,16 @@ func (e *Explanation) Finish() {
 	fill(&e.Finding.Evidence)
 	fill(&e.Finding.Check)
 	fill(&e.Finding.Caution)
+}
+
+// OnceIn is a probability as how often it happens, in words.
+func OnceIn(p float64) string {
+	switch {
+	case p < 1e-6:
+		return "less than once in a million"
+	case p < 0.1:
+		return fmt.Sprintf("once in %.0f", 1/p)
+	default:
+		return fmt.Sprintf("%.0f times in 100", 100*p)
+	}
 }

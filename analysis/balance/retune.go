@@ -65,17 +65,25 @@ func tune(tr trace, sw swing, a attempt, in Input, cfg Config) tuning {
 	return out
 }
 
-// reach is the least rate term, s of the proportional gain times factor, that brings platform
-// p under the loop to the damping goal with margin to spare: still stable when late by three
-// times what it is (so that the delay margin is twice the delay). ok is false where none does.
-func (u tuning) reach(p plant, factor float64, cfg Config) (rateS float64, ok bool) {
-	const most, step = 3.0, 0.02 // s
+// The rate terms that are tried, s of the proportional gain.
+const mostRateS, rateStepS = 3.0, 0.02
+
+// with is the damping of platform p when the proportional gain is factor of what it is and
+// rateS more of it goes to the rate. safe is whether nothing else in it is hardly damped and
+// it is still stable when late by three times what it is (a delay margin of twice the delay).
+func (u tuning) with(p plant, factor, rateS float64, cfg Config) (zeta float64, safe bool) {
 	late := u.loop.late + p.lag
-	for rateS = 0; rateS < most; rateS += step {
-		gain, lead := u.loop.gain*factor, u.loop.lead/factor+rateS
-		zeta, _, others := mainSwing(p.poles(gain, lead, late))
-		later, _, othersLater := mainSwing(p.poles(gain, lead, 3*math.Max(late, step)))
-		if zeta >= cfg.DampingGoal && others >= cfg.DampedPoor && later > 0 && othersLater > 0 {
+	gain, lead := u.loop.gain*factor, u.loop.lead/factor+rateS
+	zeta, _, others := mainSwing(p.poles(gain, lead, late))
+	later, _, othersLater := mainSwing(p.poles(gain, lead, 3*math.Max(late, rateStepS)))
+	return zeta, others >= cfg.DampedPoor && later > 0 && othersLater > 0
+}
+
+// reach is the least rate term, s of the proportional gain times factor, that safely brings
+// platform p to the damping goal. ok is false where none does.
+func (u tuning) reach(p plant, factor float64, cfg Config) (rateS float64, ok bool) {
+	for rateS = 0; rateS < mostRateS; rateS += rateStepS {
+		if zeta, safe := u.with(p, factor, rateS, cfg); safe && zeta >= cfg.DampingGoal {
 			return rateS, true
 		}
 	}
@@ -115,14 +123,10 @@ func retune(u tuning, a attempt, tr trace, in Input, cfg Config) *schemas.Retune
 	return nil
 }
 
-// most is the best damping that a rate term alone brings with the same margin to spare, and
-// that term in s.
+// most is the best damping that a rate term alone safely brings, and that term in s.
 func (u tuning) most(cfg Config) (zeta, rateS float64) {
-	late := u.loop.late + u.platform.lag
-	for add := 0.0; add < 3; add += 0.02 {
-		z, _, others := mainSwing(u.platform.poles(u.loop.gain, u.loop.lead+add, late))
-		later, _, othersLater := mainSwing(u.platform.poles(u.loop.gain, u.loop.lead+add, 3*math.Max(late, 0.02)))
-		if z > zeta && others >= cfg.DampedPoor && later > 0 && othersLater > 0 {
+	for add := 0.0; add < mostRateS; add += rateStepS {
+		if z, safe := u.with(u.platform, 1, add, cfg); safe && z > zeta {
 			zeta, rateS = z, add
 		}
 	}

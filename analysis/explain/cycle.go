@@ -26,7 +26,7 @@ func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
 			r.Observed = append(r.Observed, fmt.Sprintf("8 in 10 of the usual cycles take %.1f to %.1f s, the median %.1f s, of %d cycles (%s).", *u.LowS, *u.HighS, *u.CycleS, u.Cycles, u.Source))
 		}
 		if c.P != nil {
-			r.Observed = append(r.Observed, fmt.Sprintf("By a lognormal law of the other cycles, in which those cut off count as at least as long, a usual cycle takes as long %s.", onceIn(*c.P)))
+			r.Observed = append(r.Observed, fmt.Sprintf("By a lognormal law of the other cycles, in which those cut off count as at least as long, a usual cycle takes as long %s.", schemas.OnceIn(*c.P)))
 		}
 		if c.LostS != nil {
 			r.Numbers = append(r.Numbers, number("seen not to get on", c.LostS, "s", nil))

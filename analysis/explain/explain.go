@@ -142,18 +142,6 @@ func number(name string, v *float64, unit string, usual *float64) schemas.Number
 	return schemas.Number{Name: name, Value: v, Unit: unit, Usual: usual}
 }
 
-// onceIn is a probability as how often it happens.
-func onceIn(p float64) string {
-	switch {
-	case p < 1e-6:
-		return "less than once in a million"
-	case p < 0.1:
-		return fmt.Sprintf("once in %.0f", 1/p)
-	default:
-		return fmt.Sprintf("%.0f times in 100", 100*p)
-	}
-}
-
 // times is e to the x as a factor.
 func times(x float64) string {
 	switch f := math.Exp(math.Abs(x)); {

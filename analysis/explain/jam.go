@@ -213,13 +213,13 @@ func (in Input) insteadOfJam(j schemas.Jam, r path.Reason) []schemas.Alternative
 		add(nil, "the sensor is at fault", "the piece was between two beams; both would have to be wrong")
 	}
 	if e, ok := item("is usual"); ok && r.Law.ChanceLong != nil {
-		add(schemas.Some(e.LogOdds), "slow, but moving", "an undisturbed piece takes that long here %s", onceIn(*r.Law.ChanceLong))
+		add(schemas.Some(e.LogOdds), "slow, but moving", "an undisturbed piece takes that long here %s", schemas.OnceIn(*r.Law.ChanceLong))
 	}
 	switch {
 	case r.Next != "" && j.How == "backed_out":
 		add(nil, "it went on and the beam of "+r.Next+" missed it", "it was seen further back afterwards")
 	case r.Next != "":
-		add(logit(1-r.NextMisses), "it went on and the beam of "+r.Next+" missed it", "that beam misses a piece %s, by this match", onceIn(r.NextMisses))
+		add(logit(1-r.NextMisses), "it went on and the beam of "+r.Next+" missed it", "that beam misses a piece %s, by this match", schemas.OnceIn(r.NextMisses))
 	}
 	switch {
 	case j.Cause == "slipping":

@@ -14,12 +14,12 @@ import (
 // then speaks for "standing already" or "still moving". The start is the middle of what
 // that leaves, its range the 5 and 95 % points.
 
-// lag is how long after a piece stands its motor shows it: the piece is squeezed, the roller
-// digs in, the current rises. Spread like its mean; chosen by us.
+// lagS is how long after a piece stands its motor shows it: the piece is squeezed, the roller
+// digs in, the current rises. As likely to be long as a decay of that mean; chosen by us.
 const lagS = 0.07
 
 // edgeS widens the range on both sides: beams are sampled, and a piece counts as standing
-// from when it is within a centimetre of where it stops.
+// from when it is within a centimetre of where it stops. Chosen by us.
 const edgeS = 0.02
 
 // begin estimates when progress stopped.

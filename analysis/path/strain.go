@@ -161,8 +161,11 @@ type strain struct {
 	times float64
 }
 
-// weighed beside undisturbed visits. Half of all jams lock the roller, in most others it
-// slips, and some leave no mark on the motor that is looked at.
+// weighed is what a moment says beside those of undisturbed visits. Half of all jams lock the
+// roller, in most others it slips, and some leave no mark on the motor that is looked at.
+// These shares and the sizes below (a locked motor draws two to five times its usual current,
+// a slipping one half as much again and turns a tenth slower) are of the right order for
+// brushed and brushless d.c. motors behind a gearbox, chosen by us.
 func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 	const (
 		lock, slip = 0.5, 0.3

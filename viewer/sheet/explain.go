@@ -127,21 +127,9 @@ func (x explained) law(l *schemas.Law) {
 	}
 	words := fmt.Sprintf("%s %.2f s of driving", took, l.TookS)
 	if l.ChanceLong != nil {
-		words += "; a usual one takes that long " + chanceWords(*l.ChanceLong)
+		words += "; a usual one takes that long " + schemas.OnceIn(*l.ChanceLong)
 	}
 	x.item(words + ".")
-}
-
-// chanceWords is a probability as how often it happens.
-func chanceWords(p float64) string {
-	switch {
-	case p < 1e-6:
-		return "less than once in a million"
-	case p < 0.1:
-		return fmt.Sprintf("once in %.0f", 1/p)
-	default:
-		return fmt.Sprintf("%.0f times in 100", 100*p)
-	}
 }
 
 func (x explained) weighed(r schemas.Reasoning) {
