@@ -83,6 +83,7 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 			}
 			s.later = slices.ContainsFunc(j.visits[n:], func(u visit) bool { return u.next > v.slot })
 			s.weigh(w, all, i, sensor, out)
+			s.pair = w.wedged(all, i, &s)
 			f := w.report(s, i+1)
 			f.ended = n == len(j.visits)-1 && s.how != outGate && s.how != outMouth
 			if last := len(out) - 1; last >= first && f.start-schemas.Micros(out[last].jam.EndS) < schemas.Micros(w.cfg.MinJamS) {
@@ -121,23 +122,6 @@ func (s *stand) ended() string {
 		return "backed_out"
 	default:
 		return "moved_on"
-	}
-}
-
-// cause is the kind of jam the evidence speaks for.
-func (s *stand) cause(w *way) string {
-	_, front := inFront(s.slot)
-	switch {
-	case s.slot >= w.wait:
-		return "at_gate"
-	case s.lock > 1:
-		return "locked"
-	case s.lock < -0.5:
-		return "slipping"
-	case !front:
-		return "between_beams"
-	default:
-		return ""
 	}
 }
 

@@ -25,10 +25,10 @@
 //     then does (motor.go). With that they are followed once more.
 //  5. Every stay of every piece is looked at as a possible jam (stand.go): how its time
 //     compares with the law of all other stays, and how its motor's hardest moment compares
-//     with those of undisturbed passes (strain.go), which also tells a roller that is locked
-//     from one that slips. When it stopped is a range of probability over the motor's samples
-//     (onset.go). The evidence for and against is added up as log-odds (weigh.go); from 0.5
-//     on it is reported as a jam, below as suspected.
+//     with those of undisturbed passes (strain.go). When it stopped is a range of probability
+//     over the motor's samples, by what they usually are along the way (onset.go, wake.go).
+//     The evidence for and against is added up as log-odds (weigh.go); from 0.5 on it is
+//     reported as a jam, below as suspected, with what kind of jam it was (cause.go).
 //
 // Detect in detect.go is all of it in order. The words pass and jam mean what schemas/README.md
 // says, to the sample: a stage is entered with the first sample blocked at its beam and left

@@ -16,6 +16,7 @@ type drive struct {
 	volts, amps     []float64
 	speed           []float64
 	usual           float64   // command this stage is usually driven with
+	usualVolts      float64   // V; meanwhile
 	ratio           []float64 // roller speed to the speed its drive asks for; NaN without speed or undriven
 	settled         []bool    // driven onward for longer than spin-up takes
 	clock           *clock
@@ -29,6 +30,7 @@ func readDrive(st Stage, in Input, cfg Config) *drive {
 	d := &drive{hasCommand: has(st.Command), hasAmps: has(st.Current), hasRPM: has(st.Speed)}
 	d.grid(st, in)
 	d.usual = d.usualCommand(cfg)
+	d.usualVolts = stat.Median(sample(d.volts, func(i int) bool { return math.Abs(d.command[i]) > cfg.MinCommand }))
 	rate, told := make([]float64, len(d.t)), true
 	switch {
 	case d.hasCommand:
@@ -117,22 +119,24 @@ func (d *drive) usualCommand(cfg Config) float64 {
 	return stat.Median(sample(d.command, func(i int) bool { return d.command[i] > top/2 }))
 }
 
+// supplied is the voltage against the usual while driven, 1 where it is not known.
+func (d *drive) supplied(i int) float64 {
+	if v := d.volts[i] / d.usualVolts; v > 0 { // false for NaN
+		return min(v, 1.5)
+	}
+	return 1
+}
+
 // askedRate is command times voltage, against the usual of both. A roller that is seen to
 // turn slower than that (weak battery, heavy piece) runs the clock by its own speed; one
 // that stands although asked runs it in full: that is what a jam is judged by. One that
 // stands without drawing current had no power.
 func (d *drive) askedRate(rate []float64, cfg Config) {
-	usualVolts := stat.Median(sample(d.volts, func(i int) bool {
-		return math.Abs(d.command[i]) > cfg.MinCommand && !math.IsNaN(d.volts[i])
-	}))
 	for i, c := range d.command {
 		if !(math.Abs(c) >= max(cfg.MinCommand, cfg.HoldShare*d.usual)) {
 			continue // not driven, or no reading
 		}
-		rate[i] = c / d.usual
-		if v := d.volts[i] / usualVolts; v > 0 { // false for NaN
-			rate[i] *= min(v, 1.5)
-		}
+		rate[i] = c / d.usual * d.supplied(i)
 	}
 	if !d.hasRPM {
 		return
@@ -216,13 +220,14 @@ func (d *drive) settle(rate []float64, cfg Config) {
 	}
 }
 
-// compareSpeed fills ratio: roller speed to what the command asked for.
+// compareSpeed fills ratio: roller speed to what the command asked for at the voltage of the
+// moment, so that a sagging supply is not taken for a load.
 func (d *drive) compareSpeed(rate []float64) {
 	d.ratio = make([]float64, len(d.t))
 	asked := make([]float64, len(d.t))
 	for i := range asked {
 		if asked[i] = rate[i]; d.hasCommand && rate[i] != 0 {
-			asked[i] = d.command[i] / d.usual
+			asked[i] = d.command[i] / d.usual * d.supplied(i)
 		}
 	}
 	per := d.speedPerRate(asked)

@@ -16,6 +16,7 @@ type motor struct {
 	amps  distuv.Normal        // ln(A + offset) of the mean current over a pass
 	ratio distuv.Normal        // mean roller speed over a pass, 1 is what its command asks for
 	yards map[place]yardsticks // the hardest moments of undisturbed visits
+	wakes map[int]wake         // by slot: what it does along such a visit
 	// How far single samples lie from the mean of their pass: ln current, share of speed.
 	rippleA, rippleR float64
 }
@@ -23,33 +24,34 @@ type motor struct {
 // offset, in A, keeps the logarithm of a small current from meaning much.
 const offset = 0.5
 
-// newMotor learns from the stretches in which pieces passed undisturbed. With few of them
-// it falls back on all onward driving, and says less.
-func newMotor(d *drive, clean []series.Interval) motor {
+// clean is an undisturbed visit.
+type clean struct {
+	slot int
+	series.Interval
+	clock relay
+}
+
+// newMotor learns from undisturbed visits. With few of them it falls back on all onward
+// driving, and says less.
+func newMotor(d *drive, visits []clean) motor {
 	const slow = 0.5 // of the speed that the command asks for
-	m := motor{drive: d, yards: map[place]yardsticks{}}
-	var amps, ratio, rippleA, rippleR []float64
-	for _, c := range clean {
+	m := motor{drive: d, yards: map[place]yardsticks{}, wakes: map[int]wake{}}
+	var amps, ratio []float64
+	moved := map[int][]clean{}
+	for _, c := range visits {
 		a, r, _ := d.means(c.Start, c.End)
 		if r < slow {
 			continue // it stood for most of the pass: that is not what it usually does, however often
 		}
+		moved[c.slot] = append(moved[c.slot], c)
 		if !math.IsNaN(a) {
 			amps = append(amps, math.Log(a+offset))
 		}
 		if !math.IsNaN(r) {
 			ratio = append(ratio, r)
 		}
-		for k := series.From(d.t, c.Start); k < len(d.t) && d.t[k] < c.End; k++ {
-			if d.settled[k] && !math.IsNaN(a) && !math.IsNaN(d.amps[k]) {
-				rippleA = append(rippleA, math.Log(max(d.amps[k], 0)+offset)-math.Log(a+offset))
-			}
-			if d.settled[k] && !math.IsNaN(r) && !math.IsNaN(d.ratio[k]) {
-				rippleR = append(rippleR, d.ratio[k]-r)
-			}
-		}
 	}
-	m.rippleA, m.rippleR = math.Hypot(0.1, rms(rippleA)), math.Hypot(0.05, rms(rippleR))
+	m.learnWakes(moved)
 	const few = 3
 	if len(amps) < few {
 		for _, a := range sample(d.amps, func(i int) bool { return d.settled[i] && !(d.ratio[i] <= standing) }) {
@@ -62,15 +64,6 @@ func newMotor(d *drive, clean []series.Interval) motor {
 	m.amps = yardstick(amps, 0.2)
 	m.ratio = yardstick(ratio, 0.12)
 	return m
-}
-
-// rms is the root of the mean square, 0 of nothing.
-func rms(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v * v
-	}
-	return math.Sqrt(sum / max(float64(len(x)), 1))
 }
 
 // yardstick is the median and robust spread of x, the spread at least least.

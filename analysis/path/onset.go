@@ -3,20 +3,19 @@ package path
 import (
 	"math"
 
+	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // When progress stopped is nowhere measured. What is known: the piece was moving when it
 // came into its slot, it should have been through by the usual time, and if its motor tells
-// of the jam, then the motor changed a little after the piece stood. So before the motor is
-// asked the moment lies anywhere in the time the slot takes, and each sample of the motor
-// then speaks for "standing already" or "still moving". The start is the middle of what
-// that leaves, its range the 5 and 95 % points.
-
-// lagS is how long after a piece stands its motor shows it: the piece is squeezed, the roller
-// digs in, the current rises. As likely to be long as a decay of that mean; chosen by us.
-const lagS = 0.07
+// of the jam, then the motor changed when the piece stood, or a little after. So before the
+// motor is asked the moment lies anywhere in the time the slot takes, and for each moment it
+// is then reckoned how likely that makes the motor's samples: as on other passes before it,
+// as at the hardest from it on, with the way from the one to the other that rollers take. The
+// start is the middle of what that leaves, its range the 5 and 95 % points.
 
 // edgeS widens the range on both sides: beams are sampled, and a piece counts as standing
 // from when it is within a centimetre of where it stops. Chosen by us.
@@ -35,17 +34,13 @@ func (s *stand) begin(w *way) {
 	for i, at := range grid {
 		was := x
 		x = c.onward(s.from, at)
-		odds[i] = s.due(x) + math.Log(x-was+1e-4) // it cannot come to a stop while nothing moves it
+		odds[i] = s.due(x) + math.Log(x-was+1e-6) // it cannot come to a stop while nothing moves it
 	}
-	if s.motor != nil && (s.lock > 1 || s.strain > 1) {
-		s.timed = s.motor.tells(grid, s.motor.hardest(s.from, s.to), odds)
+	if s.motor != nil && (s.lock > 1 || s.strain > 0) {
+		s.timed = s.motor.tells(s, c, grid, odds)
 	}
 	edge := schemas.Micros(edgeS)
 	s.low, s.start, s.high = point(grid, odds, 0.05), point(grid, odds, 0.5), point(grid, odds, 0.95)
-	if s.timed {
-		s.start = max(s.start-schemas.Micros(lagS*math.Ln2), s.from)
-		s.low = max(s.low-schemas.Micros(lagS*3), s.from)
-	}
 	s.low, s.high = s.low-edge, s.high+edge
 	if s.lock <= 1 || !s.motor.hasRPM {
 		return
@@ -75,57 +70,132 @@ func (s *stand) due(x float64) float64 {
 	return math.Log(max(s.law.dist.Survival(math.Log(max(part, 1e-3))), 1e-9))
 }
 
-// tells adds to the log odds of each moment what the motor's samples from it on, up to the
-// moment it was strained most, say for a piece that stands against one that moves. It is
-// false when the motor says nothing.
-func (m *motor) tells(grid []int64, h moment, odds []float64) bool {
-	until := max(h.ampsAt, h.ratioAt)
-	if !math.IsNaN(h.ratio) && h.ratio < standing {
-		until = h.ratioAt
+// tells adds to the log odds of each moment how well the motor's samples fit a piece that
+// stopped then: before it they lie about a level that is this pass's own, near what is usual;
+// from it on they go over to those of the hardest moment, at once or slowly, as a roller digs
+// in. It is false when the motor says nothing.
+func (m *motor) tells(s *stand, c relay, grid []int64, odds []float64) bool {
+	h, w, from := m.hardest(s.from, s.to, 0), m.wakes[s.slot], min(s.from, s.visit.from)
+	last := grid[len(grid)-1] + schemas.Micros(settledS)
+	var all []trail
+	if !math.IsNaN(h.amps) && h.amps > m.amps.Mu {
+		all = append(all, m.trail(from, last, c, func(k int) float64 { return math.Log(max(m.drive.amps[k], 0) + offset) },
+			w.amps, m.amps, h.amps, m.rippleA))
 	}
-	i, k := series.From(m.t, grid[0]), series.From(m.t, until)-1
-	if k < i {
-		return false
+	if !math.IsNaN(h.ratio) && h.ratio < m.ratio.Mu {
+		all = append(all, m.trail(from, last, c, func(k int) float64 { return m.drive.ratio[k] }, w.ratio, m.ratio, h.ratio, m.rippleR))
 	}
-	sum := 0.0
-	for n := len(grid) - 1; n >= 0; n-- {
-		if grid[n] > until {
-			odds[n] = math.Inf(-1)
+	told := false
+	shown := make([]float64, len(grid))
+	for _, tr := range all {
+		if len(tr.t) == 0 {
 			continue
 		}
-		for ; k >= i && m.t[k] >= grid[n]; k-- {
-			sum += m.stands(k, h)
+		told = true
+		for n, g := range grid {
+			shown[n] += tr.fits(g)
 		}
-		odds[n] += sum
 	}
-	return true
+	lag := lagS
+	if h.ratio <= standing || h.amps > m.amps.Mu+1 {
+		lag += digsInS
+	}
+	for n, o := range lagged(grid, shown, lag) {
+		odds[n] += o
+	}
+	return told
 }
 
-// stands is the log-odds, from sample k, that the piece stands as at moment h rather than
-// moves as usual. Samples closer than rippleS say the same thing twice.
-func (m *motor) stands(k int, h moment) float64 {
-	const (
-		rippleS = 0.03
-		most    = 2
-	)
-	if !m.settled[k] || k+1 >= len(m.t) {
-		return 0
+// How long after a piece stands its motor shows it, s: as long as its sensors are late, and,
+// where the roller locks, while it digs in. As likely to be long as a decay of that mean;
+// chosen by us.
+const (
+	lagS    = 0.01
+	digsInS = 0.02
+)
+
+// lagged is the log-likelihood of a stop at each moment where shown is that of the motor
+// showing it then.
+func lagged(grid []int64, shown []float64, lag float64) []float64 {
+	out := make([]float64, len(grid))
+	for n := range grid {
+		var all []float64
+		for k := n; k < len(grid); k++ {
+			late := schemas.Seconds(grid[k]-grid[n]) / lag
+			if late > 8 {
+				break
+			}
+			all = append(all, shown[k]-late)
+		}
+		out[n] = stat.LogSum(all)
 	}
-	odds := 0.0
-	if y := math.Log(max(m.drive.amps[k], 0) + offset); !math.IsNaN(y) && !math.IsNaN(h.amps) && h.amps > m.amps.Mu {
-		odds += closer(y, h.amps, m.amps.Mu, m.rippleA)
-	}
-	if r := m.drive.ratio[k]; !math.IsNaN(r) && !math.IsNaN(h.ratio) && h.ratio < m.ratio.Mu {
-		odds += closer(r, h.ratio, m.ratio.Mu, m.rippleR)
-	}
-	step := schemas.Seconds(m.t[k+1] - m.t[k])
-	return max(min(odds, most), -most) * min(step/rippleS, 1)
+	return out
 }
 
-// closer is the log-odds of x under a normal law about a against one about b.
-func closer(x, a, b, sigma float64) float64 {
-	return ((x-b)*(x-b) - (x-a)*(x-a)) / (2 * sigma * sigma)
+// trail is what one signal of a motor did while a piece came to a stop.
+type trail struct {
+	t     []int64
+	y     []float64
+	usual []float64 // what it usually does so far on the way
+	w     []float64 // samples close together say the same thing twice
+	pass  float64   // spread of that from pass to pass
+	to    float64   // what it is while the piece stands
+	sigma float64   // of a single sample
 }
+
+// How fast a motor may go over from what it does while a piece moves to what it does while
+// it stands, s: one that slips feels it within its own inertia, one that locks as its roller
+// digs in. Chosen by us.
+var rampsS = [...]float64{0.015, 0.05, 0.12, 0.25}
+
+// settledS is when the slowest of them is nearly through.
+const settledS = 0.6
+
+// trail reads a signal of the settled motor along a visit that begins at a time.
+func (m *motor) trail(from, to int64, c relay, read func(k int) float64, l levels, usual distuv.Normal, stands, ripple float64) trail {
+	const rippleS = 0.06
+	tr := trail{pass: usual.Sigma, to: stands, sigma: ripple}
+	for k := series.From(m.t, from); k+1 < len(m.t) && m.t[k] < to; k++ {
+		y := read(k)
+		if !m.settled[k] || math.IsNaN(y) {
+			continue
+		}
+		tr.t, tr.y = append(tr.t, m.t[k]), append(tr.y, y)
+		tr.usual = append(tr.usual, l.at(c.onward(from, m.t[k]), usual.Mu))
+		tr.w = append(tr.w, min(schemas.Seconds(m.t[k+1]-m.t[k])/rippleS, 1))
+	}
+	return tr
+}
+
+// fits is the log-likelihood of the trail, up to a constant, for a stop at a time, all ramps
+// considered. A single sample cannot speak for more than most.
+func (tr *trail) fits(stop int64) float64 {
+	const most = 4
+	n := 0 // samples before it
+	weight, sum := 0.0, 0.0
+	for n < len(tr.t) && tr.t[n] < stop {
+		weight, sum = weight+tr.w[n], sum+tr.w[n]*(tr.y[n]-tr.usual[n])
+		n++
+	}
+	own := sum / (square(tr.sigma/tr.pass) + weight) // height of this pass over the usual
+	moving := -square(own/tr.pass) / 2
+	for k := range n {
+		moving -= tr.w[k] * min(square((tr.y[k]-tr.usual[k]-own)/tr.sigma)/2, most)
+	}
+	ramps := make([]float64, 0, len(rampsS))
+	for _, ramp := range rampsS {
+		stands := 0.0
+		for k := n; k < len(tr.t); k++ {
+			part := 1 - math.Exp(-schemas.Seconds(tr.t[k]-stop)/ramp)
+			level := tr.usual[k] + own
+			stands -= tr.w[k] * min(square((tr.y[k]-level-part*(tr.to-level))/tr.sigma)/2, most)
+		}
+		ramps = append(ramps, stands)
+	}
+	return moving + stat.LogSum(ramps)
+}
+
+func square(x float64) float64 { return x * x }
 
 // point is the time below which share q of the probability lies.
 func point(grid []int64, odds []float64, q float64) int64 {

@@ -11,7 +11,7 @@ import (
 func (w *way) motors(all []journey) []motor {
 	out := make([]motor, len(w.drives))
 	for i, d := range w.drives {
-		var clean []series.Interval
+		var undisturbed []clean
 		good := map[place][]moment{}
 		for n, j := range all {
 			for _, v := range j.visits {
@@ -19,18 +19,22 @@ func (w *way) motors(all []journey) []motor {
 				if i < first || i > last || v.slot >= w.wait {
 					continue
 				}
-				x := w.driven(v.slot, v.from, v.freed).onward(v.from, v.to)
+				c := w.driven(v.slot, v.from, v.freed)
+				x := c.onward(v.from, v.to)
 				free := w.free(all, n, v) <= v.from
 				if free && x <= w.laws[v.slot].in90 {
-					clean = append(clean, series.Interval{Start: v.from, End: v.to})
+					undisturbed = append(undisturbed, clean{v.slot, series.Interval{Start: v.from, End: v.to}, c})
 				}
 				if x <= 2*w.laws[v.slot].in99 { // slower ones too: what strains a motor makes them slow
-					at := place{v.slot, company(all, n, v)}
-					good[at] = append(good[at], d.hardest(v.from, v.to))
+					near := company(all, n, v)
+					for long := range momentsS {
+						at := place{v.slot, near, long}
+						good[at] = append(good[at], d.hardest(v.from, v.to, long))
+					}
 				}
 			}
 		}
-		out[i] = newMotor(d, clean)
+		out[i] = newMotor(d, undisturbed)
 		for at, moments := range good {
 			out[i].yards[at] = newYardsticks(moments)
 		}
@@ -55,7 +59,8 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 				continue
 			}
 			s := stand{visit: visit{slot: -2, from: r.Start, to: r.End, how: onward}, stage: i, motor: m, lock: odds, amps: amps, ratio: ratio}
-			s.start, s.low, s.high, s.end = r.Start, r.Start, r.Start, r.End
+			s.from = m.before(r.Start)
+			s.timeStall(r)
 			s.turned = turns(m.clock, r.Start, r.End+1_000_000)
 			s.weighStall(w, piece)
 			f := w.report(s, piece)
@@ -70,6 +75,34 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 		}
 	}
 	return out
+}
+
+// timeStall estimates when the roller that stands in a stretch was first held: it was driven
+// and turning for a moment before, or it was held as soon as it was driven.
+func (s *stand) timeStall(r series.Interval) {
+	s.start, s.low, s.high, s.end = s.from, s.from, r.Start, r.End
+	const step = 10_000 // µs
+	var grid []int64
+	for at := s.from; at <= r.Start; at += step {
+		grid = append(grid, at)
+	}
+	odds := make([]float64, len(grid))
+	if s.timed = s.motor.tells(s, relay{{math.MinInt64, s.motor.clock}}, grid, odds); s.timed {
+		s.low, s.start, s.high = point(grid, odds, 0.05), point(grid, odds, 0.5), point(grid, odds, 0.95)
+	}
+	edge := schemas.Micros(edgeS)
+	s.low, s.high = s.low-edge, s.high+edge
+}
+
+// before is from when on, at most a run-down and the time to settle before a stretch in
+// which the motor stood, it had been driven onward.
+func (m *motor) before(stood int64) int64 {
+	const most = 600_000 // µs
+	i := series.From(m.t, stood)
+	for i > 0 && m.clock.rate[i-1] > 0 && stood-m.t[i-1] < most {
+		i--
+	}
+	return m.t[min(i, len(m.t)-1)]
 }
 
 // weighStall weighs a stand of the motor; piece is the one that was there, 0 for none seen.

@@ -31,6 +31,7 @@ type stand struct {
 	waited  bool // it went once the piece ahead had gone
 	stood   bool // its roller did, since still
 	still   int64
+	pair    bool // another piece is wedged with it
 	turned  int  // reversals from start to end
 	later   bool // if it was backed, it went on past here later
 	weighed []schemas.Weighed

@@ -13,13 +13,26 @@ import (
 // draws several times its current. Slipping, it turns on, but drags on the piece with all
 // its grip instead of the little that a piece needs to be moved along: it draws half as much
 // again, and turns a little slower, for as long as the piece stands. The look is at the
-// hardest moment of a visit, a third of a second long, beside the hardest moments of the
-// visits in which pieces passed undisturbed: so starts, hand-overs and heavy pieces, which
-// strain a motor on every pass, are in the yardstick already.
+// hardest moment of a visit beside the hardest moments, as long, of the visits in which
+// pieces passed undisturbed: so starts, hand-overs and heavy pieces, which strain a motor on
+// every pass, are in the yardstick already. A piece that may have stood for long is looked
+// at for long: what a hand-over strains for a moment does not last, and a standing piece
+// does.
 
-// momentS is how long a moment is, s: long enough to average a motor's ripple out, no longer
-// than the shortest jam.
-const momentS = 0.3
+// moments are how long the moments looked at may be, s: the first averages a motor's ripple
+// out and is no longer than the shortest jam.
+var momentsS = [...]float64{0.3, 0.9, 2.5}
+
+// momentOf is the longest of them that lies within x seconds.
+func momentOf(x float64) int {
+	long := 0
+	for i, m := range momentsS {
+		if m <= x {
+			long = i
+		}
+	}
+	return long
+}
 
 // moment is the hardest moment of a visit for one motor: the largest mean of ln current,
 // the smallest mean share of its speed, and the middle of each. NaN where the log does not
@@ -29,8 +42,9 @@ type moment struct {
 	ampsAt, ratioAt int64
 }
 
-// hardest looks through the settled driving between two times.
-func (d *drive) hardest(from, to int64) moment {
+// hardest looks through the settled driving between two times for the hardest moment of a
+// length.
+func (d *drive) hardest(from, to int64, long int) moment {
 	out := moment{amps: math.NaN(), ratio: math.NaN()}
 	i := series.From(d.t, from)
 	for i < len(d.t) && d.t[i] < to {
@@ -42,17 +56,16 @@ func (d *drive) hardest(from, to int64) moment {
 		for j < len(d.t) && d.t[j] < to && d.settled[j] {
 			j++
 		}
-		d.hardestIn(i, j, &out)
+		d.hardestIn(i, j, schemas.Micros(momentsS[long]), &out)
 		i = j
 	}
 	return out
 }
 
 // hardestIn looks through samples i to j; a run shorter than a moment counts whole from a
-// third of one on.
-func (d *drive) hardestIn(i, j int, out *moment) {
-	long := schemas.Micros(momentS)
-	if j-i < 2 || d.t[j-1]-d.t[i] < long/3 {
+// third of the shortest on.
+func (d *drive) hardestIn(i, j int, long int64, out *moment) {
+	if j-i < 2 || d.t[j-1]-d.t[i] < schemas.Micros(momentsS[0])/3 {
 		return
 	}
 	var amps, speed mean
@@ -102,11 +115,12 @@ func (m *mean) of() float64 {
 // motor. Mu is NaN where none are known.
 type yardsticks struct{ amps, ratio distuv.StudentsT }
 
-// place is where a moment was: a slot, and whether another piece was near, which strains
-// motors too.
+// place is where a moment was and how long: a slot, and whether another piece was near,
+// which strains motors too.
 type place struct {
 	slot    int
 	company bool
+	long    int // of momentsS
 }
 
 // company is whether another piece was in a visit's slot or the next one, on either side,
@@ -168,7 +182,7 @@ type strain struct {
 // brushed and brushless d.c. motors behind a gearbox, chosen by us.
 func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 	const (
-		lock, slip = 0.5, 0.3
+		lock, slip = 0.5, 0.4
 		odd        = 0.02 // visits in which a motor is strained for another reason
 	)
 	locked, slipping, usual := 1.0, 1.0, 1.0
@@ -200,11 +214,11 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 // as the next to be the one, so their odds are averaged; stage is the one that says most.
 func (w *way) strained(all []journey, n int, s *stand, motors []motor) (out strain, stage int, ok bool) {
 	first, last := w.stages(s.slot)
-	at := place{s.slot, company(all, n, s.visit)}
+	at := place{s.slot, company(all, n, s.visit), momentOf(0.8 * s.excess())}
 	stage = -1
 	sum, asked := 0.0, 0
 	for i := first; i <= last; i++ {
-		one, known := motors[i].yards[at].weighed(motors[i].hardest(s.from, s.to))
+		one, known := motors[i].yard(at).weighed(motors[i].hardest(s.from, s.to, at.long))
 		if !known {
 			continue
 		}
@@ -219,4 +233,34 @@ func (w *way) strained(all []journey, n int, s *stand, motors []motor) (out stra
 	const most = 6 // motors do odd things for reasons nobody thought of
 	out.jam = min(math.Log(sum/float64(asked)), most)
 	return out, stage, true
+}
+
+// excess is about how long, in driven seconds, the piece stood if it was stuck: what it took
+// besides the way it went, all of the slot's or, when it did not get on, half of it.
+func (s *stand) excess() float64 {
+	if s.done {
+		return s.x - s.law.usual()
+	}
+	return s.x - s.law.usual()/2
+}
+
+// yard is what is usual for a motor at a place; where none is known for pieces in company, or
+// for such alone, that of the others, less surely.
+func (m *motor) yard(at place) yardsticks {
+	const other = 0.12
+	out, known := m.yards[at]
+	at.company = !at.company
+	instead, ok := m.yards[at]
+	if !known {
+		out = newYardsticks(nil)
+	}
+	if ok && math.IsNaN(out.amps.Mu) {
+		out.amps = instead.amps
+		out.amps.Sigma = math.Hypot(out.amps.Sigma, other)
+	}
+	if ok && math.IsNaN(out.ratio.Mu) {
+		out.ratio = instead.ratio
+		out.ratio.Sigma = math.Hypot(out.ratio.Sigma, other/2)
+	}
+	return out
 }

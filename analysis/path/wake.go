@@ -1,0 +1,123 @@
+package path
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// wake is what a motor usually does along one visit: ln current and share of its speed by how
+// far the piece has been driven since it came. The roller is free until the piece is on it,
+// then carries it, then hands it over: none of that is a stop, however steep.
+type wake struct{ amps, ratio levels }
+
+// levels are medians over the visits, one for each wakeS; empty where too few tell.
+type levels []float64
+
+// wakeS is the step of a wake in driven seconds: short beside a hand-over, long beside the
+// steps of most logs.
+const wakeS = 0.04
+
+// at is the level x driven seconds after the piece came; usual where no wake tells.
+func (l levels) at(x, usual float64) float64 {
+	if len(l) == 0 {
+		return usual
+	}
+	return l[min(int(x/wakeS), len(l)-1)]
+}
+
+// learnWakes learns the wakes of all slots from undisturbed visits, and how far single
+// samples lie from them.
+func (m *motor) learnWakes(visits map[int][]clean) {
+	var amps, ratio []float64
+	for slot, all := range visits {
+		var a, r steps
+		for _, c := range all {
+			m.along(c, func(x, y, share float64) { a.add(x, y); r.add(x, share) })
+		}
+		w := wake{amps: a.levels(len(all)), ratio: r.levels(len(all))}
+		m.wakes[slot] = w
+		for _, c := range all {
+			amps = append(amps, m.off(c, w.amps, true)...)
+			ratio = append(ratio, m.off(c, w.ratio, false)...)
+		}
+	}
+	m.rippleA, m.rippleR = ripple(amps, 0.08, 0.2), ripple(ratio, 0.04, 0.1)
+}
+
+// ripple is the robust spread of single samples about what they should be, at least least,
+// and guess without any.
+func ripple(off []float64, least, guess float64) float64 {
+	if len(off) == 0 {
+		return guess
+	}
+	return math.Hypot(least, stat.MADToSigma*stat.MAD(off))
+}
+
+// along walks through the settled samples of a visit: how far the piece had been driven, ln
+// current, share of speed; NaN where not known.
+func (m *motor) along(c clean, each func(x, amps, ratio float64)) {
+	for k := series.From(m.t, c.Start); k < len(m.t) && m.t[k] < c.End; k++ {
+		if m.settled[k] {
+			each(c.clock.onward(c.Start, m.t[k]), math.Log(max(m.drive.amps[k], 0)+offset), m.drive.ratio[k])
+		}
+	}
+}
+
+// off is how far the samples of a visit lie from a wake moved to that visit's own height.
+func (m *motor) off(c clean, l levels, current bool) []float64 {
+	var out []float64
+	m.along(c, func(x, amps, ratio float64) {
+		y, usual := ratio, m.ratio.Mu
+		if current {
+			y, usual = amps, m.amps.Mu
+		}
+		if !math.IsNaN(y) {
+			out = append(out, y-l.at(x, usual))
+		}
+	})
+	own := stat.Median(out)
+	for i := range out {
+		out[i] -= own
+	}
+	return out
+}
+
+// steps gathers samples by how far the piece had been driven.
+type steps [][]float64
+
+func (s *steps) add(x, y float64) {
+	const most = 250 // steps, ten seconds of a slow path
+	if i := int(x / wakeS); !math.IsNaN(y) && i >= 0 && i < most {
+		for len(*s) <= i {
+			*s = append(*s, nil)
+		}
+		(*s)[i] = append((*s)[i], y)
+	}
+}
+
+// levels are the medians of the steps, of neighbours where a step has too few samples.
+func (s steps) levels(visits int) levels {
+	const few = 3
+	if visits < few {
+		return nil
+	}
+	var out levels
+	for i := range s {
+		pool := s[i]
+		for near := 1; len(pool) < few && near < len(s); near++ {
+			pool = append([]float64(nil), s[i]...)
+			for k := max(i-near, 0); k <= min(i+near, len(s)-1); k++ {
+				if k != i {
+					pool = append(pool, s[k]...)
+				}
+			}
+		}
+		if len(pool) < few {
+			return nil
+		}
+		out = append(out, stat.Median(pool))
+	}
+	return out
+}
