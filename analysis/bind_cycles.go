@@ -34,6 +34,12 @@ func lookAtCycles(m *match) outcome {
 	}
 	out := cycles.Detect(in, cycles.DefaultConfig())
 	m.report.Cycles, m.report.Usual = out.Cycles, out.Usual
+	for i := range m.report.Passes {
+		p := &m.report.Passes[i]
+		if was, ok := out.Counted[p.Piece]; ok && p.Outcome == schemas.PassReleased {
+			p.Counted = &was
+		}
+	}
 	m.note(out.Notes)
 	return outcome{}
 }

@@ -201,6 +201,7 @@ type Pass struct {
 	EnterS  *float64    `json:"enter_s"`
 	LeaveS  *float64    `json:"leave_s"`
 	Outcome string      `json:"outcome"`
+	Counted *bool       `json:"counted"` // a score or a hand-over accounts for it; nil when not released, or nothing tells
 	Stages  []StagePass `json:"stages"`
 }
 

@@ -63,9 +63,10 @@ type History struct {
 
 // Result is how the robot cycled, in order of the cycles' ends.
 type Result struct {
-	Cycles []schemas.Cycle
-	Usual  schemas.Usual
-	Notes  []string
+	Cycles  []schemas.Cycle
+	Usual   schemas.Usual
+	Counted map[int]bool // by number of a released piece: whether a score or a hand-over accounts for it
+	Notes   []string
 }
 
 // Config is how cycles are told apart and judged.
@@ -178,7 +179,9 @@ func Detect(in Input, cfg Config) Result {
 
 	all := cut(in.Periods, scores, handovers)
 	place := placesOf(in, cfg)
-	entered, wasted := enteredOf(in.Passes, scores, handovers, cfg)
+	entered, gone := enteredOf(in.Passes, scores, handovers, cfg)
+	r.Counted = counted(gone, in.End, cfg)
+	lost := wasted(gone)
 	for i := range all {
 		c := &all[i]
 		if c.Kind == KindScore && c.Complete {
@@ -187,7 +190,7 @@ func Detect(in Input, cfg Config) Result {
 				at = later
 			}
 			c.entered, c.hasPiece = at, known
-			c.wasted, c.uncounted = within(wasted, c.start, c.entered)
+			c.wasted, c.uncounted = within(lost, c.start, c.entered)
 			c.whole = in.NoMode && c.start <= schemas.Micros(in.Periods[0].StartS)
 			c.Phases = place.phases(c.start, c.end, at, known)
 			c.legs = place.legsOf(c.own, c.end, at, known, cfg)

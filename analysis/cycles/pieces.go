@@ -9,8 +9,9 @@ import (
 
 // released is a piece that left the path on purpose.
 type released struct {
+	piece        int   // its number in the report
 	enter, leave int64 // µs
-	taken        bool
+	taken        bool  // a score or a hand-over accounts for it
 }
 
 // enteredOf is when the piece of each scoring moment came into the path, by the moment's
@@ -18,9 +19,9 @@ type released struct {
 // piece in the air is the first to score. One that never scored is passed over once it has
 // been away for longer than FlightS. A hand-over takes its pieces like a score.
 //
-// wasted are when those left that no moment accounts for, µs, in order.
-func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) (out map[int64]int64, wasted []int64) {
-	gone := releasedOf(passes)
+// gone are all that left, in order.
+func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) (out map[int64]int64, gone []released) {
+	gone = releasedOf(passes)
 	moments := slices.Concat(scores, handovers)
 	slices.SortStableFunc(moments, func(a, b Scored) int { return cmp.Compare(a.T, b.T) })
 	flight, early := schemas.Micros(cfg.FlightS), schemas.Micros(cfg.EarlyS)
@@ -49,12 +50,31 @@ func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) (o
 		}
 		before = m.T
 	}
+	return out, gone
+}
+
+// counted says of each piece that left, by its number, whether a score or a hand-over accounts
+// for it. Of one that left so late that the log may have ended before it was counted, nothing.
+// A counter may be written only when it changes, so its own last sample is no end.
+func counted(gone []released, last int64, cfg Config) map[int]bool {
+	out := map[int]bool{}
 	for _, p := range gone {
-		if !p.taken {
-			wasted = append(wasted, p.leave)
+		if p.taken || p.leave+schemas.Micros(cfg.FlightS) <= last {
+			out[p.piece] = p.taken
 		}
 	}
-	return out, wasted
+	return out
+}
+
+// wasted are when those left that nothing accounts for, µs, in order.
+func wasted(gone []released) []int64 {
+	var out []int64
+	for _, p := range gone {
+		if !p.taken {
+			out = append(out, p.leave)
+		}
+	}
+	return out
 }
 
 // within counts the times from start to end, and gives the first.
@@ -106,7 +126,7 @@ func releasedOf(passes []schemas.Pass) []released {
 			}
 		}
 		if enter != nil && leave != nil {
-			out = append(out, released{enter: schemas.Micros(*enter), leave: schemas.Micros(*leave)})
+			out = append(out, released{piece: p.Piece, enter: schemas.Micros(*enter), leave: schemas.Micros(*leave)})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b released) int { return cmp.Compare(a.leave, b.leave) })

@@ -213,6 +213,7 @@ func moves(in Input) []drafted {
 		if 2*n >= t.all {
 			d.Severity = schemas.SeverityFix
 		}
+		in.tellUncounted(&d, t.short)
 		for _, m := range t.short {
 			d.Spans = append(d.Spans, schemas.Span{StartS: m.StartS, EndS: m.EndS})
 			for _, p := range in.Profile.Moves {

@@ -328,3 +328,71 @@ func TestOneLimit(t *testing.T) {
 	text = strings.Join(brownoutChecks("bad_connection", "battery B1", []schemas.Brownout{dip(some(40), nil)}), " ")
 	assert.NotContains(t, text, "limit")
 }
+
+func TestPiecesThatNeverCounted(t *testing.T) {
+	yes, no := true, false
+	pass := func(leave float64, counted *bool) schemas.Pass {
+		return schemas.Pass{Outcome: schemas.PassReleased, LeaveS: &leave, Counted: counted}
+	}
+	short := []schemas.Move{
+		{Name: "arm", StartS: 40, EndS: 50, From: 0, To: 1, Outcome: "short"},
+		{Name: "arm", StartS: 60, EndS: 70, From: 0, To: 1, Outcome: "settled"},
+		{Name: "arm", StartS: 80, EndS: 90, From: 0, To: 1, Outcome: "short"},
+		{Name: "arm", StartS: 100, EndS: 110, From: 0, To: 1, Outcome: "settled"},
+		{Name: "arm", StartS: 112, EndS: 118, From: 0, To: 1, Outcome: "settled"},
+	}
+	for name, c := range map[string]struct {
+		passes   []schemas.Pass
+		moves    []schemas.Move
+		titles   []string
+		because  string
+		severity string
+	}{
+		"while the arm was short": {
+			[]schemas.Pass{pass(45, &no), pass(65, &yes), pass(85, &no)}, short,
+			[]string{"The arm stopped short of its target twice in five moves."},
+			"Two loaves left the robot meanwhile and never counted.", schemas.SeverityFix,
+		},
+		"at the nearest instant of the move": {
+			[]schemas.Pass{pass(40, &no), pass(90, &no), pass(65, &yes)}, short,
+			[]string{"The arm stopped short of its target twice in five moves."},
+			"Two loaves left the robot meanwhile", schemas.SeverityFix,
+		},
+		"once only": {
+			[]schemas.Pass{pass(45, &no), pass(65, &yes)}, short,
+			[]string{"The arm stopped short of its target twice in five moves."},
+			"One loaf left the robot meanwhile and never counted.", schemas.SeverityWatch,
+		},
+		"most of them counted: the arm was high enough": {
+			[]schemas.Pass{pass(45, &no), pass(85, &yes), pass(86, &yes)}, short,
+			[]string{"The arm stopped short of its target twice in five moves."}, "", schemas.SeverityWatch,
+		},
+		"nothing tells": {
+			[]schemas.Pass{pass(45, nil), pass(85, nil)}, short,
+			[]string{"The arm stopped short of its target twice in five moves."}, "", schemas.SeverityWatch,
+		},
+		"none of three, whatever the arm did": {
+			[]schemas.Pass{pass(45, &no), pass(65, &no), pass(105, &no)}, short,
+			[]string{"None of three loaves that left the robot counted.", "The arm stopped short of its target twice in five moves."},
+			"One loaf left the robot meanwhile", schemas.SeverityWatch,
+		},
+		"none of two is luck": {[]schemas.Pass{pass(45, &no), pass(65, &no)}, nil, nil, "", ""},
+		"one of four counted": {[]schemas.Pass{pass(45, &no), pass(65, &no), pass(75, &yes), pass(105, &no)}, nil, nil, "", ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			found, _ := build(t, func(r *schemas.Report) { r.Passes, r.Moves = c.passes, c.moves })
+			var titles []string
+			for _, f := range found {
+				titles = append(titles, f.Title)
+			}
+			assert.ElementsMatch(t, c.titles, titles)
+			for _, f := range found {
+				if f.Kind == "move" {
+					assert.Equal(t, c.severity, f.Severity)
+					assert.Contains(t, f.Because, c.because)
+					assert.Equal(t, c.because != "", strings.Contains(f.Because, "never counted"))
+				}
+			}
+		})
+	}
+}

@@ -140,7 +140,7 @@ func (f *field) open() (from, to float64) {
 // lift up, robot before the goal and about where it should be, and no bad luck.
 func (f *field) dropped(w *world, c *piece) {
 	w.program.dropped()
-	c.trace.released = true
+	c.trace.released, c.trace.given = true, f.given
 	before := f.given || inSome(f.goals, schemas.TrackedAt{X: w.chassis.x, Y: w.chassis.y})
 	if !before || w.arm.position <= placeAt-0.1 || f.offAim(w.chassis) >= 0.3 {
 		w.driver.wasted(w)

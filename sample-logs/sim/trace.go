@@ -15,6 +15,7 @@ type trace struct {
 	mouthLast float64  // s, the last time it cleared the first beam
 	onMouth   bool
 	released  bool
+	given     bool // released to a partner
 	backedOut bool
 }
 

@@ -63,7 +63,7 @@ func (v view) pass(c *piece, stuck bool) {
 	out.EnterS = schemas.Some(t.seen[0].enter)
 	switch {
 	case t.released:
-		out.Outcome = schemas.PassReleased
+		out.Outcome, out.Counted = schemas.PassReleased, v.counted(c)
 		out.LeaveS = schemas.Some(t.seen[len(t.seen)-1].leave)
 	case t.backedOut:
 		out.Outcome = schemas.PassBackedOut
@@ -72,6 +72,32 @@ func (v view) pass(c *piece, stuck bool) {
 		out.Outcome = schemas.PassJammed
 	}
 	v.report.Passes = append(v.report.Passes, out)
+}
+
+// counted says whether a released piece came to count, by the counters that the log has. A
+// piece still to be counted when the log ends is neither.
+func (v view) counted(c *piece) *bool {
+	f := v.world.field
+	yes, no := true, false
+	if v.world.recorder.clean("game/score") == nil || c.trace.given && v.world.recorder.clean("game/handover") == nil {
+		return nil
+	}
+	if c.trace.given {
+		return &yes
+	}
+	for _, e := range f.events {
+		if slices.Contains(e.ids, c.id) {
+			if v.world.begin+e.at > v.end {
+				return nil
+			}
+			return &yes
+		}
+	}
+	if slices.ContainsFunc(f.landed, func(l landing) bool { return l.id == c.id }) ||
+		slices.ContainsFunc(f.flying, func(l flight) bool { return l.id == c.id }) {
+		return nil
+	}
+	return &no
 }
 
 // jam writes down one stop. Its stage is the one whose roller holds the piece's middle;

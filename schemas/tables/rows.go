@@ -45,6 +45,7 @@ type Pass struct {
 	EnterS         *float64 `parquet:"enter_s,optional"` // of the whole pass
 	LeaveS         *float64 `parquet:"leave_s,optional"`
 	Outcome        string   `parquet:"outcome"`
+	Counted        *bool    `parquet:"counted,optional"`
 	Stage          *string  `parquet:"stage,optional"`
 	StageEnterS    *float64 `parquet:"stage_enter_s,optional"`
 	StageLeaveS    *float64 `parquet:"stage_leave_s,optional"`
@@ -57,7 +58,7 @@ func passRows(r *schemas.Report) []Pass {
 	for i, p := range r.Passes {
 		row := Pass{
 			Seal: r.From.Seal, Pass: int32(i), Piece: int32(p.Piece),
-			EnterS: p.EnterS, LeaveS: p.LeaveS, Outcome: p.Outcome,
+			EnterS: p.EnterS, LeaveS: p.LeaveS, Outcome: p.Outcome, Counted: p.Counted,
 		}
 		if len(p.Stages) == 0 {
 			out = append(out, row)

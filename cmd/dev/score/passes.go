@@ -7,6 +7,19 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
+// scoreCounted looks at released pieces of which both tell whether they came to count.
+func scoreCounted(t *Tally, truth, got *bool) {
+	if truth == nil || got == nil {
+		return
+	}
+	if !*truth {
+		t.hit("released piece that never counted, recall", !*got)
+	}
+	if !*got {
+		t.hit("released piece that never counted, precision", !*truth)
+	}
+}
+
 func scorePasses(t *Tally, c *Case) {
 	truth, got := c.Truth.Passes, c.Got.Passes
 	if len(truth) > 0 || len(got) > 0 {
@@ -25,6 +38,7 @@ func scorePasses(t *Tally, c *Case) {
 		if want != is {
 			t.lose(0.25, "pass with wrong outcome", "piece in at %s told %s, was %s", c.at(cameIn(truth[x[0]])), is, want)
 		}
+		scoreCounted(t, truth[x[0]].Counted, got[x[1]].Counted)
 	}
 	// What is left on both sides and near is one pass told at another time: two errors in the
 	// figures, one in what to look at.

@@ -46,6 +46,8 @@ func pathFigures() []Figure {
 		{Name: "pass precision", Kind: Rate},
 		{Name: "passes left out, undecidable", Kind: Count},
 		{Name: "pass outcome right", Kind: Rate},
+		{Name: "released piece that never counted, recall", Kind: Rate},
+		{Name: "released piece that never counted, precision", Kind: Rate},
 		{Name: "sensor fault recall", Kind: Rate},
 		{Name: "sensor fault precision", Kind: Rate},
 		{Name: "false sensor faults a sound match", Kind: Per, Unit: "match", Small: true},
