@@ -162,7 +162,7 @@ func (in Input) measure(i, stage, at int, after int64, cfg Config) moment {
 	if v := held(in.Voltage, m.from, m.to); len(v) > 0 {
 		m.value[supply] = slices.Min(v)
 	}
-	if v := held(in.Stages[stage].Speed, m.from, m.to); len(v) > 0 {
+	if v := held(in.Stages[stage].Speed, m.from, m.to); len(v) > 0 && in.driven(stage, m.from, m.to) {
 		sum := 0.0
 		for _, x := range v {
 			sum += x
@@ -182,6 +182,14 @@ func (in Input) measure(i, stage, at int, after int64, cfg Config) moment {
 		}
 	}
 	return m
+}
+
+// driven is whether a stage was told to go onward from one time to another: a roller that is
+// not stands still for that reason. Without a command it is taken to have been.
+func (in Input) driven(stage int, from, to int64) bool {
+	const pressed = 0.05 // of full command; chosen by us
+	v := held(in.Stages[stage].Command, from, to)
+	return len(v) == 0 || slices.Min(v) > pressed
 }
 
 // beamBefore is the next stage with a sensor before a stage, -1 when there is none.

@@ -135,6 +135,34 @@ func TestTheLowestSupplyAndTheMeanSpeed(t *testing.T) {
 	assert.InDelta(t, 90, v, 1.5, "half the speed for a fifth of the time")
 }
 
+// A roller that is not told to turn stands still for that reason: nothing is said of its speed.
+func TestARollerThatWasNotDriven(t *testing.T) {
+	off := func(pass int, after float64) float64 {
+		if pass == 5 && after < 0.6 {
+			return 0
+		}
+		return 1
+	}
+	w := world{passes: 6, jams: 1, supply: flat(11), roller: func(pass int, after float64) float64 { return 100 * off(pass, after) }}
+	in := w.input()
+	told := &series.Float{T: in.Stages[1].Speed.T}
+	for _, v := range in.Stages[1].Speed.V {
+		told.V = append(told.V, v/100)
+	}
+	speed := func(in Input) *schemas.Number {
+		for _, n := range Look(in, DefaultConfig()).Jams[0] {
+			if n.Name == "roller speed in the half second before" {
+				return &n
+			}
+		}
+		return nil
+	}
+	require.NotNil(t, speed(in), "no command is logged")
+	assert.InDelta(t, 0, *speed(in).Value, 3)
+	in.Stages[1].Command = told
+	assert.Nil(t, speed(in))
+}
+
 // A roller that spins up in every pass is at its usual speed while it does.
 func TestTheSameMomentOfAPass(t *testing.T) {
 	w := world{passes: 8, jams: 1, supply: flat(11), roller: func(_ int, after float64) float64 { return 100 * math.Min(math.Max(after, 0), 1) }}

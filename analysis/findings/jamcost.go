@@ -114,7 +114,7 @@ func justBefore(j schemas.Jam) string {
 			parts = append(parts, fmt.Sprintf("the supply at %.1f V (usual %.1f V)", *n.Value, *n.Usual))
 		case "%":
 			odd = odd || math.Abs(*n.Value-*n.Usual) > 5
-			parts = append(parts, fmt.Sprintf("the roller at %.0f %% of its usual speed", *n.Value))
+			parts = append(parts, fmt.Sprintf("the roller at %.0f %% of its usual speed", clean(*n.Value)))
 		}
 	}
 	switch {

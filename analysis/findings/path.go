@@ -102,6 +102,14 @@ func suspectedJams(in Input) []drafted {
 	return out
 }
 
+// soon is how long after a piece stopped its roller did; a tenth of a second is at once.
+func soon(s float64) string {
+	if s < 0.1 {
+		return "at once"
+	}
+	return fmt.Sprintf("%.2f s later", s)
+}
+
 // whyJam says what was seen of the jams of one stage, at most three of them in words.
 func (in Input) whyJam(here []schemas.Jam) string {
 	text := ""
@@ -120,7 +128,7 @@ func (in Input) whyJam(here []schemas.Jam) string {
 		text += fmt.Sprintf("A %s stopped at %s and stood %.1f s %s.", in.Report.Match.Game.Piece, in.at(j.StartS), j.EndS-j.StartS, end)
 		switch {
 		case j.StillS != nil && j.PeakA != nil:
-			text += fmt.Sprintf(" The roller stood still %.2f s later, at %.0f A.", math.Max(0, *j.StillS-j.StartS), *j.PeakA)
+			text += fmt.Sprintf(" The roller stood still %s, at %.0f A.", soon(*j.StillS-j.StartS), *j.PeakA)
 		case j.PeakA != nil:
 			text += fmt.Sprintf(" Its motor drew up to %.0f A.", *j.PeakA)
 		}
