@@ -349,30 +349,38 @@ func TestPiecesThatNeverCounted(t *testing.T) {
 		severity string
 	}{
 		"while the arm was short": {
-			[]schemas.Pass{pass(45, &no), pass(65, &yes), pass(85, &no)}, short,
+			[]schemas.Pass{pass(45, &no), pass(65, &yes), pass(85, &no)},
+			short,
 			[]string{"The arm stopped short of its target twice in five moves."},
 			"Two loaves left the robot meanwhile and never counted.", schemas.SeverityFix,
 		},
 		"at the nearest instant of the move": {
-			[]schemas.Pass{pass(40, &no), pass(90, &no), pass(65, &yes)}, short,
+			[]schemas.Pass{pass(40, &no), pass(90, &no), pass(65, &yes)},
+			short,
 			[]string{"The arm stopped short of its target twice in five moves."},
 			"Two loaves left the robot meanwhile", schemas.SeverityFix,
 		},
 		"once only": {
-			[]schemas.Pass{pass(45, &no), pass(65, &yes)}, short,
+			[]schemas.Pass{pass(45, &no), pass(65, &yes)},
+			short,
 			[]string{"The arm stopped short of its target twice in five moves."},
 			"One loaf left the robot meanwhile and never counted.", schemas.SeverityWatch,
 		},
 		"most of them counted: the arm was high enough": {
-			[]schemas.Pass{pass(45, &no), pass(85, &yes), pass(86, &yes)}, short,
-			[]string{"The arm stopped short of its target twice in five moves."}, "", schemas.SeverityWatch,
+			[]schemas.Pass{pass(45, &no), pass(85, &yes), pass(86, &yes)},
+			short,
+			[]string{"The arm stopped short of its target twice in five moves."},
+			"", schemas.SeverityWatch,
 		},
 		"nothing tells": {
-			[]schemas.Pass{pass(45, nil), pass(85, nil)}, short,
-			[]string{"The arm stopped short of its target twice in five moves."}, "", schemas.SeverityWatch,
+			[]schemas.Pass{pass(45, nil), pass(85, nil)},
+			short,
+			[]string{"The arm stopped short of its target twice in five moves."},
+			"", schemas.SeverityWatch,
 		},
 		"none of three, whatever the arm did": {
-			[]schemas.Pass{pass(45, &no), pass(65, &no), pass(105, &no)}, short,
+			[]schemas.Pass{pass(45, &no), pass(65, &no), pass(105, &no)},
+			short,
 			[]string{"None of three loaves that left the robot counted.", "The arm stopped short of its target twice in five moves."},
 			"One loaf left the robot meanwhile", schemas.SeverityWatch,
 		},
