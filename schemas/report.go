@@ -308,8 +308,20 @@ type Brownout struct {
 	Period      string   `json:"period"`
 	ShareShift  *float64 `json:"share_shift"`  // by how much a share changes at most when currents are read a sample earlier or later
 	ResolutionS *float64 `json:"resolution_s"` // usual time between readings of the voltage: what is shorter may be missed
+	UnseenS     float64  `json:"unseen_s"`     // in it, and just before its first sample, for which the voltage was not read
+	Length      string   `json:"length"`       // the word of IEEE 1159 for how long it lasted, or empty
 	Cause       string   `json:"cause"`        // weak_battery, bad_connection, overload, or empty
 }
+
+// What Brownout.Length says, after IEEE 1159-2019 at 60 Hz: up to half a cycle, to 30 cycles,
+// to 3 s, to a minute, and longer.
+const (
+	LengthTransient     = "transient"
+	LengthInstantaneous = "instantaneous"
+	LengthMomentary     = "momentary"
+	LengthTemporary     = "temporary"
+	LengthLong          = "long"
+)
 
 // Share is one branch's part of the whole current over a dip, 0 to 1.
 type Share struct {
@@ -343,17 +355,29 @@ type Battery struct {
 	RestChargeLow      *float64 `json:"rest_charge_low"` // how full rest_v says it was, 0 to 1, at least
 	RestChargeHigh     *float64 `json:"rest_charge_high"`
 	OpenCircuitV       *float64 `json:"open_circuit_v"`
+	OpenCircuitLowV    *float64 `json:"open_circuit_low_v"`
+	OpenCircuitHighV   *float64 `json:"open_circuit_high_v"`
 	ResistanceOhm      *float64 `json:"resistance_ohm"`
 	ResistanceLowOhm   *float64 `json:"resistance_low_ohm"`
 	ResistanceHighOhm  *float64 `json:"resistance_high_ohm"`
-	EnergyWh           *float64 `json:"energy_wh"`
-	ChargeAh           *float64 `json:"charge_ah"`
-	LowestV            *float64 `json:"lowest_v"`
-	LowestAtS          *float64 `json:"lowest_at_s"`
-	BrownoutA          *float64 `json:"brownout_a"` // where the load line meets enter_v
-	PeakA              *float64 `json:"peak_a"`
-	Reason             string   `json:"reason"` // why the resistance could not be told
-	UsualResistanceOhm *float64 `json:"usual_resistance_ohm"`
+	LooseLowOhm        *float64 `json:"loose_low_ohm"` // between which it jumps, as a loose connection makes it
+	LooseHighOhm       *float64 `json:"loose_high_ohm"`
+	Resistance1sOhm    *float64 `json:"resistance_1s_ohm"` // to a load that has been on for a second
+	Resistance1sLowOhm *float64 `json:"resistance_1s_low_ohm"`
+
+	Resistance1sHighOhm *float64 `json:"resistance_1s_high_ohm"`
+	EnergyWh            *float64 `json:"energy_wh"`
+	ChargeAh            *float64 `json:"charge_ah"`
+	LowestV             *float64 `json:"lowest_v"`
+	LowestAtS           *float64 `json:"lowest_at_s"`
+	BrownoutA           *float64 `json:"brownout_a"` // where the load line meets enter_v
+	BrownoutLowA        *float64 `json:"brownout_low_a"`
+	BrownoutHighA       *float64 `json:"brownout_high_a"`
+	LoadTestA           *float64 `json:"load_test_a"` // that would leave 9.6 V after 15 s
+	LoadTestLowA        *float64 `json:"load_test_low_a"`
+	PeakA               *float64 `json:"peak_a"`
+	Reason              string   `json:"reason"` // why the resistance could not be told
+	UsualResistanceOhm  *float64 `json:"usual_resistance_ohm"`
 }
 
 // Cycle is the time from one score to the next.

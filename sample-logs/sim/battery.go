@@ -70,6 +70,17 @@ func (b *battery) series() float64 {
 // relaxation is by how much r1 and r2 are more for the cold.
 func (b *battery) relaxation() float64 { return 1 + b.coldRelax*(referenceC-b.degrees) }
 
+// added is what relaxation adds to the series resistance within seconds of a load, ohm.
+func (b *battery) added(seconds float64) float64 {
+	part := func(r, tau float64) float64 {
+		if tau == 0 {
+			return r
+		}
+		return r * (1 - math.Exp(-seconds/tau))
+	}
+	return b.relaxation() * (part(b.r1, b.tau1) + part(b.r2, b.tau2))
+}
+
 // draw takes current i at bus voltage v for dt.
 func (b *battery) draw(i, v, dt float64) {
 	slow := b.relaxation()

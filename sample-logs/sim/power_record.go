@@ -1,14 +1,18 @@
 package sim
 
+import "slices"
+
 // powerRecord is what was drawn at every step, for the truth about the supply.
 type powerRecord struct {
-	fresh   battery   // as the log began
-	current []float64 // A
-	contact []float64 // ohm of a bad connection; nil without one
+	fresh   battery     // as the log began
+	current []float64   // A
+	contact []float64   // ohm of a bad connection; nil without one
+	inputs  [][]float32 // A, of each branch
 
 	// Sums over the periods of the match.
 	steps               int
-	ohms, volts         float64
+	ohmSum, volts       float64
+	slowSum             float64 // what relaxation adds to the ohms within a second of load
 	whole, inBranches   float64
 	restLeast, restMost float64 // A, over the last seconds before the match
 	restSteps           int
@@ -20,6 +24,12 @@ const restS = 5.0
 func (p *powerRecord) note(w *world) {
 	s := w.supply
 	p.current = append(p.current, s.current)
+	if p.inputs == nil {
+		p.inputs = make([][]float32, len(s.branches))
+	}
+	for i, b := range s.branches {
+		p.inputs[i] = append(p.inputs[i], float32(b.current()))
+	}
 	if s.contact != nil {
 		p.contact = append(p.contact, s.contact.ohm)
 	}
@@ -35,7 +45,8 @@ func (p *powerRecord) note(w *world) {
 	}
 	ohms := s.ohms()
 	p.steps++
-	p.ohms += ohms
+	p.ohmSum += ohms
+	p.slowSum += s.battery.added(1)
 	p.volts += s.voltage
 	p.whole += s.current
 	p.inBranches += s.current - s.quiet()
@@ -52,11 +63,24 @@ func (w *world) inPeriod() bool {
 
 // forget begins the sums anew.
 func (p *powerRecord) forget() {
-	p.steps, p.ohms, p.volts, p.whole, p.inBranches = 0, 0, 0, 0, 0
+	p.steps, p.ohmSum, p.slowSum, p.volts, p.whole, p.inBranches = 0, 0, 0, 0, 0, 0
 }
 
 // resistance is the mean of the ohmic part over the match.
-func (p *powerRecord) resistance() float64 { return p.ohms / float64(p.steps) }
+func (p *powerRecord) resistance() float64 { return p.ohmSum / float64(p.steps) }
+
+// resistance1s is the mean of it with what relaxation adds within a second of load.
+func (p *powerRecord) resistance1s() float64 { return (p.ohmSum + p.slowSum) / float64(p.steps) }
+
+// contacts are the least and the most resistance with a bad connection.
+func (p *powerRecord) contacts() (low, high float64) {
+	mean := 0.0
+	for _, c := range p.contact {
+		mean += c / float64(len(p.contact))
+	}
+	rest := p.resistance() - mean
+	return rest + slices.Min(p.contact), rest + slices.Max(p.contact)
+}
 
 // noLoad is the voltage at which a line of that slope through the mean of voltage and
 // current meets no current: the whole one, or that of all branches together.
@@ -75,11 +99,37 @@ func (p *powerRecord) replay(b battery, loose bool) []float64 {
 	out := make([]float64, len(p.current))
 	for k, i := range p.current {
 		ohms := b.series()
-		if loose && p.contact != nil {
-			ohms += p.contact[k]
+		if loose {
+			ohms = p.ohms(b, k)
 		}
 		out[k] = b.emf() - ohms*i
 		b.draw(i, out[k], step)
 	}
 	return out
+}
+
+// ohms between the EMF of battery b and the bus at step k, by the connections as they were.
+func (p *powerRecord) ohms(b battery, k int) float64 {
+	if p.contact == nil {
+		return b.series()
+	}
+	return b.series() + p.contact[k]
+}
+
+// reached is a battery as it was before a step.
+type reached struct {
+	battery battery
+	step    int
+}
+
+// upTo is the battery as it was before step k. It goes on from where it was asked before.
+func (p *powerRecord) upTo(r *reached, k int) battery {
+	if r.step == 0 || k < r.step {
+		*r = reached{battery: p.fresh}
+	}
+	for ; r.step < k; r.step++ {
+		i := p.current[r.step]
+		r.battery.draw(i, r.battery.emf()-p.ohms(r.battery, r.step)*i, step)
+	}
+	return r.battery
 }

@@ -48,6 +48,7 @@ func (v view) brownout(volts *clean, i, j int, what *blame) {
 	}
 	v.shares(&out, volts.t[i], volts.t[j-1])
 	out.Cause = what.cause(v.world, volts.step[i:j])
+	what.without(v.world, &out, volts.step[i:j])
 	v.report.Brownouts = append(v.report.Brownouts, out)
 }
 
@@ -112,6 +113,8 @@ type blame struct {
 	loose    []float64 // sound battery, connections as they were
 	worn     []float64 // battery as it was, sound connections
 	replayed bool
+
+	reached reached // the battery as it was, before the last dip asked for
 }
 
 // Causes of a brownout.

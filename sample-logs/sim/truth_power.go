@@ -47,6 +47,11 @@ func (v view) power() {
 	if current := v.loadCurrent(); current != nil && w.drawn.steps > 0 && w.excited(current) {
 		ohms, noLoad := w.drawn.resistance(), w.drawn.noLoad(current != whole)
 		out.ResistanceOhm, out.OpenCircuitV = schemas.Some(ohms), schemas.Some(noLoad)
+		if w.supply.contact == nil { // what a contact that moves takes is no relaxation
+			out.Resistance1sOhm = schemas.Some(w.drawn.resistance1s())
+		} else if low, high := w.drawn.contacts(); high > low {
+			out.LooseLowOhm, out.LooseHighOhm = schemas.Some(low), schemas.Some(high)
+		}
 		out.BrownoutA = schemas.Some((noLoad - w.supply.cutOff) / ohms)
 	}
 	v.brownouts(volts)

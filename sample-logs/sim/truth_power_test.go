@@ -102,6 +102,7 @@ func (o oracle) compareDips(t *testing.T, where string, causes map[string]int) i
 		}
 		causes[g.Cause]++
 		o.compareCause(t, where, g, steps)
+		o.compareWithout(t, where, g, steps)
 	}
 	return len(want)
 }
@@ -173,4 +174,32 @@ func (o oracle) compareBattery(t *testing.T, where string) bool {
 	assert.InDelta(t, noLoad, *b.OpenCircuitV, 0.03, where)
 	assert.InEpsilon(t, (noLoad-w.supply.cutOff)/ohms, *b.BrownoutA, 0.03, where)
 	return true
+}
+
+// compareWithout works out without memory what a dip would have been without each branch, or
+// with it held to a limit, and looks where relaxation cannot change it.
+func (o oracle) compareWithout(t *testing.T, where string, g schemas.Brownout, steps []int) {
+	t.Helper()
+	if len(g.Branches) != len(o.parts) {
+		return
+	}
+	const relaxed = 0.15 // V, at most, in a dip and just before
+	lowest := func(b int, limit float64) float64 {
+		low := math.Inf(1)
+		for _, k := range steps {
+			ohms := o.world.battery.series() + o.loose[k]
+			low = math.Min(low, o.volts[k]+ohms*math.Max(0, o.parts[b][k]-limit))
+		}
+		return low
+	}
+	cutOff := o.world.supply.cutOff
+	for b, s := range g.Branches {
+		if without := lowest(b, 0); math.Abs(without-cutOff) > relaxed {
+			assert.Equal(t, without > cutOff, s.Necessary == schemas.NecessaryYes, "%s dip at %g, %s", where, g.StartS, s.Name)
+		}
+		assert.Equal(t, s.Necessary == schemas.NecessaryYes, s.LimitA != nil, "%s dip at %g, %s", where, g.StartS, s.Name)
+		if s.LimitA != nil {
+			assert.InDelta(t, cutOff, lowest(b, *s.LimitA), relaxed, "%s dip at %g, %s held to %g A", where, g.StartS, s.Name, *s.LimitA)
+		}
+	}
 }

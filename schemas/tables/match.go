@@ -44,13 +44,27 @@ type Match struct {
 	RestChargeLow     *float64 `parquet:"rest_charge_low,optional"`
 	RestChargeHigh    *float64 `parquet:"rest_charge_high,optional"`
 	OpenCircuitV      *float64 `parquet:"open_circuit_v,optional"`
+	OpenCircuitLowV   *float64 `parquet:"open_circuit_low_v,optional"`
+	OpenCircuitHighV  *float64 `parquet:"open_circuit_high_v,optional"`
 	ResistanceOhm     *float64 `parquet:"resistance_ohm,optional"`
 	ResistanceLowOhm  *float64 `parquet:"resistance_low_ohm,optional"`
 	ResistanceHighOhm *float64 `parquet:"resistance_high_ohm,optional"`
+	LooseLowOhm       *float64 `parquet:"loose_low_ohm,optional"`
+	LooseHighOhm      *float64 `parquet:"loose_high_ohm,optional"`
 	EnergyWh          *float64 `parquet:"energy_wh,optional"`
 	ChargeAh          *float64 `parquet:"charge_ah,optional"`
 	BrownoutA         *float64 `parquet:"brownout_a,optional"`
 	PeakA             *float64 `parquet:"peak_a,optional"`
+
+	Resistance1sOhm     *float64 `parquet:"resistance_1s_ohm,optional"`
+	Resistance1sLowOhm  *float64 `parquet:"resistance_1s_low_ohm,optional"`
+	Resistance1sHighOhm *float64 `parquet:"resistance_1s_high_ohm,optional"`
+	BrownoutLowA        *float64 `parquet:"brownout_low_a,optional"`
+	BrownoutHighA       *float64 `parquet:"brownout_high_a,optional"`
+	LoadTestA           *float64 `parquet:"load_test_a,optional"`
+	LoadTestLowA        *float64 `parquet:"load_test_low_a,optional"`
+	UsualResistanceOhm  *float64 `parquet:"usual_resistance_ohm,optional"`
+	BatteryReason       *string  `parquet:"battery_reason,optional"` // why the resistance could not be told
 
 	// Cycles. CycleS is the median of complete scoring cycles of the driver period.
 	Pieces     *int64   `parquet:"pieces,optional"` // scored in all periods
@@ -139,6 +153,12 @@ func (m *Match) battery(b schemas.Battery) {
 	m.ResistanceOhm, m.ResistanceLowOhm, m.ResistanceHighOhm = b.ResistanceOhm, b.ResistanceLowOhm, b.ResistanceHighOhm
 	m.EnergyWh, m.ChargeAh = b.EnergyWh, b.ChargeAh
 	m.BrownoutA, m.PeakA = b.BrownoutA, b.PeakA
+	m.OpenCircuitLowV, m.OpenCircuitHighV = b.OpenCircuitLowV, b.OpenCircuitHighV
+	m.LooseLowOhm, m.LooseHighOhm = b.LooseLowOhm, b.LooseHighOhm
+	m.Resistance1sOhm, m.Resistance1sLowOhm, m.Resistance1sHighOhm = b.Resistance1sOhm, b.Resistance1sLowOhm, b.Resistance1sHighOhm
+	m.BrownoutLowA, m.BrownoutHighA = b.BrownoutLowA, b.BrownoutHighA
+	m.LoadTestA, m.LoadTestLowA = b.LoadTestA, b.LoadTestLowA
+	m.UsualResistanceOhm, m.BatteryReason = b.UsualResistanceOhm, text(b.Reason)
 }
 
 func (m *Match) cycles(cycles []schemas.Cycle) {

@@ -139,6 +139,11 @@ type Brownout struct {
 	OtherShare  *float64 `parquet:"other_share,optional"`
 	Period      *string  `parquet:"period,optional"`
 	Cause       *string  `parquet:"cause,optional"`
+
+	ShareShift  *float64 `parquet:"share_shift,optional"`
+	ResolutionS *float64 `parquet:"resolution_s,optional"`
+	UnseenS     float64  `parquet:"unseen_s"`
+	Length      *string  `parquet:"length,optional"`
 }
 
 func brownoutRows(r *schemas.Report) []Brownout {
@@ -148,6 +153,7 @@ func brownoutRows(r *schemas.Report) []Brownout {
 			Seal: r.From.Seal, Brownout: int32(i), StartS: b.StartS, EndS: b.EndS, MinV: b.MinV, MinAtS: b.MinAtS,
 			VoltSeconds: b.VoltSeconds, CurrentA: b.CurrentA, OtherShare: b.OtherShare,
 			Period: text(b.Period), Cause: text(b.Cause),
+			ShareShift: b.ShareShift, ResolutionS: b.ResolutionS, UnseenS: b.UnseenS, Length: text(b.Length),
 		}
 	}
 	return out

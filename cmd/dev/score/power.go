@@ -9,7 +9,8 @@ import (
 // Tolerances of the supply.
 const (
 	nearDip      = 0.1 // s: starts this near are the same dip even without overlap
-	marginSigmas = 2   // a dip this near the cut-off, in sensor noise, is decided by the noise
+	nearShare    = 0.05
+	marginSigmas = 2 // a dip this near the cut-off, in sensor noise, is decided by the noise
 )
 
 func powerFigures() []Figure {
@@ -26,13 +27,26 @@ func powerFigures() []Figure {
 		{Name: "brownout end error", Kind: Error, Unit: "s"},
 		{Name: "brownout lowest voltage error", Kind: Error, Unit: "V"},
 		{Name: "branch share error", Kind: Error},
+		{Name: "branch share within 5 points", Kind: Rate},
+		{Name: "branch needed for the brownout, told", Kind: Rate},
+		{Name: "branch needed for the brownout, told right", Kind: Rate, Nominal: 0.95},
+		{Name: "limit on a branch would have held", Kind: Rate, Nominal: 0.95},
+		{Name: "limit on a branch under the highest that holds", Kind: Error, Unit: "A"},
 		{Name: "brownout cause right, where truth tells", Kind: Rate},
 		{Name: "resistance error", Kind: Error, Unit: "%"},
 		{Name: "resistance interval holds truth", Kind: Rate, Nominal: 0.95, Leads: true},
 		{Name: "resistance interval half width", Kind: Error, Unit: "%"},
 		{Name: "resistance told, where truth has one", Kind: Rate},
 		{Name: "resistance told, where truth has none", Kind: Rate, Small: true},
+		{Name: "loose connection told, where there is one", Kind: Rate},
+		{Name: "loose connection told, where there is none", Kind: Rate, Small: true},
+		{Name: "resistance to 1 s of load error", Kind: Error, Unit: "%"},
+		{Name: "resistance to 1 s of load interval holds truth", Kind: Rate, Nominal: 0.95},
+		{Name: "resistance to 1 s of load interval half width", Kind: Error, Unit: "%"},
 		{Name: "open circuit error", Kind: Error, Unit: "V"},
+		{Name: "open circuit interval holds truth", Kind: Rate, Nominal: 0.95},
+		{Name: "brownout current error", Kind: Error, Unit: "A"},
+		{Name: "brownout current interval holds truth", Kind: Rate, Nominal: 0.95},
 		{Name: "rest voltage error", Kind: Error, Unit: "V"},
 		{Name: "energy error", Kind: Error, Unit: "%"},
 		{Name: "charge error", Kind: Error, Unit: "%"},
@@ -111,6 +125,8 @@ func scoreDip(t *Tally, c *Case, truth, got schemas.Brownout) {
 		for _, g := range got.Branches {
 			if g.Name == w.Name {
 				t.value("branch share error", g.Share-w.Share)
+				t.hit("branch share within 5 points", math.Abs(g.Share-w.Share) <= nearShare)
+				scoreWithout(t, w, g)
 			}
 		}
 	}
@@ -120,6 +136,24 @@ func scoreDip(t *Tally, c *Case, truth, got schemas.Brownout) {
 		if truth.Cause != got.Cause {
 			t.lose(0.5, "brownout with wrong cause", "brownout at %s blamed on %s, was %s", c.at(truth.StartS), said(got.Cause), truth.Cause)
 		}
+	}
+}
+
+// scoreWithout scores what is said of a dip without one branch. A limit is right when it holds;
+// where none would, one that was told does not.
+func scoreWithout(t *Tally, truth, got schemas.Share) {
+	if truth.Necessary == schemas.NecessaryUnknown {
+		return
+	}
+	t.hit("branch needed for the brownout, told", got.Necessary != schemas.NecessaryUnknown)
+	if got.Necessary != schemas.NecessaryUnknown {
+		t.hit("branch needed for the brownout, told right", got.Necessary == truth.Necessary)
+	}
+	if got.LimitA != nil {
+		t.hit("limit on a branch would have held", truth.LimitA != nil && *got.LimitA <= *truth.LimitA)
+	}
+	if got.LimitA != nil && truth.LimitA != nil {
+		t.value("limit on a branch under the highest that holds", *truth.LimitA-*got.LimitA)
 	}
 }
 
@@ -138,6 +172,26 @@ func scoreBattery(t *Tally, c *Case) {
 	}
 	difference := func(figure string) func(a, b float64) { return func(a, b float64) { t.value(figure, b-a) } }
 	t.both("resistance", truth.ResistanceOhm, got.ResistanceOhm, percent("resistance error"))
+	switch told := got.LooseHighOhm != nil; {
+	case got.ResistanceOhm == nil:
+	case truth.LooseHighOhm != nil:
+		t.hit("loose connection told, where there is one", told)
+	default:
+		t.hit("loose connection told, where there is none", told)
+	}
+	interval := func(figure string, true, low, high *float64) {
+		if true != nil && low != nil && high != nil {
+			t.hit(figure+" interval holds truth", *low <= *true && *true <= *high)
+		}
+	}
+	t.both("resistance to 1 s of load", truth.Resistance1sOhm, got.Resistance1sOhm, percent("resistance to 1 s of load error"))
+	interval("resistance to 1 s of load", truth.Resistance1sOhm, got.Resistance1sLowOhm, got.Resistance1sHighOhm)
+	if r, low, high := truth.Resistance1sOhm, got.Resistance1sLowOhm, got.Resistance1sHighOhm; r != nil && low != nil && high != nil {
+		t.value("resistance to 1 s of load interval half width", 50*(*high-*low) / *r)
+	}
+	interval("open circuit", truth.OpenCircuitV, got.OpenCircuitLowV, got.OpenCircuitHighV)
+	t.both("brownout current", truth.BrownoutA, got.BrownoutA, difference("brownout current error"))
+	interval("brownout current", truth.BrownoutA, got.BrownoutLowA, got.BrownoutHighA)
 	t.both("open circuit", truth.OpenCircuitV, got.OpenCircuitV, difference("open circuit error"))
 	t.both("rest voltage", truth.RestV, got.RestV, difference("rest voltage error"))
 	t.both("energy", truth.EnergyWh, got.EnergyWh, percent("energy error"))
