@@ -56,6 +56,12 @@ func (in Input) brownouts() []schemas.Reasoning {
 		if b.ResolutionS != nil {
 			r.Observed = append(r.Observed, fmt.Sprintf("Readings of the voltage come every %.0f ms: begin and end are known to that, and a shorter dip between two of them is not seen.", 1000**b.ResolutionS))
 		}
+		if b.Length != "" {
+			r.Observed = append(r.Observed, fmt.Sprintf("It lasted %.3f s: %s, in the words of IEEE 1159.", end-b.StartS, b.Length))
+		}
+		if b.UnseenS > 0 {
+			r.Observed = append(r.Observed, fmt.Sprintf("For %.1f s in it or just before its first reading the voltage was not read: it may have been longer or deeper.", b.UnseenS))
+		}
 		r.Numbers = []schemas.Number{number("lowest voltage", schemas.Some(b.MinV), "V", nil), number("whole current over the dip", b.CurrentA, "A", nil)}
 		j := power.Judged{}
 		if i < len(in.Dips) {
@@ -65,7 +71,9 @@ func (in Input) brownouts() []schemas.Reasoning {
 			number("largest current at the lowest", j.CurrentA, "A", nil),
 			number("a sound battery would have held", j.HealthyV, "V", nil),
 			number("this battery's load line expects", j.ExpectedV, "V", nil),
-			number("lower than that", j.UnexplainedV, "V", nil))
+			number("lower than that", j.UnexplainedV, "V", nil),
+			number("this battery behind the connection at its best", j.TightV, "V", nil),
+			number("a sound battery behind the connection as it was", j.BehindV, "V", nil))
 		r.Alternatives = in.causes(b, j, cfg)
 		r.Change = in.otherCause(j)
 		out = append(out, r)
@@ -110,8 +118,11 @@ func (in Input) causes(b schemas.Brownout, j power.Judged, cfg power.Config) []s
 		connection = fmt.Sprintf("it fell %.2f V further than current times resistance makes; from %.1f V plus %.0f %% of the explained drop a loose lead is meant",
 			math.Max(*j.UnexplainedV, 0), cfg.LooseV, 100*cfg.LooseShare)
 	}
-	if j.TightV != nil && in.Line != nil {
-		connection += fmt.Sprintf("; the resistance jumps between %.3f and %.3f ohm, and at its best it would have held %.2f V", in.Line.TightOhm, in.Line.LooseOhm, *j.TightV)
+	if j.TightV != nil && j.BehindV != nil {
+		if in.Line != nil && in.Line.LooseOhm > 0 {
+			connection += fmt.Sprintf("; the resistance jumps between %.3f and %.3f ohm", in.Line.TightOhm, in.Line.LooseOhm)
+		}
+		connection += fmt.Sprintf("; with the connection at its best this battery would have held %.2f V, a sound battery behind the connection as it was %.2f V", *j.TightV, *j.BehindV)
 	}
 	overload := "the current at the lowest point is not known"
 	if j.HealthyV != nil && j.CurrentA != nil && j.SoundV != nil && j.SoundOhm != nil && in.Profile.Power.Brownout != nil {
@@ -144,29 +155,6 @@ func (in Input) otherCause(j power.Judged) []string {
 		out = append(out, "A log with whole current, from 10 Hz: it tells battery, wiring and load apart.")
 	}
 	return append(out, "The same stretch with another battery: if it dips again, it is not the battery.")
-}
-
-// battery explains the measured resistance.
-func (in Input) battery(f schemas.Finding) []schemas.Reasoning {
-	b := in.Report.Battery
-	r := schemas.Reasoning{
-		Title: "The resistance of battery and wiring", StartS: f.StartS, EndS: f.EndS, Seen: in.seen(f.Evidence),
-		Rule: "The whole 95 % interval of the resistance lies above half as much again as a sound battery with its leads (0.012 to 0.025 ohm, common practice).",
-		Numbers: []schemas.Number{
-			number("resistance", b.ResistanceOhm, "ohm", b.UsualResistanceOhm), number("low end", b.ResistanceLowOhm, "ohm", nil),
-			number("high end", b.ResistanceHighOhm, "ohm", nil), number("no load, by the fit", b.OpenCircuitV, "V", nil),
-		},
-		Alternatives: []schemas.Alternative{
-			{What: "relaxation of the battery", Because: "only steps of the load within some 0.1 s were used; what sinks more slowly is left out"},
-			{What: "a bad lead and a good battery", Because: "the log sees both as one resistance: only another battery tells them apart"},
-			{What: "a wrong scale of the current", Because: "it would change the resistance by the same factor; nothing in the log shows it"},
-		},
-		Change: []string{"A sound battery in the same robot that shows the same resistance: then it is the wiring."},
-	}
-	if in.Line != nil {
-		r.Observed = []string{fmt.Sprintf("%d steps of the load were used; the current is read %.0f ms later than the voltage.", in.Line.Points, 1000*in.Line.LagS)}
-	}
-	return []schemas.Reasoning{r}
 }
 
 // standby explains a branch that draws while the robot is disabled.

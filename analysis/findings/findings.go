@@ -69,6 +69,7 @@ const (
 	cautionHands = "Before hands go in: robot disabled, main breaker off, stored energy released, eye protection."
 	cautionLead  = "Battery: sealed lead-acid. Never use a damaged case, never short the terminals. " +
 		"The event's and the maker's rules and a qualified adult decide."
+	cautionLugs  = "Lugs: main breaker off, rings and watches off, insulated tools; a loose one may be hot enough to burn."
 	cautionGains = "Gains: start low, on blocks, a hand at the disable switch."
 	cautionTip   = "Platform: it tips and pinches. Nobody on or under it while the robot is enabled."
 )

@@ -26,7 +26,7 @@ func brownouts(in Input) []drafted {
 		StartS: dips[0].StartS, Short: "brownout", Confidence: 0.99, // a measured fact
 		Caution: []string{cautionLead},
 	}
-	total, lowest, longest := 0.0, math.Inf(1), 0.0
+	total, lowest, longest, unseen := 0.0, math.Inf(1), 0.0, 0.0
 	for _, b := range dips {
 		end := in.LogEnd
 		if b.EndS != nil {
@@ -34,10 +34,13 @@ func brownouts(in Input) []drafted {
 		}
 		d.EndS = end
 		d.Spans = append(d.Spans, schemas.Span{StartS: b.StartS, EndS: end})
+		inPeriods := 0.0
 		for _, p := range in.Report.Match.Periods {
-			total += overlap(b.StartS, end, p.StartS, p.EndS)
+			inPeriods += overlap(b.StartS, end, p.StartS, p.EndS)
 		}
-		longest, lowest = math.Max(longest, end-b.StartS), math.Min(lowest, b.MinV)
+		total += math.Max(0, inPeriods-b.UnseenS) // nobody knows how the supply was then
+		unseen += b.UnseenS
+		longest, lowest = math.Max(longest, end-b.StartS-b.UnseenS), math.Min(lowest, b.MinV)
 		d.Evidence = append(d.Evidence, evidence(signal(in.Profile.Power.Voltage), b.StartS, end, fmt.Sprintf("down to %.2f V", b.MinV))...)
 	}
 	if longest >= longDip {
@@ -46,7 +49,7 @@ func brownouts(in Input) []drafted {
 	d.CostS = schemas.Some(total)
 	n := len(dips)
 	what := fmt.Sprintf("%s %s", numberWord(n), plural(n, "brownout", "brownouts"))
-	cause := commonCause(dips)
+	cause := commonCause(dips, in.Report.Battery)
 	who := batteryName(in.Report.Battery.ID)
 	switch cause {
 	case "weak_battery":
@@ -58,11 +61,17 @@ func brownouts(in Input) []drafted {
 	case "overload":
 		d.Title = fmt.Sprintf("The robot asks for more than %s can give: %s.", who, what)
 		d.clause = fmt.Sprintf("the robot browned out %s under load", times(n))
+	case causeTogether:
+		d.Title = fmt.Sprintf("A bad connection and %s together: %s.", who, what)
+		d.clause = fmt.Sprintf("a bad connection and %s together brown the robot out", who)
 	default:
 		d.Title = upperFirst(what) + "."
 		d.clause = fmt.Sprintf("the supply browned out %s", times(n))
 	}
-	d.Because = in.whyBrownout(dips, longest, lowest)
+	d.Because = in.whyBrownout(dips, longest, lowest, unseen)
+	if cause == "bad_connection" || cause == causeTogether {
+		d.Caution = append(d.Caution, cautionLugs)
+	}
 	d.Numbers = []schemas.Number{number("lowest voltage", lowest, "V"), number("time under the cut-off", total, "s")}
 	if r := in.Report.Battery.ResistanceOhm; r != nil {
 		usual := number("resistance", *r, "ohm")
@@ -77,13 +86,16 @@ func brownouts(in Input) []drafted {
 	return []drafted{d}
 }
 
-func (in Input) whyBrownout(dips []schemas.Brownout, longest, lowest float64) string {
+func (in Input) whyBrownout(dips []schemas.Brownout, longest, lowest, unseen float64) string {
 	b := in.Report.Battery
 	text := fmt.Sprintf("The supply fell to %.2f V", lowest)
 	if in.Profile.Power.Brownout != nil {
 		text += fmt.Sprintf(", under the cut-off of %.1f V", in.Profile.Power.Brownout.EnterV)
 	}
 	text += fmt.Sprintf(", longest for %.2f s.", longest)
+	if unseen >= 0.05 {
+		text += fmt.Sprintf(" For %.1f s more in or just before it the voltage was not read, as when the controller restarts.", unseen)
+	}
 	if b.ResistanceOhm != nil && b.OpenCircuitV != nil {
 		text += fmt.Sprintf(" Battery and wiring show %.3f ohm and %.2f V at no load", *b.ResistanceOhm, *b.OpenCircuitV)
 		if b.BrownoutA != nil {
@@ -93,6 +105,9 @@ func (in Input) whyBrownout(dips []schemas.Brownout, longest, lowest float64) st
 			}
 		}
 		text += "."
+	}
+	if b.LooseLowOhm != nil && b.LooseHighOhm != nil {
+		text += fmt.Sprintf(" It jumps between %.3f and %.3f ohm, as a loose connection makes it.", *b.LooseLowOhm, *b.LooseHighOhm)
 	}
 	text += charge(b)
 	if top := biggestShares(dips[0]); top != "" {
@@ -139,6 +154,11 @@ func brownoutChecks(cause, who string, dips []schemas.Brownout) []string {
 			"Swap " + who + " for a charged one, then read its rest voltage after ten minutes.",
 			"Feel both lugs and the main connector for play.",
 		}, limitCheck(dips)...)
+	case causeTogether:
+		return []string{
+			"Feel both lugs, the main connector and the breaker for play and heat.",
+			"Swap " + who + " for a charged one, then read its rest voltage after ten minutes.",
+		}
 	case "bad_connection":
 		return []string{
 			"Feel both lugs, the main connector and the breaker for play and heat.",
@@ -188,18 +208,23 @@ func oneLimit(dips []schemas.Brownout) (branch string, amps float64, ok bool) {
 	return branch, amps, ok
 }
 
-// commonCause is the cause of most dips; "" when none is told.
-func commonCause(dips []schemas.Brownout) string {
+// causeTogether is a connection that jumps and a battery behind it that lacks something: of
+// most dips the log does not say which of the two did it, for it took both or either would do.
+const causeTogether = "together"
+
+// commonCause is the cause of most dips that have one; "" when none is told. Where the
+// resistance jumps and most dips have no one cause it was connection and battery together.
+func commonCause(dips []schemas.Brownout, battery schemas.Battery) string {
 	count := map[string]int{}
 	best := ""
 	for _, b := range dips {
-		if b.Cause == "" {
-			continue
-		}
 		count[b.Cause]++
-		if count[b.Cause] > count[best] {
+		if b.Cause != "" && (best == "" || count[b.Cause] > count[best]) {
 			best = b.Cause
 		}
+	}
+	if battery.LooseHighOhm != nil && count[""] > count[best] {
+		return causeTogether
 	}
 	return best
 }
@@ -209,31 +234,4 @@ func batteryName(id string) string {
 		return "the battery"
 	}
 	return "battery " + id
-}
-
-// High resistance of battery and wiring. Common practice: a sound 12 V sealed lead-acid
-// battery with its leads shows 0.012 to 0.025 ohm; half as much again is worth a look.
-const highOhm = 0.0375
-
-// battery warns of a high resistance that did not brown the robot out yet. The lower end
-// of the interval must be high, so that an uncertain fit warns nobody.
-func battery(in Input) []drafted {
-	b := in.Report.Battery
-	if len(in.Report.Brownouts) > 0 || b.ResistanceOhm == nil || b.ResistanceLowOhm == nil || *b.ResistanceLowOhm < highOhm {
-		return nil
-	}
-	who := batteryName(b.ID)
-	d := drafted{clause: who + " or its wiring has a high resistance"}
-	d.Finding = schemas.Finding{
-		ID: id("battery", b.ID, 1), Kind: "battery", Severity: schemas.SeverityWatch,
-		StartS: in.Report.Match.StartS, EndS: in.bell(), Short: "battery", Confidence: 0.95,
-		Title: upperFirst(who) + " or its wiring has a high resistance.",
-		Because: fmt.Sprintf("Battery and wiring show %.3f ohm (%.3f to %.3f); common practice takes 0.012 to 0.025 ohm as usual.",
-			*b.ResistanceOhm, *b.ResistanceLowOhm, *b.ResistanceHighOhm) + charge(b),
-		Numbers:  []schemas.Number{number("resistance", *b.ResistanceOhm, "ohm")},
-		Evidence: evidence(signal(in.Profile.Power.Voltage), in.Report.Match.StartS, in.bell(), "voltage against current"),
-		Caution:  []string{cautionLead},
-		Check:    []string{"Feel both lugs and the main connector for play.", "Try another battery: if the resistance stays, it is the wiring."},
-	}
-	return []drafted{d}
 }

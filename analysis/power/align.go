@@ -15,9 +15,10 @@ type aligned struct {
 	V, I           []float64 // NaN where not known
 	step, finer    int64     // µs, usual, of the slower and of the faster
 	response                 // of the current's sensor, taken out
-	apart          bool      // the two were not read at the same times
+	apart          bool      // the two were not read together: at other times, or at other rates
 	noiseV, noiseI float64   // standard deviation of one reading
 	volts, amps    trace     // as they were read
+	work           *worked   // nil until asked for
 }
 
 // align finds the response of the current's sensor first, unless the load has too few steps
@@ -53,6 +54,7 @@ func alignedBy(r response, v, i trace) *aligned {
 		a.V, a.I = v.V, i.sample(v.T, a.lagUs)
 		a.apart = apart(v.T, i.T, a.lagUs)
 	}
+	a.apart = a.apart || 2*max(v.step, i.step) > 3*min(v.step, i.step)
 	return a
 }
 

@@ -24,7 +24,8 @@ type Judged struct {
 	SoundOhm     *float64 // and its resistance
 	ExpectedV    *float64 // what this battery's load line expects there, from the second before
 	UnexplainedV *float64 // how much lower it was
-	TightV       *float64 // what this battery would have held with its connection at its best, when that jumps
+	TightV       *float64 // what this battery would have held with its connection at its best, when that is bad
+	BehindV      *float64 // what a sound battery would have held behind the connection as it was
 }
 
 // model is what is known of the supply when dips are judged.
@@ -50,12 +51,8 @@ func newModel(pair *aligned, line *LoadLine, usual float64, cfg Config) model {
 // judge decides why the supply dipped, in this order:
 //
 //   - overload when even a sound battery would have dipped at that current,
-//   - bad_connection when the voltage fell far further than this battery's own resistance
-//     makes of the current,
-//   - bad_connection when the resistance jumps and the battery behind it is sound as far as
-//     the connection at its best shows; with one that is not, weak_battery when it would not
-//     have held at that either, but a sound one would even behind this connection, and
-//     nothing where it took both,
+//   - when the voltage fell far further than this battery's own resistance makes of the
+//     current, or its resistance jumps, by what the connection took: see behindBadConnection,
 //   - weak_battery when it was low at rest, or its open-circuit voltage is that of one that
 //     is not charged, or its resistance is above a healthy one's,
 //   - overload when nothing speaks against the battery,
@@ -93,27 +90,40 @@ func (m model) judge(d dip, restV *float64, enter float64, cfg Config) (j Judged
 		explained = ohm * math.Abs(amps-before)
 		j.ExpectedV, j.UnexplainedV = schemas.Some(expected), schemas.Some(expected-d.minV)
 	}
+	worn := lowAtRest || m.line.OpenCircuitV < cfg.ChargedV
 	switch {
 	case healthy < enter:
 		j.Cause = CauseOverload
 	case j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained:
-		j.Cause = CauseBadConnection
+		j.TightV = schemas.Some(d.minV + *j.UnexplainedV)
+		j.behindBadConnection(d.minV, enter, worn || m.line.tightOhm() > cfg.HealthyOhm+cfg.JumpOhm, cfg)
 	case m.line.LooseOhm > 0 && !math.IsNaN(level):
-		tight := level - m.line.TightOhm*amps
-		j.TightV = schemas.Some(tight)
-		ownFault := m.line.TightOhm > cfg.HealthyOhm+cfg.JumpOhm || lowAtRest
-		switch both := healthy-max(0, tight-d.minV) >= enter; {
-		case tight < enter && both && ownFault:
-			j.Cause = CauseWeakBattery
-		case !(ownFault && both):
-			j.Cause = CauseBadConnection
-		}
-	case lowAtRest, m.line.OpenCircuitV < cfg.ChargedV, m.line.ResistanceOhm > cfg.HealthyOhm:
+		j.TightV = schemas.Some(max(d.minV, level-m.line.TightOhm*amps))
+		j.behindBadConnection(d.minV, enter, worn || m.line.TightOhm > cfg.HealthyOhm+cfg.JumpOhm, cfg)
+	case worn, m.line.ResistanceOhm > cfg.HealthyOhm:
 		j.Cause = CauseWeakBattery
 	default:
 		j.Cause = CauseOverload
 	}
 	return j
+}
+
+// behindBadConnection decides between a connection that took something and the battery behind
+// it. With the connection at its best the supply would have held TightV, or a little more, for
+// even then a lug that came loose takes some; a sound battery behind the same connection would
+// have held what a sound one does less what the connection took. It is the connection when the
+// battery is sound, or would have held and a sound one would not; the battery when that would
+// not have held either, but a sound one would. Where it took both, or either would have done,
+// there is no one cause.
+func (j *Judged) behindBadConnection(minV, enter float64, worn bool, cfg Config) {
+	behind := *j.HealthyV - (*j.TightV - minV)
+	j.BehindV = schemas.Some(behind)
+	switch {
+	case !worn, behind < enter && *j.TightV >= enter:
+		j.Cause = CauseBadConnection
+	case behind >= enter && *j.TightV+cfg.TightestOhm**j.CurrentA < enter:
+		j.Cause = CauseWeakBattery
+	}
 }
 
 // at is the level at no load at t, by the last reading that knows it within a second.

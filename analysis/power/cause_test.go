@@ -6,6 +6,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // caused is one match of a battery with a hard pull of amps for 0.3 s at 30 s, and what
@@ -121,4 +123,27 @@ func TestTheSoundBatteryPassesALoadTest(t *testing.T) {
 	cfg := DefaultConfig()
 	assert.Greater(t, cfg.SoundV-cfg.SoundOhm*115, 9.6)
 	assert.Greater(t, cfg.ChargedV-cfg.HealthyOhm*115, 9.1, "at -1 °C the manual asks for 9.1 V")
+}
+
+// Between a connection and the battery behind it, by hand: the cut-off is 6.8 V, and the
+// supply went down to 6 V at 100 A.
+func TestBehindABadConnection(t *testing.T) {
+	for name, c := range map[string]struct {
+		healthy, tight float64 // V that a sound battery would have held, and this one with its connection at its best
+		worn           bool
+		want           string
+	}{
+		"a sound battery": {9.5, 8, false, CauseBadConnection},
+		"a sound battery, and the connection hidden": {9.5, 6.2, false, CauseBadConnection},
+		"a worn one that would have held":            {8.5, 8.0, true, CauseBadConnection}, // 8.5 - 2.0 is under the cut-off
+		"it took both":                               {9.5, 7.5, true, ""},                 // 9.5 - 1.5 holds, and so does 7.5
+		"the battery alone":                          {9.5, 6.2, true, CauseWeakBattery},
+		"the battery alone, perhaps":                 {9.5, 6.6, true, ""}, // 6.6 V and 0.3 V more at its very best
+		"either would have done":                     {7.0, 6.4, true, ""},
+	} {
+		j := Judged{HealthyV: schemas.Some(c.healthy), TightV: schemas.Some(c.tight), CurrentA: schemas.Some(100.0)}
+		j.behindBadConnection(6, 6.8, c.worn, DefaultConfig())
+		assert.Equal(t, c.want, j.Cause, name)
+		assert.InDelta(t, c.healthy-(c.tight-6), *j.BehindV, 1e-12)
+	}
 }

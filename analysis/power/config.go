@@ -47,8 +47,11 @@ type Config struct {
 	// each second of the faster one's step. OpenErrorV is the like of the open-circuit
 	// voltage. Chosen by us on synthetic batteries of other relaxation, lag and sampling
 	// than assumed here; the sensors' scale is common practice.
-	ModelError, ApartError, OpenErrorV float64
-	Resamples                          int // of the block bootstrap
+	// AlikeError is added where the steps are of one shape, so that what relaxation took within
+	// them cannot be told. RelaxError is that of what relaxation adds to a longer load, as a part
+	// of it.
+	ModelError, ApartError, OpenErrorV, AlikeError, RelaxError float64
+	Resamples                                                  int // of the block bootstrap
 
 	// The whole current is compared with its branches in means over ScaleS seconds, unless
 	// their changes leave more than the part ScaleLeft of its own. Chosen by us: sensors of
@@ -61,9 +64,10 @@ type Config struct {
 	// over more than JumpOhm from its lowest to its highest tenth, and over half of that in
 	// its middle half; LooseError is the standard error that its mean has besides, for the
 	// moments without load. Chosen by us: a good crimp has less than 0.001 ohm.
-	LocalA              float64
-	LocalReadings       int
-	JumpOhm, LooseError float64
+	LocalA        float64
+	LocalReadings int
+	// TightestOhm is what a lug that came loose takes even at its best, more than a good crimp.
+	JumpOhm, LooseError, TightestOhm float64
 
 	// The resistance depends on the current when it differs by the part CurvedPart between
 	// low currents and high ones, and the bend is CurvedTimes its standard error: real cells
@@ -103,9 +107,9 @@ func DefaultConfig() Config {
 		GapSteps: 3, GapS: 0.2,
 		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04, SlowTimes: 2,
 		RelaxS: 0.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
-		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, Resamples: 200,
+		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, AlikeError: 0.02, RelaxError: 0.05, Resamples: 200,
 		ScaleS: 0.25, ScaleLeft: 0.08,
-		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1,
+		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1, TightestOhm: 0.003,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
 		HealthyOhm: 0.025, SoundOhm: 0.0185, SoundV: 12.65, LeastOhm: 0.012, LowRestV: 12.2, ChargedV: 12.45, LeastOpenV: 9, MostOpenV: 15,
 		LooseV: 0.7, LooseShare: 0.5, ShiftMatters: 0.05,

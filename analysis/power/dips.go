@@ -15,6 +15,9 @@ type dip struct {
 	minAt       int64
 	voltSeconds float64
 	silence     int64 // longest gap in it, µs
+	unseen      int64 // all gaps in it, µs
+	before      int64 // the gap just before its first sample, µs, 0 when the voltage was read up to there
+	begun       bool  // the log begins within it
 }
 
 // dips are the dips of a voltage in order of time. leave under enter means no hysteresis.
@@ -31,7 +34,11 @@ func dips(c trace, enter, leave float64) []dip {
 			continue
 		}
 		if !open {
-			out = append(out, dip{start: c.T[i], end: c.T[i], minV: v, minAt: c.T[i]})
+			d := dip{start: c.T[i], end: c.T[i], minV: v, minAt: c.T[i], begun: i == 0}
+			if i > 0 && !c.known(i-1) {
+				d.before = c.T[i] - c.T[i-1]
+			}
+			out = append(out, d)
 			open = true
 			continue
 		}
@@ -40,6 +47,7 @@ func dips(c trace, enter, leave float64) []dip {
 		switch {
 		case !c.known(i - 1):
 			d.silence = max(d.silence, c.T[i]-c.T[i-1])
+			d.unseen += c.T[i] - c.T[i-1]
 		case c.T[i]-c.T[i-1] > c.limit: // held
 			d.voltSeconds += schemas.Seconds(c.T[i]-c.T[i-1]) * max(0, enter-c.V[i-1])
 		default:
@@ -74,7 +82,7 @@ func under(level, a, b float64) float64 {
 func (d dip) report(periods []schemas.Period) schemas.Brownout {
 	b := schemas.Brownout{
 		StartS: schemas.Seconds(d.start), MinV: d.minV, MinAtS: schemas.Seconds(d.minAt),
-		VoltSeconds: d.voltSeconds,
+		VoltSeconds: d.voltSeconds, UnseenS: schemas.Seconds(d.unseen + d.before), Length: d.length(),
 	}
 	if d.ended {
 		b.EndS = schemas.Some(schemas.Seconds(d.end))
@@ -85,4 +93,33 @@ func (d dip) report(periods []schemas.Period) schemas.Brownout {
 		}
 	}
 	return b
+}
+
+// length is the word of IEEE 1159-2019 for how long a sag of the supply lasts, at 60 Hz; a
+// length on the edge belongs to the shorter. Empty when the log begins or ends within the dip,
+// or a gap leaves open which it is.
+func (d dip) length() string {
+	if d.begun || !d.ended {
+		return ""
+	}
+	word := lengthWord(schemas.Seconds(d.end - d.start - d.unseen))
+	if word != lengthWord(schemas.Seconds(d.end-d.start+d.before)) {
+		return ""
+	}
+	return word
+}
+
+func lengthWord(seconds float64) string {
+	const cycle = 1 / 60.0
+	switch {
+	case seconds < cycle/2:
+		return schemas.LengthTransient
+	case seconds <= 30*cycle:
+		return schemas.LengthInstantaneous
+	case seconds <= 3:
+		return schemas.LengthMomentary
+	case seconds <= 60:
+		return schemas.LengthTemporary
+	}
+	return schemas.LengthLong
 }

@@ -12,7 +12,7 @@ import (
 )
 
 // LoadLine is V = OpenCircuitV - ResistanceOhm * I of a battery that has not been worked,
-// with 95 % intervals. The line that the report gives lies lower: see worked.
+// with 95 % intervals. The line that the report gives lies lower: see relaxed.through.
 type LoadLine struct {
 	OpenCircuitV, OpenCircuitLow, OpenCircuitHigh      float64
 	ResistanceOhm, ResistanceLowOhm, ResistanceHighOhm float64
@@ -21,6 +21,17 @@ type LoadLine struct {
 	perRead                                            float64 // the resistance for currents as the sensor reads them, its scale not put right
 	Points                                             int     // steps of the load it rests on
 	LagS                                               float64 // how much later the current's reading comes than the voltage's
+
+	relaxed relaxed // what the line leaves, taken apart
+}
+
+// tightOhm is the resistance at its lowest: that of a connection that jumps at its best, else
+// the low end of the interval.
+func (l *LoadLine) tightOhm() float64 {
+	if l.LooseOhm > 0 {
+		return l.TightOhm
+	}
+	return l.ResistanceLowOhm
 }
 
 // loadLine measures the battery, or says why it cannot.
@@ -56,6 +67,9 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	if pair.apart {
 		model += cfg.ApartError * schemas.Seconds(pair.finer)
 	}
+	if alike(steps) {
+		model += cfg.AlikeError
+	}
 	unequal := (late - early) / 2
 	if pair.tauS > 0 {
 		unequal = 0 // the shorter gap is within what the sensor smooths
@@ -72,13 +86,14 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 		se = math.Hypot(se, cfg.LooseError*ohm)
 		r.note("the resistance of battery and wiring jumps between %.3f and %.3f ohm, as a loose connection makes it: the resistance is its mean over the match", low, high)
 	}
-	read := ohm // for the current as it reads
+	read, readSE := ohm, se // for the current as it reads
 	ohm *= 1 + scale.off
 	se = math.Hypot(se, ohm*scale.se)
 	if scale.spread > 0.01 {
 		r.note("the branches and the whole current disagree by some %.1f %% of scale: the resistance is that of the scale most likely, with an interval for it", 100*scale.spread)
 	}
-	half := se * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(0.975)
+	wide := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(0.975)
+	half := se * wide
 	if ohm+half < 0 {
 		return nil, "the voltage rises with the current: is the sign of the current turned around?"
 	}
@@ -104,7 +119,8 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	if loose {
 		l.TightOhm, l.LooseOhm = low, high
 	}
-	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = pair.openCircuit(read, half, cfg)
+	l.relaxed = pair.relaxed(read, readSE*wide, cfg)
+	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = l.relaxed.level(cfg)
 	return l, ""
 }
 
@@ -132,7 +148,8 @@ func (a *aligned) mistimed(ohm float64, cfg Config) float64 {
 
 // resistance is minus the slope of York's line through the steps, after what relaxation
 // put into both coordinates has been taken out: a straight dependence on the charge that
-// flowed during the step beyond what flowed before.
+// flowed during the step beyond what flowed before. Where all steps are of one shape that
+// charge is but another word for the step: then it stays in.
 func (a *aligned) resistance(steps []step) (ohm float64, ok bool) {
 	var ui, uv, uu float64
 	for _, s := range steps {
@@ -140,11 +157,12 @@ func (a *aligned) resistance(steps []step) (ohm float64, ok bool) {
 		uv += s.u * s.dv
 		uu += s.u * s.u
 	}
+	apart := !alike(steps)
 	x, y := make([]float64, len(steps)), make([]float64, len(steps))
 	sx, sy := make([]float64, len(steps)), make([]float64, len(steps))
 	for k, s := range steps {
 		x[k], y[k] = s.di, s.dv
-		if uu > 0 {
+		if apart {
 			x[k] -= ui / uu * s.u
 			y[k] -= uv / uu * s.u
 		}
@@ -152,6 +170,19 @@ func (a *aligned) resistance(steps []step) (ohm float64, ok bool) {
 	}
 	l, ok := stat.FitYork(x, y, sx, sy)
 	return -l.Slope, ok
+}
+
+// alike says whether all steps are of one shape: the charge that flowed in each tells but a
+// tenth of their squares apart.
+func alike(steps []step) bool {
+	const left = 0.1
+	var ui, uu, ii float64
+	for _, s := range steps {
+		ui += s.u * s.di
+		uu += s.u * s.u
+		ii += s.di * s.di
+	}
+	return uu*ii-ui*ui <= left*uu*ii
 }
 
 // trim leaves out steps that do not lie on the line of the others: a glitch of a sensor, a

@@ -4,224 +4,138 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
 
 	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// relaxS are the time constants, in seconds, between which relaxation is taken apart: a
-// sum of a fast, a middle and a slow one follows any relaxation in between closely.
-var relaxS = [...]float64{0.5, 4, 30}
-
-const relaxations = 1 + len(relaxS) // the level and what lowers it
-
-// stretch is the normal equations of some seconds of log.
-type stretch struct {
-	a [relaxations][relaxations]float64
-	b [relaxations]float64
+// relaxed is a battery's voltage at no load and what relaxation adds to its resistance,
+// with what many draws of the log's stretches make of them.
+type relaxed struct {
+	fit   [relaxations]float64 // V before any relaxation, and ohm of each
+	draws [][relaxations]float64
+	half  float64 // of the resistance's 95 % interval, for currents as they are read
+	ohm   float64
+	meanI float64
 }
 
-// openCircuit is the voltage at no load: what is left of V + R I when relaxation is taken
-// out. Relaxation follows the current with several time constants and can only lower the
-// voltage, so a part that comes out raising it is left out. The level is that of the whole
-// log; of a battery that empties meanwhile, the middle of its way.
-//
-// The interval holds the resistance's, half, and that of the level by drawing stretches of
-// ten seconds, within which readings are not independent. volts is NaN without readings.
-func (a *aligned) openCircuit(ohm, half float64, cfg Config) (volts, low, high float64) {
-	parts, meanI := a.stretches(ohm)
-	var all stretch
-	for _, p := range parts {
-		all.add(p)
-	}
-	fit, used, ok := all.solve([relaxations]bool{true, true, true, true})
+// relaxed takes apart what is left of V + R I: a level and relaxation, which follows the
+// current with several time constants and can only lower the voltage, so that a part that
+// comes out raising it is left out. The level is that of the whole log; of a battery that
+// empties meanwhile, the middle of its way. Stretches of ten seconds, within which readings
+// are not independent, are drawn for the intervals. The fit is NaN without readings.
+func (a *aligned) relaxed(ohm, half float64, cfg Config) relaxed {
+	w := a.worked()
+	all := w.whole()
+	fit, used, ok := all.solve(ohm, [relaxations]bool{true, true, true, true})
+	r := relaxed{fit: fit, half: half, ohm: ohm, meanI: w.meanI}
 	if !ok {
-		return math.NaN(), math.NaN(), math.NaN()
+		for j := range r.fit {
+			r.fit[j] = math.NaN()
+		}
+		return r
 	}
-	rng := rand.New(rand.NewPCG(0, uint64(len(parts))))
-	var levels []float64
+	rng := rand.New(rand.NewPCG(0, uint64(len(w.parts))))
 	for range cfg.Resamples {
 		var draw stretch
-		for range parts {
-			draw.add(parts[rng.IntN(len(parts))])
+		for range w.parts {
+			draw.add(w.parts[rng.IntN(len(w.parts))])
 		}
-		if l, _, ok := draw.solve(used); ok {
-			levels = append(levels, l[0])
+		if l, _, ok := draw.solve(ohm, used); ok {
+			r.draws = append(r.draws, l)
 		}
 	}
-	spread := 0.0
-	if len(levels) > 1 {
-		spread = 1.96 * stat.StdDev(levels, nil)
-	}
-	width := math.Hypot(math.Hypot(spread, 1.96*cfg.OpenErrorV), half*meanI)
-	return fit[0], fit[0] - width, fit[0] + width
+	return r
 }
 
-// stretches cuts the log into pieces of ten seconds and sums each one's equations over
-// means of 0.2 s.
-func (a *aligned) stretches(ohm float64) (parts []stretch, meanI float64) {
-	const (
-		binS     = 0.2
-		stretchS = 10
-	)
-	var slow relaxing
-	var row [relaxations]float64 // sums of the bin: count, relaxations
-	var level, sumI, n float64
-	var binEnd, partEnd int64
-	for k, t := range a.T {
-		v, i := a.V[k], a.I[k]
-		if math.IsNaN(v) || math.IsNaN(i) {
-			continue
-		}
-		if !slow.started {
-			binEnd, partEnd = t, t
-		}
-		slow.step(t, i)
-		if t >= binEnd {
-			if row[0] > 0 {
-				parts[len(parts)-1].equation(row, level)
-			}
-			row, level = [relaxations]float64{}, 0
-			binEnd = t + int64(binS*1e6)
-		}
-		if t >= partEnd {
-			parts = append(parts, stretch{})
-			partEnd = t + int64(stretchS*1e6)
-		}
-		row[0]++
-		for j, amps := range slow.amps {
-			row[j+1] -= amps
-		}
-		level += v + ohm*i
-		sumI += i
-		n++
+// spread is half of the 95 % interval that the draws make of a figure.
+func (r relaxed) spread(of func(fit [relaxations]float64) float64) float64 {
+	if len(r.draws) < 2 {
+		return 0
 	}
-	if row[0] > 0 {
-		parts[len(parts)-1].equation(row, level)
+	each := make([]float64, len(r.draws))
+	for k, d := range r.draws {
+		each[k] = of(d)
 	}
-	return parts, sumI / n
+	return 1.96 * stat.StdDev(each, nil)
+}
+
+// level is the voltage at no load of the battery before any relaxation, with its interval.
+func (r relaxed) level(cfg Config) (volts, low, high float64) {
+	spread := r.spread(func(fit [relaxations]float64) float64 { return fit[0] })
+	width := math.Hypot(math.Hypot(spread, 1.96*cfg.OpenErrorV), r.half*r.meanI)
+	return r.fit[0], r.fit[0] - width, r.fit[0] + width
+}
+
+// after is the resistance to a load that has been on for some seconds: the ohmic part and
+// what relaxation adds by then, with its 95 % interval. Where the ohmic part comes out too
+// high relaxation comes out too low by a part of that, so that the interval is wide enough.
+func (r relaxed) after(seconds float64, cfg Config) (ohm, low, high float64) {
+	added := func(fit [relaxations]float64) float64 {
+		sum := 0.0
+		for j, tau := range relaxS {
+			sum += fit[j+1] * (1 - math.Exp(-seconds/tau))
+		}
+		return sum
+	}
+	more := added(r.fit)
+	width := math.Hypot(math.Hypot(r.spread(added), 1.96*cfg.RelaxError*more), r.half)
+	return r.ohm + more, r.ohm + more - width, r.ohm + more + width
 }
 
 // levels is the voltage at no load at each reading: open, that of the whole log, less the
 // relaxation by then. NaN where voltage or current is not known, and everywhere when it
 // cannot be told.
 func (a *aligned) levels(ohm float64) (out []float64, open float64) {
-	parts, _ := a.stretches(ohm)
-	var all stretch
-	for _, p := range parts {
-		all.add(p)
-	}
-	fit, _, ok := all.solve([relaxations]bool{true, true, true, true})
+	w := a.worked()
+	all := w.whole()
+	fit, _, ok := all.solve(ohm, [relaxations]bool{true, true, true, true})
 	out = make([]float64, len(a.T))
-	var slow relaxing
-	for k, t := range a.T {
-		out[k] = math.NaN()
+	for k := range a.T {
 		if math.IsNaN(a.V[k]) || math.IsNaN(a.I[k]) || !ok {
+			out[k] = math.NaN()
 			continue
 		}
-		slow.step(t, a.I[k])
 		out[k] = fit[0]
-		for j, i := range slow.amps {
+		for j, i := range w.slow[k] {
 			out[k] -= fit[j+1] * i
 		}
 	}
 	return out, fit[0]
 }
 
-// relaxing is the current as each relaxation follows it.
-type relaxing struct {
-	amps    [len(relaxS)]float64
-	last    int64
-	started bool
-}
-
-func (r *relaxing) step(t int64, amps float64) {
-	if !r.started {
-		r.started, r.last = true, t
-		for j := range r.amps {
-			r.amps[j] = amps
-		}
-	}
-	for j, tau := range relaxS {
-		r.amps[j] += (amps - r.amps[j]) * (1 - math.Exp(-float64(t-r.last)/1e6/tau))
-	}
-	r.last = t
-}
-
-// equation adds one bin: the means of row and level count once.
-func (s *stretch) equation(row [relaxations]float64, level float64) {
-	n := row[0]
-	for i := range row {
-		for j := range row {
-			s.a[i][j] += row[i] * row[j] / (n * n)
-		}
-		s.b[i] += row[i] * level / (n * n)
-	}
-}
-
-func (s *stretch) add(o stretch) {
-	for i := range s.a {
-		for j := range s.a[i] {
-			s.a[i][j] += o.a[i][j]
-		}
-		s.b[i] += o.b[i]
-	}
-}
-
-// solve is the level and the ohms of each relaxation that lowers it, out of those allowed;
-// 0 for the others.
-func (s *stretch) solve(allowed [relaxations]bool) (fit [relaxations]float64, used [relaxations]bool, ok bool) {
-	used = allowed
-	for {
-		var which []int
-		for j, u := range used {
-			if u {
-				which = append(which, j)
-			}
-		}
-		a, b := mat.NewSymDense(len(which), nil), mat.NewVecDense(len(which), nil)
-		for i, x := range which {
-			for j, y := range which[:i+1] {
-				a.SetSym(i, j, s.a[x][y])
-			}
-			b.SetVec(i, s.b[x])
-		}
-		var c mat.Cholesky
-		var x mat.VecDense
-		if !c.Factorize(a) || c.SolveVecTo(&x, b) != nil {
-			if len(which) == 1 {
-				return fit, used, false
-			}
-			used[which[len(which)-1]] = false // the slowest two look alike in a short log
-			continue
-		}
-		worst := 0
-		for i := 1; i < len(which); i++ {
-			if x.AtVec(i) < 0 && (worst == 0 || x.AtVec(i) < x.AtVec(worst)) {
-				worst = i
-			}
-		}
-		if worst == 0 {
-			for i, j := range which {
-				fit[j] = x.AtVec(i)
-			}
-			return fit, used, true
-		}
-		used[which[worst]] = false
-	}
-}
-
-// worked is the voltage at no load on the line through the readings of a match: the mean of
-// V + R I from from to to. It lies below openCircuit by what relaxation took on average, so
+// through is the voltage at no load on the line through the readings of a match: the mean of
+// V + R I from from to to. It lies below the level by what relaxation took on average, so
 // that the line goes through the readings and meets the cut-off at the current that really
 // browned the robot out. NaN without readings.
-func (a *aligned) worked(ohm float64, from, to int64) float64 {
-	sum, n := 0.0, 0.0
+//
+// half is that of its 95 % interval: the resistance's, the sensors' and, for what of the match
+// was not read, that of the means over stretches of ten seconds.
+func (r relaxed) through(a *aligned, from, to int64, cfg Config) (volts, half float64) {
+	const stretchUS = 10_000_000
+	sum, n, amps := 0.0, 0.0, 0.0
+	var means []float64 // of each stretch
+	partSum, partN, part := 0.0, 0.0, int64(0)
 	for k := series.From(a.T, from); k < len(a.T) && a.T[k] <= to; k++ {
-		if level := a.V[k] + ohm*a.I[k]; !math.IsNaN(level) {
-			sum, n = sum+level, n+1
+		level := a.V[k] + r.ohm*a.I[k]
+		if math.IsNaN(level) {
+			continue
 		}
+		if here := (a.T[k] - from) / stretchUS; here != part && partN > 0 {
+			means = append(means, partSum/partN)
+			partSum, partN, part = 0, 0, here
+		} else if partN == 0 {
+			part = here
+		}
+		sum, n, amps = sum+level, n+1, amps+a.I[k]
+		partSum, partN = partSum+level, partN+1
 	}
-	return sum / n
+	if partN > 0 {
+		means = append(means, partSum/partN)
+	}
+	unread := 0.0
+	if seen := n * a.stepS() * 1e6 / float64(max(1, to-from)); seen < 1 && len(means) > 1 {
+		unread = 1.96 * stat.StdDev(means, nil) * math.Sqrt((1-seen)/float64(len(means)))
+	}
+	return sum / n, math.Hypot(math.Hypot(unread, 1.96*cfg.OpenErrorV), r.half*math.Abs(amps/n))
 }

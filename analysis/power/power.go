@@ -52,6 +52,7 @@ type Result struct {
 // is empty and says so; without currents it holds the dips and the resting voltage only.
 func Detect(in Input, cfg Config) Result {
 	var r Result
+	in = in.readable()
 	r.Battery.ID = batteryID(in)
 	if in.Voltage == nil || len(in.Voltage.T) == 0 {
 		r.Battery.Reason = "no voltage reading"
@@ -86,14 +87,7 @@ func Detect(in Input, cfg Config) Result {
 		from, to := matchSpan(in)
 		if line, refused := loadLine(pair, supply.scale(from, to, cfg), from, to, cfg, &r); refused == "" {
 			r.Line = line
-			open := pair.worked(line.perRead, from, to)
-			r.Battery.OpenCircuitV = schemas.Some(open)
-			r.Battery.ResistanceOhm = schemas.Some(line.ResistanceOhm)
-			r.Battery.ResistanceLowOhm = schemas.Some(line.ResistanceLowOhm)
-			r.Battery.ResistanceHighOhm = schemas.Some(line.ResistanceHighOhm)
-			if in.EnterV > 0 {
-				r.Battery.BrownoutA = schemas.Some((open - in.EnterV) / line.ResistanceOhm)
-			}
+			line.report(&r.Battery, pair, from, to, in.EnterV, cfg)
 		} else {
 			r.Battery.Reason = refused
 		}
@@ -109,17 +103,29 @@ func Detect(in Input, cfg Config) Result {
 		b.ResolutionS = schemas.Some(schemas.Seconds(voltage.step))
 		supply.blame(&b, d, voltage, pair, &r)
 		supply.shortfall(&b, d, r.Line, pair, in.EnterV)
-		supplied.without(&b, d, voltage, supply, in.EnterV)
+		supplied.without(&b, d, voltage, &supply, in.EnterV)
 		j := supplied.judge(d, r.Battery.RestV, in.EnterV, cfg)
 		b.Cause = j.Cause
-		if d.silence > 0 {
-			r.note("the voltage was silent for %.1f s within the brownout at %.2f s: how low it was then, and when the brownout ended if it ended there, is not known", schemas.Seconds(d.silence), b.StartS)
-		}
+		r.sayUnseen(d)
 		r.Brownouts = append(r.Brownouts, b)
 		r.Judged = append(r.Judged, j)
 	}
 	r.sayTiming(cfg)
 	return r
+}
+
+// sayUnseen says what of a dip nobody saw.
+func (r *Result) sayUnseen(d dip) {
+	at := schemas.Seconds(d.start)
+	if d.silence > 0 {
+		r.note("the voltage was silent for %.1f s within the brownout at %.2f s: how low it was then, and when the brownout ended if it ended there, is not known", schemas.Seconds(d.silence), at)
+	}
+	if d.before > 0 {
+		r.note("the voltage was silent for %.1f s just before the brownout at %.2f s: it may have begun then", schemas.Seconds(d.before), at)
+	}
+	if d.begun {
+		r.note("the log begins within the brownout at %.2f s: when it began is not known", at)
+	}
 }
 
 // sayTiming says on how many brownouts it matters which sample of the current goes with

@@ -25,7 +25,8 @@ var smoothing = [...]float64{0, 0.007, 0.01, 0.014, 0.02, 0.028, 0.04, 0.056, 0.
 // is the same for all that are tried, so that their errors can be compared; a voltage that
 // follows the current slowly, as relaxation makes it, is in the comparison as the charge
 // that flowed. Lags are whole steps of the slower signal, or of 5 ms where these are finer,
-// and half steps between them, up to LagS either way. A sensor that is neither late nor slow is
+// and half steps between them (those of the voltage where that is the faster), up to LagS
+// either way. A sensor that is neither late nor slow is
 // believed unless it leaves ToldEnough of the changes untold and BetterFit of that goes with
 // another.
 //
@@ -45,6 +46,9 @@ func answer(v, i trace, cfg Config) response {
 	}
 	told := newTold(i.sample(T, 0), schemas.Seconds(grid), cfg)
 	fine := max(grid/2, finest)
+	if v.step < grid { // a voltage read more often is known in between
+		fine = max(v.step, finest)
+	}
 	most := schemas.Micros(cfg.LagS) / grid * grid
 	plain := told.missed(v.sample(T, 0))
 	best, least := response{}, plain

@@ -11,6 +11,7 @@ type supply struct {
 	whole    *trace // nil without any current
 	added    bool   // whole is the sum of the branches
 	branches []namedTrace
+	noise    []float64 // A, of the readings of each branch; nil until asked for
 }
 
 type namedTrace struct {
@@ -63,6 +64,9 @@ func sum(branches []namedTrace) trace {
 	return out
 }
 
+// leastA is a current, A; less is none.
+const leastA = 1e-3
+
 // blame shares the current over dip d among the branches: each branch's charge over the
 // whole charge from start to end, both read straight between their own samples, so that
 // signals of different rates and a dip shorter than their step come out right as far as
@@ -78,7 +82,7 @@ func (s supply) blame(b *schemas.Brownout, d dip, voltage trace, pair *aligned, 
 	}
 	length := schemas.Seconds(to - from)
 	whole, known := s.whole.integral(from, to)
-	if known < length/2 || whole <= 0 {
+	if known < length/2 || whole <= leastA*known {
 		r.note("who drew the current in the brownout at %.2f s is not known: no reading of the whole current over it", b.StartS)
 		return
 	}

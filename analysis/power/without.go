@@ -17,18 +17,21 @@ import (
 // moment. Its error, the noise of both sensors and what a shift of one reading between
 // voltage and current makes of the branch's current at that moment are taken for independent
 // and normal. A branch is necessary ("yes") when without it every reading of the dip would
-// have been above enter with 95 % probability, not ("no") when with 5 % at most. limit_a is
+// have been above enter with 95 % probability, not ("no") when with 5 % at most, given that it
+// was a dip: what draws nothing made none, however near the cut-off it was. limit_a is
 // the highest limit that would have kept all of them above with 95 %; null when none would.
 //
 // It is a first-order answer: a motor that is kept from one thing would have done another.
-func (m model) without(b *schemas.Brownout, d dip, voltage trace, s supply, enter float64) {
+func (m model) without(b *schemas.Brownout, d dip, voltage trace, s *supply, enter float64) {
 	if m.line == nil || len(b.Branches) == 0 || len(b.Branches) != len(s.branches) {
 		return
 	}
 	delay := m.pair.delayUs()
 	first := series.From(voltage.T, d.start)
+	noises := s.noises()
 	for n, branch := range s.branches {
 		surely, limit, known := math.Inf(1), math.Inf(1), false
+		none := math.Inf(1) // how surely it was no dip
 		for k := first; k < len(voltage.T) && voltage.T[k] <= d.end; k++ {
 			v, t := voltage.V[k], voltage.T[k]+delay
 			if v >= enter {
@@ -40,7 +43,8 @@ func (m model) without(b *schemas.Brownout, d dip, voltage trace, s supply, ente
 				continue
 			}
 			known = true
-			ampsSD := math.Max(m.pair.noiseI, m.shift(branch.trace, t, amps))
+			ampsSD := math.Max(noises[n], m.shift(branch.trace, t, amps))
+			none = min(none, (v-enter)/m.pair.noiseV)
 			voltsSD := math.Hypot(m.pair.noiseV, ohm*ampsSD)
 			gain := ohm * max(0, amps)
 			surely = min(surely, (v+gain-enter)/math.Hypot(voltsSD, ohmSD*amps))
@@ -53,11 +57,22 @@ func (m model) without(b *schemas.Brownout, d dip, voltage trace, s supply, ente
 		if !known {
 			continue
 		}
-		b.Branches[n].Necessary = sayNecessary(distuv.UnitNormal.CDF(surely))
+		chance := distuv.UnitNormal.CDF(none)
+		b.Branches[n].Necessary = sayNecessary((distuv.UnitNormal.CDF(surely) - chance) / (1 - chance))
 		if limit >= 0 {
 			b.Branches[n].LimitA = schemas.Some(limit)
 		}
 	}
+}
+
+// noises are the noises of each branch's readings, A.
+func (s *supply) noises() []float64 {
+	if s.noise == nil {
+		for _, b := range s.branches {
+			s.noise = append(s.noise, noise(b.V))
+		}
+	}
+	return s.noise
 }
 
 // oneSided is how many standard deviations 95 % lie above on one side of the normal.
@@ -114,7 +129,7 @@ func (s supply) shifted(b *schemas.Brownout, from, to int64) (most float64) {
 		for _, by := range [...]int64{-s.whole.step, s.whole.step} {
 			whole, known := s.whole.integral(from+by, to+by)
 			part, seen := branch.integral(from+by, to+by)
-			if known > 0 && seen > 0 && whole > 0 {
+			if known > 0 && seen > 0 && whole > leastA*known {
 				share := min(max(part/seen*known/whole, 0), 1)
 				most = math.Max(most, math.Abs(share-b.Branches[n].Share))
 			}

@@ -83,7 +83,7 @@ func TestLimitByHand(t *testing.T) {
 	m := model{pair: &aligned{}, line: &LoadLine{perRead: 0.05, ResistanceLowOhm: 0.05, ResistanceHighOhm: 0.05}}
 	b := schemas.Brownout{Branches: make([]schemas.Share, 3)}
 	s := supply{branches: []namedTrace{branch(60), branch(5), branch(35)}}
-	m.without(&b, dip{start: 100_000, end: 200_000, minV: 7}, voltage, s, 7.5)
+	m.without(&b, dip{start: 100_000, end: 200_000, minV: 7}, voltage, &s, 7.5)
 	assert.InDelta(t, 50, *b.Branches[0].LimitA, 1e-9)
 	assert.Equal(t, schemas.NecessaryYes, b.Branches[0].Necessary)
 	assert.Nil(t, b.Branches[1].LimitA)
@@ -91,10 +91,10 @@ func TestLimitByHand(t *testing.T) {
 
 	m.line.ResistanceLowOhm, m.line.ResistanceHighOhm = 0.03, 0.07
 	b = schemas.Brownout{Branches: make([]schemas.Share, 3)}
-	m.without(&b, dip{start: 100_000, end: 200_000, minV: 7}, voltage, s, 7.5)
+	m.without(&b, dip{start: 100_000, end: 200_000, minV: 7}, voltage, &s, 7.5)
 	assert.InDelta(t, 60-0.5/(0.05-1.645*0.04/3.92), *b.Branches[0].LimitA, 1e-9, "an uncertain line asks for a lower limit")
 	s.branches[2] = branch(11)
-	m.without(&b, dip{start: 100_000, end: 200_000, minV: 7}, voltage, s, 7.5)
+	m.without(&b, dip{start: 100_000, end: 200_000, minV: 7}, voltage, &s, 7.5)
 	assert.Equal(t, schemas.NecessaryUnknown, b.Branches[2].Necessary, "11 A at 0.05 ohm would just do, give or take")
 	assert.False(t, math.IsNaN(*b.Branches[0].LimitA))
 }

@@ -1,0 +1,46 @@
+package explain
+
+import (
+	"fmt"
+
+	"github.com/afterbell/afterbell/analysis/power"
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// battery explains the measured resistance, or that it jumps.
+func (in Input) battery(f schemas.Finding) []schemas.Reasoning {
+	b, cfg := in.Report.Battery, power.DefaultConfig()
+	r := schemas.Reasoning{
+		Title: "The resistance of battery and wiring", StartS: f.StartS, EndS: f.EndS, Seen: in.seen(f.Evidence),
+		Rule: "The whole 95 % interval of the resistance lies above half as much again as a sound battery with its leads (0.012 to 0.025 ohm, common practice).",
+		Numbers: []schemas.Number{
+			number("resistance", b.ResistanceOhm, "ohm", b.UsualResistanceOhm), number("low end", b.ResistanceLowOhm, "ohm", nil),
+			number("high end", b.ResistanceHighOhm, "ohm", nil), number("to a load of a second", b.Resistance1sOhm, "ohm", nil),
+			number("no load, by the fit", b.OpenCircuitV, "V", nil), number("low end of that", b.OpenCircuitLowV, "V", nil),
+			number("high end of that", b.OpenCircuitHighV, "V", nil), number("at rest", b.RestV, "V", nil),
+			number("load test, 15 s over 9.6 V", b.LoadTestA, "A", nil), number("browns out at", b.BrownoutA, "A", nil),
+		},
+		Alternatives: []schemas.Alternative{
+			{What: "relaxation of the battery", Because: "only steps of the load within some 0.1 s were used; what sinks more slowly is left out"},
+			{What: "a bad lead and a good battery", Because: "the log sees both as one resistance: only another battery tells them apart"},
+			{What: "a wrong scale of the current", Because: "it would change the resistance by the same factor; nothing in the log shows it"},
+		},
+		Change: []string{"A sound battery in the same robot that shows the same resistance: then it is the wiring."},
+	}
+	if b.UsualResistanceOhm != nil {
+		r.Alternatives = append(r.Alternatives, schemas.Alternative{
+			What: "a battery that always was so", Because: fmt.Sprintf("in its earlier matches it showed %.3f ohm (median)", *b.UsualResistanceOhm),
+		})
+	}
+	if b.LooseLowOhm != nil && b.LooseHighOhm != nil {
+		r.Title = "The connection that jumps"
+		r.Rule = fmt.Sprintf("Moments of steady load of at least %.0f A show a resistance that spreads over more than %.3f ohm from its lowest to its highest tenth, and over half of that in its middle half.", cfg.LocalA, cfg.JumpOhm)
+		r.Numbers = append(r.Numbers, number("lowest tenth", b.LooseLowOhm, "ohm", nil), number("highest tenth", b.LooseHighOhm, "ohm", nil))
+		r.Alternatives[1] = schemas.Alternative{What: "a worn battery", Because: fmt.Sprintf("its resistance would be high but steady; the lowest tenth, battery and sound wiring, is %.3f ohm", *b.LooseLowOhm)}
+		r.Change = []string{"Another battery with the same leads: if it still jumps, it is a lead, a lug, the connector or the breaker."}
+	}
+	if in.Line != nil {
+		r.Observed = []string{fmt.Sprintf("%d steps of the load were used; the current is read %.0f ms later than the voltage.", in.Line.Points, 1000*in.Line.LagS)}
+	}
+	return []schemas.Reasoning{r}
+}
