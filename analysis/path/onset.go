@@ -22,7 +22,7 @@ import (
 const edgeS = 0.02
 
 // begin estimates when progress stopped.
-func (s *stand) begin(w *way) {
+func (s *stand) begin(w *way, motors []motor) {
 	c := w.driven(s.slot, s.visit.from, s.freed)
 	grid := s.moments(c)
 	if len(grid) == 0 {
@@ -36,9 +36,7 @@ func (s *stand) begin(w *way) {
 		x = c.onward(s.from, at)
 		odds[i] = s.due(x) + math.Log(x-was+1e-6) // it cannot come to a stop while nothing moves it
 	}
-	if s.motor != nil && (s.lock > 1 || s.strain > 0) {
-		s.timed = s.motor.tells(s, c, grid, odds)
-	}
+	s.ask(w, motors, c, grid, odds)
 	edge := schemas.Micros(edgeS)
 	s.low, s.start, s.high = point(grid, odds, 0.05), point(grid, odds, 0.5), point(grid, odds, 0.95)
 	s.low, s.high = s.low-edge, s.high+edge
@@ -53,7 +51,7 @@ func (s *stand) begin(w *way) {
 // moments are the times asked about: every hundredth of a second, or coarser when a visit
 // is long, as far as the piece may have been moving.
 func (s *stand) moments(c relay) []int64 {
-	const most, fine = 400, 10_000 // µs
+	const most, fine = 150, 10_000 // µs
 	last := min(s.to, c.after(s.from, s.move*math.Max(s.law.in99/s.law.usual(), 1.2)))
 	step := max(fine, (last-s.from)/most)
 	var out []int64
@@ -70,13 +68,77 @@ func (s *stand) due(x float64) float64 {
 	return math.Log(max(s.law.dist.Survival(math.Log(max(part, 1e-3))), 1e-9))
 }
 
-// tells adds to the log odds of each moment how well the motor's samples fit a piece that
-// stopped then: before it they lie about a level that is this pass's own, near what is usual;
-// from it on they go over to those of the hardest moment, at once or slowly, as a roller digs
-// in. It is false when the motor says nothing.
-func (m *motor) tells(s *stand, c relay, grid []int64, odds []float64) bool {
+// ask adds to the log odds of each moment what the motors say. A motor that is known to have
+// told of the jam is asked for the moment alone; else each that may hold the piece is asked
+// whether it tells of a stop at all, and the one that does most surely is believed.
+func (s *stand) ask(w *way, motors []motor, c relay, grid []int64, odds []float64) {
+	if s.lock > 1 || s.slot >= w.wait {
+		if s.lock > 1 || s.strain > 0 {
+			if shown, _, ok := s.motor.tells(s, c, grid, odds); ok {
+				s.timed = true
+				copy(odds, sum(odds, shown))
+			}
+		}
+		return
+	}
+	const sure = 2.0
+	first, last := w.stages(s.slot)
+	var best []float64
+	top, whole, asked := sure, 0.0, 0
+	for i := first; i <= last; i++ {
+		shown, stop, ok := motors[i].tells(s, c, grid, odds)
+		if !ok {
+			continue
+		}
+		if !math.IsNaN(stop) {
+			whole, asked = whole+math.Exp(min(stop, 30)), asked+1
+		}
+		if stop > top || best == nil && &motors[i] == s.motor && s.strain > 0 {
+			best = shown
+			if stop > top {
+				s.stage, s.motor, top = i, &motors[i], stop
+			}
+		}
+	}
+	if asked > 0 && !s.company {
+		s.shift = shiftOdds(whole/float64(asked), s.done)
+	}
+	if best != nil {
+		s.timed = true
+		copy(odds, sum(odds, best))
+	}
+}
+
+// shiftOdds is what a motor's change of load says for a stop that makes its samples likelier
+// by a factor: hardly any stop leaves the load as it was, and now and then it changes on a
+// piece that goes on, above all a slick one, on which the roller slips as well. Shares chosen
+// by us.
+func shiftOdds(likelier float64, done bool) float64 {
+	const mark = 0.9
+	odd := 0.05
+	if done {
+		odd = 0.12
+	}
+	return math.Log((mark*likelier + 1 - mark) / (1 - odd + odd*likelier))
+}
+
+func sum(a, b []float64) []float64 {
+	out := make([]float64, len(a))
+	for i := range a {
+		out[i] = a[i] + b[i]
+	}
+	return out
+}
+
+// tells is how well the motor's samples fit a piece that stopped at each moment, as
+// log-likelihoods: before it they lie about a level that is this pass's own, near what is
+// usual; from it on they go over to those of the hardest moment, at once or slowly, as a
+// roller digs in. stop is how much likelier that makes them, all moments considered as the
+// odds have them, than the load of a piece that came onto the roller then and went on, NaN
+// where that load is not known. It is false when the motor says nothing.
+func (m *motor) tells(s *stand, c relay, grid []int64, odds []float64) (shown []float64, stop float64, ok bool) {
 	h, w, from := m.hardest(s.from, s.to, 0), m.wakes[s.slot], min(s.from, s.visit.from)
-	last := grid[len(grid)-1] + schemas.Micros(settledS)
+	last := min(grid[len(grid)-1]+schemas.Micros(settledS), s.to)
 	var all []trail
 	if !math.IsNaN(h.amps) && h.amps > m.amps.Mu {
 		all = append(all, m.trail(from, last, c, func(k int) float64 { return math.Log(max(m.drive.amps[k], 0) + offset) },
@@ -85,25 +147,28 @@ func (m *motor) tells(s *stand, c relay, grid []int64, odds []float64) bool {
 	if !math.IsNaN(h.ratio) && h.ratio < m.ratio.Mu {
 		all = append(all, m.trail(from, last, c, func(k int) float64 { return m.drive.ratio[k] }, w.ratio, m.ratio, h.ratio, m.rippleR))
 	}
-	told := false
-	shown := make([]float64, len(grid))
+	shown, bears := make([]float64, len(grid)), make([]float64, len(grid))
 	for _, tr := range all {
 		if len(tr.t) == 0 {
 			continue
 		}
-		told = true
+		ok = true
 		for n, g := range grid {
-			shown[n] += tr.fits(g)
+			shown[n] += tr.fits(g, tr.to)
+			bears[n] += tr.fits(g, tr.bears)
 		}
+	}
+	if !ok {
+		return nil, 0, false
 	}
 	lag := lagS
 	if h.ratio <= standing || h.amps > m.amps.Mu+1 {
 		lag += digsInS
 	}
-	for n, o := range lagged(grid, shown, lag) {
-		odds[n] += o
-	}
-	return told
+	const fitted = 1.5 // what the hardest moment, read off the samples themselves, makes them likelier
+	shown = lagged(grid, shown, lag)
+	stop = stat.LogSum(sum(odds, shown)) - stat.LogSum(sum(odds, bears)) - fitted
+	return shown, stop, true
 }
 
 // How long after a piece stands its motor shows it, s: as long as its sensors are late, and,
@@ -127,7 +192,7 @@ func lagged(grid []int64, shown []float64, lag float64) []float64 {
 			}
 			all = append(all, shown[k]-late)
 		}
-		out[n] = stat.LogSum(all)
+		out[n] = stat.LogSum(all) - math.Log(float64(len(all)))
 	}
 	return out
 }
@@ -140,6 +205,7 @@ type trail struct {
 	w     []float64 // samples close together say the same thing twice
 	pass  float64   // spread of that from pass to pass
 	to    float64   // what it is while the piece stands
+	bears float64   // what it usually is at the hardest while it moves, NaN unknown
 	sigma float64   // of a single sample
 }
 
@@ -154,7 +220,7 @@ const settledS = 0.6
 // trail reads a signal of the settled motor along a visit that begins at a time.
 func (m *motor) trail(from, to int64, c relay, read func(k int) float64, l levels, usual distuv.Normal, stands, ripple float64) trail {
 	const rippleS = 0.06
-	tr := trail{pass: usual.Sigma, to: stands, sigma: ripple}
+	tr := trail{pass: usual.Sigma, to: stands, bears: l.hardest(stands < usual.Mu), sigma: ripple}
 	for k := series.From(m.t, from); k+1 < len(m.t) && m.t[k] < to; k++ {
 		y := read(k)
 		if !m.settled[k] || math.IsNaN(y) {
@@ -167,9 +233,9 @@ func (m *motor) trail(from, to int64, c relay, read func(k int) float64, l level
 	return tr
 }
 
-// fits is the log-likelihood of the trail, up to a constant, for a stop at a time, all ramps
-// considered. A single sample cannot speak for more than most.
-func (tr *trail) fits(stop int64) float64 {
+// fits is the log-likelihood of the trail, up to a constant, for a load that changed to a
+// level at a time, all ramps considered. A single sample cannot speak for more than most.
+func (tr *trail) fits(stop int64, to float64) float64 {
 	const most = 4
 	n := 0 // samples before it
 	weight, sum := 0.0, 0.0
@@ -188,7 +254,7 @@ func (tr *trail) fits(stop int64) float64 {
 		for k := n; k < len(tr.t); k++ {
 			part := 1 - math.Exp(-schemas.Seconds(tr.t[k]-stop)/ramp)
 			level := tr.usual[k] + own
-			stands -= tr.w[k] * min(square((tr.y[k]-level-part*(tr.to-level))/tr.sigma)/2, most)
+			stands -= tr.w[k] * min(square((tr.y[k]-level-part*(to-level))/tr.sigma)/2, most)
 		}
 		ramps = append(ramps, stands)
 	}

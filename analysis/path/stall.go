@@ -29,7 +29,9 @@ func (w *way) motors(all []journey) []motor {
 					near := company(all, n, v)
 					for long := range momentsS {
 						at := place{v.slot, near, long}
-						good[at] = append(good[at], d.hardest(v.from, v.to, long))
+						if m := d.hardest(v.from, v.to, long); !(m.ratio <= standing) {
+							good[at] = append(good[at], m)
+						}
 					}
 				}
 			}
@@ -87,7 +89,9 @@ func (s *stand) timeStall(r series.Interval) {
 		grid = append(grid, at)
 	}
 	odds := make([]float64, len(grid))
-	if s.timed = s.motor.tells(s, relay{{math.MinInt64, s.motor.clock}}, grid, odds); s.timed {
+	if shown, _, ok := s.motor.tells(s, relay{{math.MinInt64, s.motor.clock}}, grid, odds); ok {
+		s.timed = true
+		odds = sum(odds, shown)
 		s.low, s.start, s.high = point(grid, odds, 0.05), point(grid, odds, 0.5), point(grid, odds, 0.95)
 	}
 	edge := schemas.Micros(edgeS)

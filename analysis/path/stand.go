@@ -21,6 +21,7 @@ type stand struct {
 	ratio   float64
 	lock    float64 // log-odds of a locked motor
 	strain  float64 // log-odds of a jam by the motors' hardest moments, NaN unknown
+	shift   float64 // log-odds of a jam by how the motors' load changed meanwhile, NaN unknown
 	hardest moment  // of the motor that says most
 	times   float64 // its current over that of undisturbed visits' hardest moments
 	start   int64   // when progress stopped
@@ -28,6 +29,7 @@ type stand struct {
 	high    int64   // not after
 	end     int64
 	timed   bool // start is what the motor shows
+	company bool // another piece was near
 	waited  bool // it went once the piece ahead had gone
 	stood   bool // its roller did, since still
 	still   int64
@@ -49,10 +51,14 @@ func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok b
 		w.measure(&s)
 	}
 	s.chooseMotor(w, all, i, motors)
-	if s.x <= s.law.in80 && s.lock < 2 && !(s.strain > 2) {
+	quick := s.x <= s.law.in80 && s.lock < 2 && !(s.strain > 2)
+	if quick && (s.done || s.slot >= w.wait) {
 		return s, false // gone in its usual time, and no motor stood
 	}
-	s.begin(w)
+	s.begin(w, motors)
+	if quick && !(s.shift > 1) {
+		return s, false // not there long enough to have gone on, and no motor told of a stop
+	}
 	s.finish(w)
 	s.turned = turns(w.push[s.slot/2], s.start, s.end)
 	if s.motor != nil {
@@ -105,7 +111,8 @@ func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
 		s.stage = len(w.in.Stages) - 1
 		first, last = s.stage, s.stage
 	}
-	s.amps, s.ratio = math.NaN(), math.NaN()
+	s.company = company(all, n, s.visit)
+	s.amps, s.ratio, s.shift = math.NaN(), math.NaN(), math.NaN()
 	late := w.driven(s.slot, s.visit.from, s.freed).after(s.from, s.move)
 	best := -1
 	for i := first; i <= last; i++ {
@@ -125,8 +132,10 @@ func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
 	if s.lock > 1 {
 		s.stage = best
 	}
-	if s.slot >= w.wait {
-		return // what it draws while it waits says nothing
+	if s.slot >= w.wait { // what it draws while it waits says nothing, and it has no passes to compare with
+		by, _ := s.motor.any().weighed(moment{amps: math.Log(s.amps + offset), ratio: s.ratio})
+		s.strain, s.hardest, s.times = min(by.jam, mostStrain), by.at, by.times
+		return
 	}
 	if by, stage, ok := w.strained(all, n, s, motors); ok {
 		s.strain, s.hardest, s.times = by.jam, by.at, by.times

@@ -214,7 +214,7 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 // as the next to be the one, so their odds are averaged; stage is the one that says most.
 func (w *way) strained(all []journey, n int, s *stand, motors []motor) (out strain, stage int, ok bool) {
 	first, last := w.stages(s.slot)
-	at := place{s.slot, company(all, n, s.visit), momentOf(0.8 * s.excess())}
+	at := place{s.slot, s.company, momentOf(0.8 * s.excess())}
 	stage = -1
 	sum, asked := 0.0, 0
 	for i := first; i <= last; i++ {
@@ -230,9 +230,21 @@ func (w *way) strained(all []journey, n int, s *stand, motors []motor) (out stra
 	if asked == 0 {
 		return out, stage, false
 	}
-	const most = 6 // motors do odd things for reasons nobody thought of
-	out.jam = min(math.Log(sum/float64(asked)), most)
+	out.jam = min(math.Log(sum/float64(asked)), mostStrain)
 	return out, stage, true
+}
+
+// mostStrain is the most that a motor's strain can say: motors do odd things for reasons
+// nobody thought of.
+const mostStrain = 6
+
+// any is what is usual for a motor when pieces pass anywhere.
+func (m *motor) any() yardsticks {
+	const few = 4
+	return yardsticks{
+		amps:  distuv.StudentsT{Mu: m.amps.Mu, Sigma: m.amps.Sigma, Nu: few},
+		ratio: distuv.StudentsT{Mu: m.ratio.Mu, Sigma: m.ratio.Sigma, Nu: few},
+	}
 }
 
 // excess is about how long, in driven seconds, the piece stood if it was stuck: what it took

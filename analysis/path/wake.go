@@ -2,6 +2,7 @@ package path
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas/series"
@@ -25,6 +26,19 @@ func (l levels) at(x, usual float64) float64 {
 		return usual
 	}
 	return l[min(int(x/wakeS), len(l)-1)]
+}
+
+// hardest is the largest level, or the smallest of one that falls under load; NaN where no
+// wake tells.
+func (l levels) hardest(falls bool) float64 {
+	switch {
+	case len(l) == 0:
+		return math.NaN()
+	case falls:
+		return slices.Min(l)
+	default:
+		return slices.Max(l)
+	}
 }
 
 // learnWakes learns the wakes of all slots from undisturbed visits, and how far single

@@ -30,6 +30,9 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 	if !math.IsNaN(s.strain) {
 		lock = s.strain
 	}
+	if s.shift > lock || math.IsNaN(s.strain) && !math.IsNaN(s.shift) {
+		lock = max(lock, s.shift)
+	}
 	if l, ok := w.ahead(all, i, s, known); ok || s.waited {
 		if l.stuck || l.went || s.waited || l.near {
 			lock = min(lock, 0) // pressed against the one ahead a motor locks too
@@ -47,6 +50,8 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 	}
 	switch strained := lock == s.strain; {
 	case s.motor == nil || lock == 0:
+	case lock == s.shift:
+		put(lock, "its motor's load changed as if the piece had stopped")
 	case strained && !math.IsNaN(s.hardest.ratio) && s.hardest.ratio <= standing && !math.IsNaN(s.hardest.amps):
 		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.hardest.ratio, 0), s.times)
 	case strained && !math.IsNaN(s.hardest.ratio) && !math.IsNaN(s.times):
@@ -124,10 +129,10 @@ func (s *stand) slowness(w *way, followed bool) float64 {
 	} else {
 		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(longer, 1e-12))
 	}
-	most := 9.0
+	most := 6.5 // one stay in some hundreds is that of a piece followed wrongly
 	switch c := w.clocks[s.slot]; {
 	case c.lent:
-		most = 5.5
+		most = 5
 	case !c.told:
 		most = 4
 	}
