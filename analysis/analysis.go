@@ -83,8 +83,9 @@ type match struct {
 	report     *schemas.Report
 	start, end int64 // first and last sample of the log
 	gaps       []series.Interval
-	missing    []string      // signals the analysis that looks right now went without
-	badType    string        // and the first signal of a type it cannot use
+	missing    []string // signals the analysis that looks right now went without
+	badType    string   // and the first signal of a type it cannot use
+	dropOuts   []schemas.Fault
 	path       path.Input    // what the path analysis looked at
 	why        explain.Input // what the detectors decided on
 }
@@ -120,6 +121,7 @@ func run(in Input) (*match, error) {
 		gaps:   quality.Silences(in.Log, quality.DefaultConfig()),
 		report: &schemas.Report{Report: schemas.ReportVersion, From: in.From, Match: matchOf(in)},
 	}
+	m.dropOuts = quality.DropOuts(in.Log, m.mapped())
 	for _, a := range All() {
 		m.missing, m.badType = nil, ""
 		o := a.Look(m)

@@ -8,9 +8,20 @@ import (
 	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// float binds a number. A signal that is absent, or is text, is nil and is remembered.
+// float binds a number, without what was said in its place while the sensor dropped out. A
+// signal that is absent, or is text, is nil and is remembered.
 func (m *match) float(r *profile.Ref, bind func(*profile.Ref, *schemas.Log) (*series.Float, error)) *series.Float {
-	return bound(m, r, bind)
+	return m.believed(r, bound(m, r, bind))
+}
+
+func (m *match) believed(r *profile.Ref, s *series.Float) *series.Float {
+	var not []series.Interval
+	for _, f := range m.dropOuts {
+		if s != nil && f.Signal == r.Signal {
+			not = append(not, series.Interval{Start: schemas.Micros(f.StartS), End: schemas.Micros(f.EndS)})
+		}
+	}
+	return s.Without(not)
 }
 
 func (m *match) bool(r *profile.Ref) *series.Bool {

@@ -7,7 +7,6 @@ import (
 	"github.com/afterbell/afterbell/analysis/standby"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
-	"github.com/afterbell/afterbell/schemas/series"
 )
 
 func lookAtPower(m *match) outcome {
@@ -45,11 +44,7 @@ func lookForStandbyDraws(m *match, branches []power.Branch) []schemas.StandbyDra
 	for _, b := range branches {
 		in.Branches = append(in.Branches, standby.Branch{Name: b.Name, Current: b.Current})
 	}
-	for _, s := range m.Match.Modes {
-		if s.Mode == schemas.ModeDisabled {
-			in.Disabled = append(in.Disabled, series.Interval{Start: s.Start, End: s.End})
-		}
-	}
+	in.Disabled = m.disabled()
 	return standby.Detect(in, standby.DefaultConfig())
 }
 

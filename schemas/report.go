@@ -136,14 +136,17 @@ type Gap struct {
 }
 
 // Fault is a stretch in which a signal misbehaved: "dead" (never moved all match although
-// its kind does), "frozen" (stopped moving), "outlier" (left the range of its own past),
-// "no reading" (NaN or infinite).
+// its kind does), "frozen" (stopped moving), "drop-out" (said 0 in place of a reading),
+// "outlier" (left the range of its own past), "no reading" (NaN or infinite); of a beam
+// "stuck true", "stuck false" and "flicker".
 type Fault struct {
 	Signal string  `json:"signal"`
 	Kind   string  `json:"kind"`
 	StartS float64 `json:"start_s"`
 	EndS   float64 `json:"end_s"`
 	Note   string  `json:"note"`
+	// Confidence is the probability that it is one; null where it was not reckoned.
+	Confidence *float64 `json:"confidence"`
 }
 
 // Finding is one thing worth a person's attention, with its evidence.

@@ -101,8 +101,9 @@ func (in Input) sensor(f schemas.Finding) []schemas.Reasoning {
 		"stuck true":  "A beam is blocked for a second or longer by nothing: no piece came to it, or the piece had gone on.",
 		"stuck false": "At least two pieces in a row passed it unseen, as the beams on either side show.",
 		"flicker":     "At least six false readings within a second: runs of a few milliseconds that neither a piece nor a gap between two makes.",
-		"dead":        "The signal never moved although its kind always does.",
-		"frozen":      "A sensor with noise repeats one value for a second or longer, and five times longer than it ever did before.",
+		"dead":        "The signal never moved although its kind always does, or although others saw what it watches at work.",
+		"frozen":      "A sensor with noise repeats one value for a second or longer, far longer than the lengths of its other repeats allow by either of two laws of how they run out.",
+		"drop-out":    "A quantity that cannot jump is told to be exactly 0 for at least three samples: it left a level and came back to its side, or repeated 0 longer than its noise allows, by 20 to 1 after counting how seldom a sensor drops out.",
 	}
 	var out []schemas.Reasoning
 	for _, e := range f.Evidence {
@@ -123,6 +124,9 @@ func (in Input) sensor(f schemas.Finding) []schemas.Reasoning {
 				r.Alternatives = []schemas.Alternative{{What: "pieces that fly past unseen", Because: "one may; several in a row do not, while the beams before and after saw them"}}
 			case "flicker":
 				r.Alternatives = []schemas.Alternative{{What: "pieces in quick succession", Because: "readings that short are no piece at any speed of the path"}}
+			case "drop-out":
+				r.Alternatives = []schemas.Alternative{{What: "it was 0", Because: "a live sensor with noise does not repeat exactly 0 that long, and what has inertia neither goes there nor comes back from one sample to the next"}}
+				r.Change = append(r.Change, "A robot at rest whose readings repeat as long: then no repeat of 0 is odd.")
 			default:
 				r.Alternatives = []schemas.Alternative{{What: "the robot stood still", Because: "a live sensor with noise does not repeat one value even then"}}
 			}

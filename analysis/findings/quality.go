@@ -35,31 +35,88 @@ func sensors(in Input) []drafted {
 		}
 		out = append(out, d)
 	}
-	for _, name := range faulty(in.Report.Quality.Faults, roles) {
-		var here []schemas.Fault
-		for _, f := range in.Report.Quality.Faults {
-			if f.Signal == name && asksForHands(f.Kind) {
-				here = append(here, f)
+	for _, names := range faulty(in.Report.Quality.Faults, roles) {
+		out = append(out, unbelieved(in, names))
+	}
+	return out
+}
+
+// unbelieved is the finding of a sensor, or of several that dropped out together.
+func unbelieved(in Input, names []string) drafted {
+	here := handsOn(in.Report.Quality.Faults, names[0])
+	first, last := here[0], here[len(here)-1]
+	name := list(names)
+	d := drafted{clause: fmt.Sprintf("the %s %s cannot be believed", plural(len(names), "sensor", "sensors"), name)}
+	d.Finding = schemas.Finding{
+		ID: id("sensor", names[0], 1), Kind: "sensor", Severity: schemas.SeverityFix,
+		StartS: first.StartS, EndS: last.EndS, Short: "sensor", Confidence: surestFault(here),
+		Title:   fmt.Sprintf("The %s %s cannot be believed: %s.", plural(len(names), "sensor", "sensors"), name, first.Kind),
+		Because: fmt.Sprintf("%s, from %s to %s.", upperFirst(first.Note), in.at(first.StartS), in.at(first.EndS)),
+		Caution: []string{cautionHands},
+		Check:   []string{fmt.Sprintf("Look at the plug and the cable of %s, and cover the sensor by hand while someone reads its value.", name)},
+	}
+	switch {
+	case first.Kind == "dead":
+		d.Severity = schemas.SeverityWatch // it may be a sensor of an idle part, or a log without noise
+	case !slices.ContainsFunc(here, func(f schemas.Fault) bool { return f.Kind != "drop-out" }):
+		dropsOut(in, &d, names, here)
+	}
+	for _, n := range names {
+		for _, f := range handsOn(in.Report.Quality.Faults, n) {
+			if n == names[0] {
+				d.Spans = append(d.Spans, schemas.Span{StartS: f.StartS, EndS: f.EndS})
 			}
+			d.Evidence = append(d.Evidence, evidence(n, f.StartS, f.EndS, f.Kind)...)
 		}
-		first, last := here[0], here[len(here)-1]
-		d := drafted{clause: fmt.Sprintf("the sensor %s cannot be believed", name)}
-		d.Finding = schemas.Finding{
-			ID: id("sensor", name, 1), Kind: "sensor", Severity: schemas.SeverityFix,
-			StartS: first.StartS, EndS: last.EndS, Short: "sensor", Confidence: 0.85,
-			Title:   fmt.Sprintf("The sensor %s cannot be believed: %s.", name, first.Kind),
-			Because: fmt.Sprintf("%s, from %s to %s.", upperFirst(first.Note), in.at(first.StartS), in.at(first.EndS)),
-			Caution: []string{cautionHands},
-			Check:   []string{fmt.Sprintf("Look at the plug and the cable of %s, and cover the sensor by hand while someone reads its value.", name)},
+	}
+	return d
+}
+
+// dropsOut words many short drop-outs as the one fault they are.
+func dropsOut(in Input, d *drafted, names []string, here []schemas.Fault) {
+	total, longest := 0.0, here[0]
+	for _, f := range here {
+		total += f.EndS - f.StartS
+		if f.EndS-f.StartS > longest.EndS-longest.StartS {
+			longest = f
 		}
-		if first.Kind == "dead" {
-			d.Severity = schemas.SeverityWatch // it may be a sensor of an idle part, or a log without noise
+	}
+	times := fmt.Sprintf("%d times, %.1f s in all", len(here), total)
+	if len(here) == 1 {
+		times = fmt.Sprintf("once, for %.2f s", total)
+		d.Severity = schemas.SeverityWatch
+	}
+	d.Title = fmt.Sprintf("The %s %s dropped to zero %s.", plural(len(names), "sensor", "sensors"), list(names), times)
+	d.clause = fmt.Sprintf("the %s %s dropped to zero %s", plural(len(names), "sensor", "sensors"), list(names), times)
+	d.Because = fmt.Sprintf("The longest was %.2f s at %s. It went to exactly 0 without the noise it has, and back; what it said there was not used.",
+		longest.EndS-longest.StartS, in.at(longest.StartS))
+	if len(names) > 1 {
+		d.Because += " They did so at the same moments: look for what they share."
+	}
+	d.Numbers = []schemas.Number{number("drop-outs", float64(len(here)), ""), number("without readings", total, "s")}
+	d.Check = []string{fmt.Sprintf("Wiggle the plug and the cable of %s while someone watches for its value to jump to 0.", list(names))}
+}
+
+// surestFault is the confidence of the surest of some faults; 0.85, chosen by us, where none has one.
+func surestFault(faults []schemas.Fault) float64 {
+	best := 0.0
+	for _, f := range faults {
+		if f.Confidence != nil {
+			best = max(best, min(*f.Confidence, 0.99))
 		}
-		for _, f := range here {
-			d.Spans = append(d.Spans, schemas.Span{StartS: f.StartS, EndS: f.EndS})
-			d.Evidence = append(d.Evidence, evidence(name, f.StartS, f.EndS, f.Kind)...)
+	}
+	if best == 0 {
+		return 0.85
+	}
+	return best
+}
+
+func handsOn(faults []schemas.Fault, name string) []schemas.Fault {
+	var out []schemas.Fault
+	for _, f := range faults {
+		if f.Signal == name && asksForHands(f.Kind) {
+			out = append(out, f)
 		}
-		out = append(out, d)
 	}
 	return out
 }
@@ -68,20 +125,43 @@ func sensors(in Input) []drafted {
 // readings or far out is listed in the log's quality.
 func asksForHands(kind string) bool {
 	switch kind {
-	case "dead", "frozen", "stuck true", "stuck false", "flicker":
+	case "dead", "frozen", "drop-out", "stuck true", "stuck false", "flicker":
 		return true
 	}
 	return false
 }
 
-func faulty(faults []schemas.Fault, roles map[string]string) []string {
-	var out []string
+// faulty are the signals of the profile that someone should look at, each by itself or with
+// those that dropped out at the same moments.
+func faulty(faults []schemas.Fault, roles map[string]string) [][]string {
+	var out [][]string
 	for _, f := range faults {
-		if roles[f.Signal] != "" && asksForHands(f.Kind) && !slices.Contains(out, f.Signal) {
-			out = append(out, f.Signal)
+		if roles[f.Signal] == "" || !asksForHands(f.Kind) || slices.ContainsFunc(out, func(g []string) bool { return slices.Contains(g, f.Signal) }) {
+			continue
+		}
+		mates := slices.IndexFunc(out, func(g []string) bool {
+			return sameMoments(handsOn(faults, g[0]), handsOn(faults, f.Signal))
+		})
+		if mates >= 0 {
+			out[mates] = append(out[mates], f.Signal)
+		} else {
+			out = append(out, []string{f.Signal})
 		}
 	}
 	return out
+}
+
+// sameMoments tells whether all faults of both are drop-outs and most of either fall
+// together with one of the other.
+func sameMoments(a, b []schemas.Fault) bool {
+	shared := 0
+	for _, f := range a {
+		if slices.ContainsFunc(b, func(g schemas.Fault) bool { return f.StartS < g.EndS && g.StartS < f.EndS }) {
+			shared++
+		}
+	}
+	other := func(f schemas.Fault) bool { return f.Kind != "drop-out" }
+	return !slices.ContainsFunc(a, other) && !slices.ContainsFunc(b, other) && 2*shared > max(len(a), len(b))
 }
 
 func countSignals(n int) string {

@@ -3,9 +3,9 @@
 // that are there but cannot be true.
 //
 // The story: a robot's radio link drops for a moment and everything stops; one sensor's
-// cable works loose and its last value is repeated for ever; a sensor that was never
-// plugged in reads one number all match; a sensor breaks and leaves the range of all it
-// ever said. What looks the same and is not a fault: a signal logged on change, a robot
+// cable works loose and its last value is repeated for ever; another's plug is shaken and it
+// says 0 for moments; a sensor that was never plugged in reads one number all match; a sensor
+// breaks and leaves the range of all it ever said. What looks the same and is not a fault: a signal logged on change, a robot
 // that stands still, a motor nobody used, a supply that dips. So a steady rate, usual
 // restlessness and ordinary size are learned from each signal itself, and only what
 // stands apart from all the rest of that signal is reported.
@@ -27,7 +27,6 @@ type Config struct {
 	GapSteps      float64 // a gap is this many usual steps long, at least
 	SteadyShare   float64 // of the steps within half to double the usual: the signal has a rate
 	FrozenMin     int64   // µs an analogue sensor repeats one value
-	FrozenTimes   float64 // and as many times its next longest repeat
 	RestlessMin   int64   // µs before it in which most readings differed
 	ExcursionMin  float64 // robust standard deviations
 	ExcursionLead float64 // an excursion's peak over the largest ordinary deviation
@@ -38,7 +37,7 @@ type Config struct {
 func DefaultConfig() Config {
 	return Config{
 		GapMin: 200_000, GapSteps: 3, SteadyShare: 0.8,
-		FrozenMin: 1_000_000, FrozenTimes: 5, RestlessMin: 5_000_000,
+		FrozenMin: 1_000_000, RestlessMin: 5_000_000,
 		ExcursionMin: 12, ExcursionLead: 3, MaxListed: 20,
 	}
 }
@@ -50,6 +49,13 @@ type Mapped struct {
 	// Restless says that the quantity is measured by a sensor with noise that never rests
 	// on a live robot (voltage, whole current, tilt, tilt rate), so that a repeat is news.
 	Restless bool
+	// CannotJump says that the quantity has inertia (tilt, tilt rate, a position), so that a
+	// moment of exactly 0 between other readings is news.
+	CannotJump bool
+	// RestsAtZero says that 0 is what it reads where its mechanism rests (current, speed).
+	RestsAtZero bool
+	Rest        []series.Interval // stretches in which what it watches is known to rest
+	Works       []series.Interval // and in which others saw it at work
 }
 
 // Input is what the log's own quality is judged on.
@@ -57,12 +63,14 @@ type Input struct {
 	Log     *schemas.Log
 	Mapped  []Mapped
 	Periods []schemas.Period // a disabled robot may well be still
+	// DropOuts are what the function of that name found.
+	DropOuts []schemas.Fault
 }
 
 // Detect lists what the log lacks. Gaps and faults are sorted by signal, then time.
 func Detect(in Input, cfg Config) schemas.Quality {
 	out := schemas.Quality{Samples: in.Log.Samples(), Signals: len(in.Log.Signals)}
-	restless, mapped := map[string]bool{}, map[string]bool{}
+	mapped := map[string]Mapped{}
 	for _, m := range in.Mapped {
 		if in.Log.Find(m.Signal) == nil {
 			if !slices.Contains(out.Missing, m.Signal) {
@@ -70,8 +78,7 @@ func Detect(in Input, cfg Config) schemas.Quality {
 			}
 			continue
 		}
-		mapped[m.Signal] = true
-		restless[m.Signal] = restless[m.Signal] || m.Restless
+		mapped[m.Signal] = m.and(mapped[m.Signal])
 	}
 	slices.Sort(out.Missing)
 
@@ -88,19 +95,43 @@ func Detect(in Input, cfg Config) schemas.Quality {
 			out.Gaps = append(out.Gaps, gap(s.Name, g))
 		}
 		faults := noReadings(s, times)
-		if s.Kind == schemas.Float64 {
-			if restless[s.Name] {
-				faults = append(faults, stillness(s, times, in.Periods, cfg)...)
-			}
-			if !mapped[s.Name] { // a tilt or a pose that leaves its past is what its own analysis looks for
-				faults = append(faults, excursions(s, times, cfg)...)
-			}
+		if m, known := mapped[s.Name]; known {
+			faults = append(faults, disbelieved(s, m, in, cfg)...)
+		} else if s.Kind == schemas.Float64 { // a tilt or a pose that leaves its past is what its own analysis looks for
+			faults = append(faults, excursions(s, times, cfg)...)
 		}
 		slices.SortStableFunc(faults, func(a, b schemas.Fault) int { return cmp.Compare(a.StartS, b.StartS) })
 		out.Notes = appendCapped(out.Notes, s.Name, "faults", len(faults), cfg.MaxListed)
 		out.Faults = append(out.Faults, faults[:min(len(faults), cfg.MaxListed)]...)
 	}
 	return out
+}
+
+// and is what is known of a signal that plays two roles.
+func (m Mapped) and(other Mapped) Mapped {
+	m.Restless = m.Restless || other.Restless
+	m.CannotJump = m.CannotJump || other.CannotJump
+	m.RestsAtZero = m.RestsAtZero || other.RestsAtZero
+	m.Rest, m.Works = slices.Concat(m.Rest, other.Rest), slices.Concat(m.Works, other.Works)
+	return m
+}
+
+// disbelieved are the stretches in which a signal of the profile says what its kind never does.
+func disbelieved(s *schemas.Signal, m Mapped, in Input, cfg Config) []schemas.Fault {
+	var out []schemas.Fault
+	for _, f := range in.DropOuts {
+		if f.Signal == s.Name {
+			out = append(out, f)
+		}
+	}
+	v := numbers(s)
+	if len(v) < fewestReadings || !(m.Restless || m.RestsAtZero) {
+		return out
+	}
+	if f, dead := deadSensor(s, v, m); dead {
+		return append(out, f)
+	}
+	return append(out, frozen(s, v, m, in, cfg)...)
 }
 
 // Silences are the gaps of the whole log: stretches in which no signal came although the

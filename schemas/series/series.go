@@ -87,6 +87,23 @@ func (s *Float) Between(t0, t1 int64) *Float {
 	return &Float{Name: s.Name, T: s.T[i:j:j], V: s.V[i:j:j]}
 }
 
+// Without is s without its samples inside the stretches, which are in order of time. It is s
+// itself when there are none.
+func (s *Float) Without(not []Interval) *Float {
+	if s == nil || len(not) == 0 {
+		return s
+	}
+	out := &Float{Name: s.Name}
+	from := 0
+	for _, n := range not {
+		to := max(from, From(s.T, n.Start))
+		out.T, out.V = append(out.T, s.T[from:to]...), append(out.V, s.V[from:to]...)
+		from = max(to, From(s.T, n.End))
+	}
+	out.T, out.V = append(out.T, s.T[from:]...), append(out.V, s.V[from:]...)
+	return out
+}
+
 // Runs are the stretches in which s was true: each from its first true sample to the first
 // false one after it, the last to end (exclusive) when the log ends true.
 func (s *Bool) Runs(end int64) []Interval {

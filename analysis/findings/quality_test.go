@@ -1,0 +1,46 @@
+package findings
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+// Many short drop-outs are one finding, and sensors that dropped out together share it.
+func TestSensorsThatDropOut(t *testing.T) {
+	drop := func(signal string, start, end float64) schemas.Fault {
+		return schemas.Fault{Signal: signal, Kind: "drop-out", StartS: start, EndS: end, Note: "reads 0", Confidence: schemas.Some(0.97)}
+	}
+	p, err := profile.Parse("robot.yaml", []byte(strings.Replace(robot, "{tilt: imu/pitch,", "{tilt: imu/pitch, rate: imu/rate,", 1)))
+	require.NoError(t, err)
+	look := func(faults ...schemas.Fault) []schemas.Finding {
+		r := &schemas.Report{Match: schemas.Match{StartS: 10, EndS: 160}, Quality: schemas.Quality{Faults: faults}}
+		found, _ := Build(Input{Report: r, Profile: p, LogEnd: 170})
+		return found
+	}
+
+	found := look(drop("imu/pitch", 40, 40.5), drop("imu/pitch", 60, 61), drop("imu/pitch", 90, 90.1))
+	require.Len(t, found, 1)
+	assert.Equal(t, "The sensor imu/pitch dropped to zero 3 times, 1.6 s in all.", found[0].Title)
+	assert.Contains(t, found[0].Because, "The longest was 1.00 s at 50.0 s.")
+	assert.Equal(t, schemas.SeverityFix, found[0].Severity)
+	assert.Len(t, found[0].Spans, 3)
+	assert.InDelta(t, 0.97, found[0].Confidence, 1e-12)
+
+	found = look(drop("imu/pitch", 40, 40.5), drop("imu/pitch", 60, 61), drop("imu/rate", 40, 40.5), drop("imu/rate", 60, 61))
+	require.Len(t, found, 1)
+	assert.Equal(t, "The sensors imu/pitch and imu/rate dropped to zero 2 times, 1.5 s in all.", found[0].Title)
+	assert.Len(t, found[0].Spans, 2)
+	assert.Contains(t, found[0].Because, "what they share")
+
+	assert.Len(t, look(drop("imu/pitch", 40, 40.5), drop("imu/rate", 60, 61)), 2, "not together")
+	found = look(drop("imu/pitch", 40, 40.5))
+	require.Len(t, found, 1)
+	assert.Equal(t, "The sensor imu/pitch dropped to zero once, for 0.50 s.", found[0].Title)
+	assert.Equal(t, schemas.SeverityWatch, found[0].Severity)
+}

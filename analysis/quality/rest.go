@@ -1,0 +1,96 @@
+package quality
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// quiet is how much of the time at rest the runs take, by how long they are.
+type quiet struct {
+	samples []int     // of the runs that reach into it, the longest first
+	share   []float64 // of the time at rest in the runs up to that one
+}
+
+func quietAt(runs []run, times []int64, rest []series.Interval) quiet {
+	var in []run
+	all := int64(0)
+	for _, i := range rest {
+		all += i.Overlap(series.Interval{Start: times[0], End: times[len(times)-1]})
+		for _, r := range runs {
+			if r.length = i.Overlap(series.Interval{Start: times[r.from], End: times[r.to-1]}); r.length > 0 {
+				in = append(in, r)
+			}
+		}
+	}
+	slices.SortStableFunc(in, func(a, b run) int { return cmp.Compare(b.samples(), a.samples()) })
+	var q quiet
+	sum := int64(0)
+	for _, r := range in {
+		sum += r.length
+		q.samples, q.share = append(q.samples, r.samples()), append(q.share, float64(sum)/float64(all))
+	}
+	return q
+}
+
+// repeats is the share of the time at rest in runs of that many samples and more.
+func (q quiet) repeats(samples int) float64 {
+	n, _ := slices.BinarySearchFunc(q.samples, samples, func(have, want int) int {
+		if have >= want {
+			return -1
+		}
+		return 1
+	})
+	if n == 0 {
+		return 0
+	}
+	return q.share[n-1]
+}
+
+// repeatsAtZero is the probability that a reading of 0 is followed by another one, at most:
+// as by all readings but those in the longest runs, with room for stretches that are
+// quieter than others, and as where the robot is known to rest. Known is whether it is.
+func repeatsAtZero(v []float64, times []int64, runs []run, rest []series.Interval) (p float64, known bool) {
+	var lengths []int
+	for _, r := range runs {
+		if r.value == 0 {
+			lengths = append(lengths, r.samples())
+		}
+	}
+	slices.SortFunc(lengths, func(a, b int) int { return cmp.Compare(b, a) })
+	samples, repeats := 2, 1
+	for _, n := range lengths[min(len(lengths), max(len(lengths)/20, min(20, len(lengths)/2))):] {
+		samples, repeats = samples+n, repeats+n-1
+	}
+	p = math.Pow(float64(repeats)/float64(samples), 0.8)
+
+	samples, repeats = 0, 0
+	zeros, again := 0, 0
+	for _, i := range rest {
+		for k := series.From(times, i.Start) + 1; k < len(v) && times[k] < i.End; k++ {
+			samples++
+			if v[k] == v[k-1] {
+				repeats++
+			}
+			if v[k-1] == 0 {
+				zeros++
+				if v[k] == 0 {
+					again++
+				}
+			}
+		}
+	}
+	switch {
+	case zeros >= fewestAtRest:
+		_, high := stat.Wilson(again, zeros, 0.95)
+		return max(p, high), true
+	case samples >= fewestAtRest:
+		// Of readings spread over some steps of the converter the middle one comes at most
+		// as often as the root of how often two are equal.
+		return max(p, math.Sqrt(float64(repeats+1)/float64(samples+2))), true
+	}
+	return max(p, 0.2), false
+}
