@@ -19,6 +19,7 @@ type aligned struct {
 	noiseV, noiseI float64   // standard deviation of one reading
 	volts, amps    trace     // as they were read
 	work           *worked   // nil until asked for
+	running        *sums     // nil until asked for
 }
 
 // align finds the response of the current's sensor first, unless the load has too few steps
@@ -39,7 +40,7 @@ func align(v, i trace, cfg Config) *aligned {
 
 // alignedBy takes that response of the current's sensor for granted.
 func alignedBy(r response, v, i trace) *aligned {
-	a := &aligned{response: r, noiseV: noise(v.V), noiseI: noise(i.V), volts: v, amps: i, finer: min(v.step, i.step)}
+	a := &aligned{response: r, noiseV: noise(v.V, 10000), noiseI: noise(i.V, 10000), volts: v, amps: i, finer: min(v.step, i.step)}
 	if a.tauS > 0 {
 		s := schemas.Seconds(v.step)
 		a.noiseV *= math.Sqrt(s / (s + 2*a.tauS)) // of a mean over some readings
@@ -78,10 +79,10 @@ func (a *aligned) stepS() float64 { return schemas.Seconds(a.step) }
 // noise is the standard deviation of one reading: from the quietest quarter of the changes
 // between neighbours, where the load hardly moves, and never less than rounding to the
 // sensor's resolution makes it. Equal neighbours do not count: a sensor that reads the same
-// for a minute of rest is not without noise under load. Unless nearly all are equal.
-func noise(x []float64) float64 {
+// for a minute of rest is not without noise under load. Unless nearly all are equal. Of a long log
+// some most readings are looked at.
+func noise(x []float64, most int) float64 {
 	const (
-		most        = 10000
 		quarter     = 0.318639 // the first quartile of |z| of a normal distribution
 		finestSteps = 50       // a span of fewer steps than this is no rounding
 	)

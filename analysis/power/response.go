@@ -50,13 +50,17 @@ func answer(v, i trace, cfg Config) response {
 		fine = max(v.step, finest)
 	}
 	most := schemas.Micros(cfg.LagS) / grid * grid
-	plain := told.missed(v.sample(T, 0))
+	read := make([]float64, n)
+	plain := told.missed(v.sampleTo(read, T, 0))
+	if plain < cfg.ToldEnough {
+		return response{}
+	}
 	best, least := response{}, plain
 	search := func(tau float64) {
 		slow := v.smoothed(tau)
 		at, here := int64(0), math.Inf(1)
 		try := func(lag int64) {
-			if m := told.missed(slow.sample(T, -lag)); m < here {
+			if m := told.missed(slow.sampleTo(read, T, -lag)); m < here {
 				at, here = lag, m
 			}
 		}
@@ -83,7 +87,7 @@ func answer(v, i trace, cfg Config) response {
 			search(best.tauS * by)
 		}
 	}
-	if plain < cfg.ToldEnough || !(least < (1-cfg.BetterFit)*plain) {
+	if !(least < (1-cfg.BetterFit)*plain) {
 		return response{}
 	}
 	return best

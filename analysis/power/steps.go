@@ -79,9 +79,12 @@ type sums struct {
 	lost    []int
 }
 
-func (a *aligned) sums(cfg Config) sums {
+func (a *aligned) sums(cfg Config) *sums {
+	if a.running != nil {
+		return a.running
+	}
 	n := len(a.T)
-	s := sums{make([]float64, n+1), make([]float64, n+1), make([]float64, n+1), make([]int, n+1)}
+	s := &sums{make([]float64, n+1), make([]float64, n+1), make([]float64, n+1), make([]int, n+1)}
 	slow := math.NaN() // the current of the last RelaxS seconds or so
 	var charge, before float64
 	for k := range n {
@@ -100,11 +103,12 @@ func (a *aligned) sums(cfg Config) sums {
 		}
 		s.v[k+1], s.i[k+1], s.q[k+1], s.lost[k+1] = s.v[k]+v, s.i[k]+i, s.q[k]+charge, s.lost[k]+lost
 	}
+	a.running = s
 	return s
 }
 
 // whole says whether all readings from i up to j are known.
-func (s sums) whole(i, j int) bool { return s.lost[j] == s.lost[i] }
+func (s *sums) whole(i, j int) bool { return s.lost[j] == s.lost[i] }
 
 // mean is the mean of the readings from i up to j.
 func mean(sum []float64, i, j int) float64 { return (sum[j] - sum[i]) / float64(j-i) }

@@ -92,7 +92,11 @@ func (c *trace) at(t int64) float64 { return c.between(series.Before(c.T, t), t)
 
 // sample is the value at each time of T, ascending, plus lag.
 func (c *trace) sample(T []int64, lag int64) []float64 {
-	out := make([]float64, len(T))
+	return c.sampleTo(make([]float64, len(T)), T, lag)
+}
+
+// sampleTo is sample into out, which is as long as T.
+func (c *trace) sampleTo(out []float64, T []int64, lag int64) []float64 {
 	i := -1
 	for k, t := range T {
 		for i+1 < len(c.T) && c.T[i+1] <= t+lag {

@@ -69,7 +69,7 @@ func (m model) without(b *schemas.Brownout, d dip, voltage trace, s *supply, ent
 func (s *supply) noises() []float64 {
 	if s.noise == nil {
 		for _, b := range s.branches {
-			s.noise = append(s.noise, noise(b.V))
+			s.noise = append(s.noise, noise(b.V, 2000))
 		}
 	}
 	return s.noise
