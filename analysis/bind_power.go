@@ -48,13 +48,13 @@ func lookForStandbyDraws(m *match, branches []power.Branch) []schemas.StandbyDra
 	return standby.Detect(in, standby.DefaultConfig())
 }
 
-// soundResistance is the median over this robot's earlier matches without a brownout,
-// whatever the battery; 0 without three of them.
+// soundResistance is the median over this robot's earlier matches without a brownout or a
+// connection that jumps, whatever the battery; 0 without three of them.
 func soundResistance(history []*schemas.Report) float64 {
 	var seen []float64
 	for _, h := range history {
-		if h.Battery.ResistanceOhm != nil && len(h.Brownouts) == 0 {
-			seen = append(seen, *h.Battery.ResistanceOhm)
+		if ohm, ok := steadyResistance(h); ok && len(h.Brownouts) == 0 {
+			seen = append(seen, ohm)
 		}
 	}
 	if len(seen) < 3 {
@@ -63,18 +63,27 @@ func soundResistance(history []*schemas.Report) float64 {
 	return median(seen)
 }
 
-// usualResistance is the median over this robot's earlier matches with that battery.
+// usualResistance is the median over this robot's earlier matches with that battery, those in
+// which a connection jumped left out; nil without one, and for a battery nobody named.
 func usualResistance(history []*schemas.Report, id string) *float64 {
 	var seen []float64
 	for _, h := range history {
-		if h.Battery.ID == id && h.Battery.ResistanceOhm != nil {
-			seen = append(seen, *h.Battery.ResistanceOhm)
+		if ohm, ok := steadyResistance(h); ok && id != "" && h.Battery.ID == id {
+			seen = append(seen, ohm)
 		}
 	}
 	if len(seen) == 0 {
 		return nil
 	}
 	return schemas.Some(median(seen))
+}
+
+// steadyResistance is the resistance of a match in which it did not jump.
+func steadyResistance(r *schemas.Report) (ohm float64, ok bool) {
+	if r.Battery.ResistanceOhm == nil || r.Battery.LooseHighOhm != nil {
+		return 0, false
+	}
+	return *r.Battery.ResistanceOhm, true
 }
 
 func median(x []float64) float64 {

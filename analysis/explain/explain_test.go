@@ -189,6 +189,12 @@ func TestEveryKindIsExplained(t *testing.T) {
 	} {
 		assert.Equal(t, want, without(s))
 	}
+	assert.Empty(t, shared(schemas.Brownout{Branches: []schemas.Share{{Name: "lift", Share: 1}}}))
+	assert.Equal(t, []string{
+		"In no measured branch were 12 % of the current.",
+		"Their fair parts of what the supply fell short of the cut-off (Shapley's): lift 0.31 V.",
+		"With the currents read one sample earlier or later a branch's part changes by up to 7 % of the whole.",
+	}, shared(schemas.Brownout{OtherShare: some(0.12), ShareShift: some(0.07), Branches: []schemas.Share{{Name: "lift", ShortfallV: some(0.31)}, {Name: "fan", ShortfallV: some(0.001)}}}))
 	e, _ = Of(in, "slow_cycle-cycle_1-1")
 	assert.Contains(t, e.Events[0].Change[0], "Under 6.7 s", "the geometric middle of a fifth of the usual 5 s and 3 s over it")
 }

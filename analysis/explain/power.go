@@ -48,6 +48,7 @@ func (in Input) brownouts() []schemas.Reasoning {
 		if len(drew) > 0 {
 			r.Observed = append(r.Observed, "Of the current went to "+strings.Join(drew, ", to ")+".")
 		}
+		r.Observed = append(r.Observed, shared(b)...)
 		for _, s := range b.Branches {
 			if text := without(s); text != "" {
 				r.Observed = append(r.Observed, text)
@@ -77,6 +78,27 @@ func (in Input) brownouts() []schemas.Reasoning {
 		r.Alternatives = in.causes(b, j, cfg)
 		r.Change = in.otherCause(j)
 		out = append(out, r)
+	}
+	return out
+}
+
+// shared says what of a dip's current no branch measures, what of the shortfall is whose, and
+// how much of all that hangs on the timing.
+func shared(b schemas.Brownout) (out []string) {
+	if b.OtherShare != nil {
+		out = append(out, fmt.Sprintf("In no measured branch were %.0f %% of the current.", 100**b.OtherShare))
+	}
+	var parts []string
+	for _, s := range b.Branches {
+		if s.ShortfallV != nil && *s.ShortfallV >= 0.01 {
+			parts = append(parts, fmt.Sprintf("%s %.2f V", s.Name, *s.ShortfallV))
+		}
+	}
+	if len(parts) > 0 {
+		out = append(out, "Their fair parts of what the supply fell short of the cut-off (Shapley's): "+strings.Join(parts, ", ")+".")
+	}
+	if b.ShareShift != nil {
+		out = append(out, fmt.Sprintf("With the currents read one sample earlier or later a branch's part changes by up to %.0f %% of the whole.", 100**b.ShareShift))
 	}
 	return out
 }

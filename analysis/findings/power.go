@@ -111,7 +111,11 @@ func (in Input) whyBrownout(dips []schemas.Brownout, longest, lowest, unseen flo
 	}
 	text += charge(b)
 	if top := biggestShares(dips[0]); top != "" {
-		text += " In the first dip the current went to " + top + "."
+		text += " In the first dip the current went to " + top
+		if other := dips[0].OtherShare; other != nil && *other > 0.1 {
+			text += fmt.Sprintf("; %.0f %% is in no measured branch", 100**other)
+		}
+		text += "."
 	}
 	for _, j := range in.Report.Jams {
 		for _, l := range j.Links {
