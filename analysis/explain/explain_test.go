@@ -189,6 +189,16 @@ func TestEveryKindIsExplained(t *testing.T) {
 	} {
 		assert.Equal(t, want, without(s))
 	}
+	for want, volts := range map[string][2]float64{
+		"it took both": {7.5, 9}, "either of the two alone would have brought it": {6, 6.5}, "too near to tell": {6.7, 9},
+	} {
+		in.Report.Brownouts[0].Cause = ""
+		in.Dips[0].TightV, in.Dips[0].BehindV = some(volts[0]), some(volts[1])
+		e, _ = Of(in, "brownout-supply-1")
+		last := e.Events[0].Alternatives[3]
+		assert.Equal(t, "connection and battery together", last.What)
+		assert.Contains(t, last.Because, want)
+	}
 	assert.Empty(t, shared(schemas.Brownout{Branches: []schemas.Share{{Name: "lift", Share: 1}}}))
 	assert.Equal(t, []string{
 		"In no measured branch were 12 % of the current.",

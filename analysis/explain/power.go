@@ -160,11 +160,26 @@ func (in Input) causes(b schemas.Brownout, j power.Judged, cfg power.Config) []s
 	if bat.RestV != nil {
 		weak += fmt.Sprintf("; at rest it showed %.2f V, weak under %.1f V", *bat.RestV, cfg.LowRestV)
 	}
-	return []schemas.Alternative{
+	out := []schemas.Alternative{
 		{What: "a bad connection", Because: taken(power.CauseBadConnection) + connection},
 		{What: "an overload", Because: taken(power.CauseOverload) + overload},
 		{What: "a weak battery", Because: taken(power.CauseWeakBattery) + weak},
 	}
+	if b.Cause == "" && j.TightV != nil && j.BehindV != nil && in.Profile.Power.Brownout != nil {
+		out = append(out, schemas.Alternative{What: "connection and battery together", Because: "taken: " + together(j, in.Profile.Power.Brownout.EnterV)})
+	}
+	return out
+}
+
+// together says why neither connection nor battery is the one cause.
+func together(j power.Judged, enter float64) string {
+	switch battery, connection := *j.TightV < enter, *j.BehindV < enter; {
+	case battery && connection:
+		return "either of the two alone would have brought it under the cut-off"
+	case !battery && !connection:
+		return "either of the two alone would have held: it took both"
+	}
+	return "which of the two it was is too near to tell"
 }
 
 // otherCause says what would make another cause of it.
