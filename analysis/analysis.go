@@ -136,6 +136,7 @@ func run(in Input) (*match, error) {
 		})
 	}
 	tellJams(m)
+	tellBalances(m)
 	m.report.Quality.Notes = append(m.report.Quality.Notes, in.Match.Notes...)
 	m.report.Unknowns = unknowns(m)
 	m.report.Findings, m.report.Verdict = findings.Build(findings.Input{

@@ -20,11 +20,7 @@ func tellJams(m *match) {
 	for i := range r.SuspectedJams {
 		r.SuspectedJams[i].Before = earlier.Others[i]
 	}
-	in := cost.Input{Jams: r.Jams, Cycles: r.Cycles, Usual: r.Usual, Periods: r.Match.Periods}
-	if g := m.Profile.Game; g != nil {
-		in.Points = g.Points
-	}
-	lost := cost.Of(in)
+	lost := cost.Of(m.costs())
 	tied := links.Find(links.Input{
 		Stages: m.path.Stages, Jams: r.Jams, Facts: earlier.Facts, Cycles: r.Cycles, Brownouts: r.Brownouts,
 		Usual: r.Usual, StartS: r.Match.StartS, EndS: schemas.Seconds(m.end),
@@ -37,5 +33,23 @@ func tellJams(m *match) {
 		}
 		j.CostPoints, j.CostPointsLow, j.CostPointsHigh = l.Points, l.PointsLow, l.PointsHigh
 		j.Before, j.Common, j.Links = earlier.Jams[i], earlier.Common[j.Stage], tied[i]
+	}
+}
+
+// costs is what the cost of anything is reckoned from.
+func (m *match) costs() cost.Input {
+	r := m.report
+	in := cost.Input{Jams: r.Jams, Cycles: r.Cycles, Usual: r.Usual, Periods: r.Match.Periods}
+	if g := m.Profile.Game; g != nil {
+		in.Points = g.Points
+	}
+	return in
+}
+
+// tellBalances adds to every attempt on the platform what it cost.
+func tellBalances(m *match) {
+	for i := range m.report.Balances {
+		b := &m.report.Balances[i]
+		b.CostS, b.CostPoints = m.costs().OfBalance(*b)
 	}
 }

@@ -441,34 +441,54 @@ const (
 	BalanceRanOut = "ran_out"
 )
 
-// Balance is one attempt to be level on the platform.
+// Balance is one attempt to be level on the platform. Low and high ends hold the truth in 95 of
+// 100, where not said otherwise.
 type Balance struct {
-	StartS       float64       `json:"start_s"`
-	EndS         float64       `json:"end_s"`
-	Outcome      string        `json:"outcome"`
-	SettleS      *float64      `json:"settle_s"`
-	Overshoots   int           `json:"overshoots"`
-	DampingRatio *float64      `json:"damping_ratio"`
-	NaturalHz    *float64      `json:"natural_hz"`
-	Diagnosis    string        `json:"diagnosis"`
-	Advice       string        `json:"advice"`
-	Period       string        `json:"period"`
-	PeakDeg      float64       `json:"peak_deg"`
-	Swings       []Swing       `json:"swings"` // the peaks counted as overshoots
-	Model        *BalanceModel `json:"model"`
-	Retune       *Retune       `json:"retune"`
+	StartS       float64  `json:"start_s"`
+	EndS         float64  `json:"end_s"`
+	Outcome      string   `json:"outcome"`
+	SettleS      *float64 `json:"settle_s"`
+	SettleLowS   *float64 `json:"settle_low_s"`
+	SettleHighS  *float64 `json:"settle_high_s"`
+	Overshoots   int      `json:"overshoots"`
+	DampingRatio *float64 `json:"damping_ratio"`
+	DampingLow   *float64 `json:"damping_low"`
+	DampingHigh  *float64 `json:"damping_high"`
+	NaturalHz    *float64 `json:"natural_hz"`
+
+	NaturalHzLow  *float64 `json:"natural_hz_low"`
+	NaturalHzHigh *float64 `json:"natural_hz_high"`
+
+	ApproachMS   *float64 `json:"approach_m_s"`   // over the half second before the start; null without a pose
+	ClimbS       *float64 `json:"climb_s"`        // from the start to where the platform tipped; null when it did not
+	CostS        *float64 `json:"cost_s"`         // over what a well-damped loop would have taken
+	CostPoints   *float64 `json:"cost_points"`    // those seconds in pieces not scored
+	DisturbedAtS *float64 `json:"disturbed_at_s"` // when something else moved the platform; null when not seen, or without a drive command
+	LevelledBy   string   `json:"levelled_by"`    // "hand" where the command answers as late as a person; empty: not told
+
+	LoopSavesS     *float64 `json:"loop_saves_s"` // what a loop would have saved of an attempt by hand
+	LoopSavesLowS  *float64 `json:"loop_saves_low_s"`
+	LoopSavesHighS *float64 `json:"loop_saves_high_s"` // 80 of 100
+
+	Diagnosis string        `json:"diagnosis"`
+	Advice    string        `json:"advice"`
+	Period    string        `json:"period"`
+	PeakDeg   float64       `json:"peak_deg"`
+	Swings    []Swing       `json:"swings"` // the peaks counted as overshoots
+	Model     *BalanceModel `json:"model"`
+	Retune    *Retune       `json:"retune"`
 }
 
-// Retune is a change of the levelling loop's gains: first the proportional gain times
-// GainFactor, then a rate term of RateS times that new gain besides the rate term there is.
+// Retune is a change of the levelling loop's gains: the proportional gain times GainFactor, the
+// rate term as it is.
 type Retune struct {
-	GainFactor float64  `json:"gain_factor"`
-	RateS      float64  `json:"rate_s"`
-	RateLowS   float64  `json:"rate_low_s"` // least and most over the platforms that describe the swing as well
-	RateHighS  float64  `json:"rate_high_s"`
-	SettleNowS *float64 `json:"settle_now_s"` // from the model's start to level for good, by the model
-	SettleS    *float64 `json:"settle_s"`     // and with the change
-	MarginS    *float64 `json:"margin_s"`     // s that such a loop may be later than it is before it swings by itself
+	GainFactor  float64  `json:"gain_factor"`
+	Damping     float64  `json:"damping"` // to be expected with it
+	DampingLow  float64  `json:"damping_low"`
+	DampingHigh float64  `json:"damping_high"`
+	SettleNowS  *float64 `json:"settle_now_s"` // from the last time at a stop to level for good, by the model
+	SettleS     *float64 `json:"settle_s"`     // and with the change
+	MarginS     *float64 `json:"margin_s"`     // s that such a loop may be later than it is before it swings by itself
 }
 
 // Swing is the peak of one excursion past the level band.

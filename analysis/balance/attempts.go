@@ -12,6 +12,7 @@ import (
 type attempt struct {
 	start, entry, end    int // entry is -1 when it never came to a hold
 	startT, entryT, endT int64
+	limit                int64 // when match or log are over
 	outcome              string
 	first                int8  // side of the first tilt, -1 or 1
 	from                 []int // first samples of the first tilt and of every excursion to the other side after it
@@ -53,7 +54,7 @@ func attempts(tr trace, in Input, cfg Config) []attempt {
 				continue
 			}
 		}
-		a.endT = limit
+		a.endT, a.limit = limit, limit
 		a.follow(tr, level, hold, limit, in.LevelDeg)
 		out = append(out, a)
 		if a.outcome == schemas.BalanceRanOut {

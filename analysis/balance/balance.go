@@ -96,8 +96,8 @@ func Detect(in Input, cfg Config) Result {
 				untold = true
 			}
 		}
+		res.Balances = append(res.Balances, report(tr, a, in, cfg, zero, onPlatform))
 		onPlatform = a.outcome == schemas.BalanceLevel
-		res.Balances = append(res.Balances, report(tr, a, in, cfg, zero))
 		for _, g := range a.gaps {
 			res.Notes = append(res.Notes, fmt.Sprintf(
 				"%s is silent for %.1f s from %.1f s of the log, in a balance attempt: a gap does not count as level",
@@ -109,37 +109,6 @@ func Detect(in Input, cfg Config) Result {
 			"balance: without a drive command or a pose, a robot that drove off the platform cannot be told from one that is level")
 	}
 	return res
-}
-
-// report says one attempt in the report's words.
-func report(tr trace, a attempt, in Input, cfg Config, zero float64) schemas.Balance {
-	b := schemas.Balance{
-		StartS: seconds(a.startT), EndS: seconds(a.endT), Outcome: a.outcome,
-		Overshoots: len(a.overshoots()), Swings: []schemas.Swing{}, Period: periodAt(in.Periods, seconds(a.startT)),
-	}
-	if a.outcome == schemas.BalanceLevel {
-		b.SettleS = schemas.Some(seconds(a.entryT - a.startT))
-	}
-	for i := a.start; i < len(tr.t) && tr.t[i] <= a.endT; i++ {
-		b.PeakDeg = max(b.PeakDeg, tr.v[i]+zero, -tr.v[i]-zero)
-	}
-	for _, i := range a.overshoots() {
-		b.Swings = append(b.Swings, schemas.Swing{AtS: seconds(tr.sampleAt(tr.t[i])), Tilt: tr.v[i] + zero})
-	}
-	sw := lookAtSwing(tr, a, in, cfg)
-	lp := lookAtLoop(tr, sw, in, cfg)
-	sw = weigh(sw, lp, cfg)
-	if sw.kind == damped {
-		b.DampingRatio, b.NaturalHz, b.Model = schemas.Some(sw.zeta), schemas.Some(sw.naturalHz()), sw.model()
-	}
-	b.Diagnosis = diagnosis(sw, lp, a, cfg)
-	b.Advice = advice(sw, lp, a, cfg)
-	if b.Advice != "" && sw.kind == damped {
-		u := tune(tr, sw, a, in, cfg)
-		b.Retune = retune(u, a, tr, in, cfg)
-		b.Advice = u.advise(b.Advice, b.Retune, cfg)
-	}
-	return b
 }
 
 // periodAt is the name of the period t lies in, empty outside all of them.

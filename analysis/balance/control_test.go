@@ -116,18 +116,15 @@ func TestOvershootAndPeakTimeOfTheBook(t *testing.T) {
 	assert.InDelta(t, 1+0.785398, got[0].Swings[0].AtS, 0.0201)
 }
 
-// Ogata, Modern Control Engineering, velocity feedback (from memory): J = B = 1 with K
-// alone, and the Kh that makes the overshoot 0.2, which is zeta 0.455950.
+// Ogata, Modern Control Engineering, velocity feedback (from memory): J = B = 1 under K 12.459895
+// and Kh 0.178081 has zeta 0.455950 and wn 3.529858, which is an overshoot of 0.2.
 func TestRateTermOfTheServo(t *testing.T) {
-	const k = 12.459895
-	s := swing{wn: math.Sqrt(k), p: make([]float64, 5), cov: make([]float64, 25)}
-	s.zeta = 1 / (2 * s.wn)
-	cfg := DefaultConfig()
-	cfg.DampingGoal = 0.455950
-	td, _ := rateTerm(s, cfg)
-	assert.InDelta(t, 3.529858, s.wn, 1e-6)
-	assert.InDelta(t, 0.178081, td, 1e-6)
-	assert.InDelta(t, 0.2, math.Exp(-math.Pi*cfg.DampingGoal/math.Sqrt(1-cfg.DampingGoal*cfg.DampingGoal)), 1e-6)
+	servo := rig{force: true, damp: 1, pull: 1, tilt: 1}
+	now := servo.closeLoop(law{gain: 12.459895, lead: 0.178081})
+	assert.InDelta(t, 3.529858, now.wn, 1e-6)
+	assert.InDelta(t, 0.455950, now.zeta, 1e-6)
+	assert.InDelta(t, 0.2, math.Exp(-math.Pi*now.zeta/math.Sqrt(1-now.zeta*now.zeta)), 1e-5)
+	assert.True(t, now.stable)
 }
 
 // Reference: Octave 7.3.0, control 3.4.0, damp() and dcgain(): a platform with stiffness

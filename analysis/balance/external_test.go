@@ -3,6 +3,7 @@ package balance
 import (
 	"encoding/csv"
 	"math"
+	"math/cmplx"
 	"os"
 	"strconv"
 	"testing"
@@ -62,9 +63,9 @@ func TestFitOfADampedSwing(t *testing.T) {
 	require.InEpsilon(t, 0.024966364, math.Sqrt(s.cov[3*5+3])/factor, 1e-5)
 	require.InEpsilon(t, 0.025473114, math.Sqrt(s.cov[4*5+4])/factor, 1e-5)
 
-	td, sd := rateTerm(s, DefaultConfig())
-	require.InEpsilon(t, 0.145718382, td, 1e-6)
-	require.InEpsilon(t, 0.000940092, sd/factor, 1e-5)
+	// The rate term that makes such a swing's damping 0.7, in parts of the proportional gain.
+	servo := rig{force: true, damp: 2 * s.zeta * s.wn, pull: s.wn * s.wn, tilt: 1}
+	require.InDelta(t, 0.7, servo.closeLoop(law{gain: 1, lead: 0.145718382}).zeta, 1e-6)
 }
 
 // Noise-free identification is exact: the case of Hua and Sarkar, "Matrix pencil method for
@@ -85,6 +86,32 @@ func TestFitWithoutNoiseIsExact(t *testing.T) {
 	require.InDelta(t, 0.15, s.zeta, 1e-8)
 	require.InDelta(t, 0.3, math.Atan2(-s.p[2], s.p[1]), 1e-8)
 	require.InDelta(t, 0, s.p[0], 1e-8)
+}
+
+// The same case by the pencil alone, and as a recursion: y(k) = -a1 y(k-1) - a2 y(k-2) with a1
+// -1.933578304765 and a2 0.955769088615 (by the exact map of the pair, from the same sheet).
+func TestPencilWithoutNoiseIsExact(t *testing.T) {
+	const zeta, h = 0.15, 0.02
+	wn := 2 * math.Pi * 1.2
+	y := make([]float64, 60)
+	for i := range y {
+		at := float64(i) * h
+		y[i] = 12 * math.Exp(-zeta*wn*at) * math.Cos(wn*math.Sqrt(1-zeta*zeta)*at+0.3)
+	}
+	factors, ok := pencil(y, 2)
+	require.True(t, ok)
+	require.Len(t, factors, 2)
+	for _, z := range factors {
+		require.InDelta(t, -1.933578304765, -2*real(z), 1e-9)
+		require.InDelta(t, 0.955769088615, real(z)*real(z)+imag(z)*imag(z), 1e-9)
+		s := cmplx.Log(z) / complex(h, 0)
+		require.InDelta(t, 7.53982237, cmplx.Abs(s), 1e-8)
+		require.InDelta(t, 0.15, -real(s)/cmplx.Abs(s), 1e-8)
+	}
+	_, ok = pencil(y, 3)
+	require.False(t, ok, "there are no three parts in it")
+	_, ok = pencil(y[:6], 2)
+	require.False(t, ok)
 }
 
 // Reference: Octave 7.3.0, control 3.4.0, step() of 1/(s^2 + 2 zeta s + 1): the last exit
@@ -169,10 +196,8 @@ func TestLoopsOfTheBook(t *testing.T) {
 			require.Contains(t, b.Advice, "lower the proportional gain first")
 		case 2:
 			require.Contains(t, b.Diagnosis, "too little damping")
-			require.Contains(t, b.Advice, "raise the rate term by about 0.21 s times the proportional gain")
-			// The rule behind the advice, held against the loop with more rate term.
-			more := (5.0 - 2.0) / kp
-			require.InDelta(t, 0.48668844, *b.DampingRatio+more*ref["wn_eq"][i]/2, 0.02)
+			// More rate term, here another 3, damps as the book's rule has it.
+			require.InDelta(t, 0.48668844, *b.DampingRatio+(5.0-2.0)/kp*ref["wn_eq"][i]/2, 0.02)
 		case 5:
 			require.Contains(t, b.Diagnosis, "lightly damped")
 		}
@@ -180,9 +205,20 @@ func TestLoopsOfTheBook(t *testing.T) {
 }
 
 // Reference: Octave 7.3.0, control 3.4.0, damp(): J .5, b .2, k 1.5, kp 10 has wn 4.79583152
-// and zeta .04170288, and reaches zeta .7 with kd 3.15708207.
-func TestRateTermOnAStiffPlatform(t *testing.T) {
-	s := swing{wn: 4.79583152, zeta: 0.04170288, p: make([]float64, 5), cov: make([]float64, 25)}
-	td, _ := rateTerm(s, DefaultConfig())
-	require.InDelta(t, 3.15708207, td*(10+1.5), 1e-6)
+// and zeta .04170288, .25021730 with kd 1, and reaches .7 with kd 3.15708207.
+func TestLoopOnAStiffPlatform(t *testing.T) {
+	g := rig{force: true, damp: 0.2 / 0.5, stiff: 1.5 / 0.5, pull: 1 / 0.5, tilt: 1}
+	for kd, zeta := range map[float64]float64{0: 0.04170288, 1: 0.25021730, 3.15708207: 0.7} {
+		now := g.closeLoop(law{gain: 10, lead: kd / 10})
+		require.InDelta(t, 4.79583152, now.wn, 1e-8)
+		require.InDelta(t, zeta, now.zeta, 1e-8)
+	}
+}
+
+// Reference: Octave 7.3.0, control 3.4.0, margin: kp 25 and kd 5 on a double integrator are
+// stable up to a lateness of 0.14222373 s.
+func TestDelayMargin(t *testing.T) {
+	more := rig{force: true, pull: 1, tilt: 1}.margin(law{gain: 25, lead: 0.2})
+	require.NotNil(t, more)
+	require.InDelta(t, 0.14222373, *more, 0.0101, "in steps of a hundredth")
 }

@@ -158,51 +158,22 @@ func howLate(lp loop, cfg Config) string {
 	return ""
 }
 
-// advice is the rate term that brings the damping to cfg.DampingGoal without changing the
-// proportional gain: with s² + (b + Kd)/J s + (Kp + k)/J, Kd/(Kp + k) = 2 (goal - zeta)/wn
-// seconds more than there is now. A loop with that damping turns unstable when it is late by
-// another 0.74/wn (gain crossover at 1.54 wn, phase margin 65°); a loop late by more than
-// half of that, or one whose swings grow, must lose gain first. Empty when nothing is amiss
-// or nothing is known.
-func advice(sw swing, lp loop, a attempt, cfg Config) string {
+// advice is what to try, empty when nothing is amiss or nothing is known. change is the
+// lowering of gain that platform and loop together tell, nil where they tell none.
+func advice(sw swing, lp loop, a attempt, change *schemas.Retune, zeta *float64, cfg Config) string {
 	switch {
 	case sw.kind == steady:
 		return "look for slack, friction and the limit of the command before changing gains"
-	case sw.kind != damped || sw.zeta >= cfg.DampedWell:
+	case zeta == nil || *zeta >= cfg.DampedWell:
 		return ""
 	case a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0:
 		return "" // it went straight to level
-	}
-	late := lp.ok && -lp.leadHigh*sw.wn > cfg.LateShare
-	if late || sw.grows() {
+	case change != nil:
+		return say(change, *zeta)
+	case sw.grows() || lp.ok && -lp.leadHigh*sw.wn > cfg.LateShare:
 		return "lower the proportional gain first, by half, and try again"
 	}
-	td, sd := rateTerm(sw, cfg)
-	low, high := td-1.96*sd, td+1.96*sd
-	if low <= 0 {
-		return ""
-	}
-	verb := "add a rate term:"
-	if lp.ok && lp.leadLow > cfg.NoRateS {
-		verb = "raise the rate term by"
-	}
-	text := fmt.Sprintf("%s about %s s times the proportional gain", verb, two(td))
-	if two(low) != two(high) {
-		text += fmt.Sprintf(" (%s to %s)", two(low), two(high))
-	}
-	if lp.ok {
-		text += fmt.Sprintf("; with the gain seen here, %s of full command per deg/s", two(math.Abs(lp.gain)*td))
-	}
-	return text
-}
-
-// rateTerm is Td = 2 (goal - zeta)/wn in seconds and its standard error by the delta method.
-func rateTerm(sw swing, cfg Config) (td, sd float64) {
-	td = 2 * (cfg.DampingGoal - sw.zeta) / sw.wn
-	// zeta = s/wn, so Td = 2 goal/wn - 2 s/wn², and wn² = s² + wd².
-	s, wd, wn := sw.p[3], sw.p[4], sw.wn
-	byWn := -2*cfg.DampingGoal/(wn*wn) + 4*s/(wn*wn*wn)
-	return td, sw.sd(byWn*s/wn-2/(wn*wn), byWn*wd/wn)
+	return "this log does not tell which gain to change: one slow test run with half the proportional gain would"
 }
 
 // two writes v with two significant digits.

@@ -3,182 +3,120 @@ package balance
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// tuning is what the log tells about the platform and the loop together; ok is false where
-// it does not tell both.
-type tuning struct {
-	ok       bool
-	platform plant
-	alike    []plant // others that describe the swing as well
-	loop     law
-	zeta, wn float64 // of the two together
+// tuned is what the log tells of platform and loop together: pairs of a rig and a law, drawn by
+// how likely they are, all of which could have made this log.
+type tuned struct {
+	ok    bool
+	draws []pairing // each with a law dealt by its weight
+	best  pairing
+	now   tried   // as the gains are
+	limit float64 // largest command seen
+	off   float64 // deg RMS of the best rig from the tilt
+	run   *run
 }
 
-// tune looks at the platform behind the last time it lay at a stop. The command moves the
-// robot at a speed, which is what a drivetrain does; where a force describes the swing as
-// well, the log cannot tell the two apart and nothing is said: a rate term that damps one
-// of them well is far too much or too little for the other.
-func tune(tr trace, sw swing, a attempt, in Input, cfg Config) tuning {
-	from := freeFrom(tr, a)
-	if in.Drive == nil || from >= len(tr.t) {
-		return tuning{}
+type pairing struct {
+	rig rig
+	law law
+}
+
+const (
+	rigDraws    = 40
+	quietMost   = 0.4 // of the gain: a swing that the loop hardly answers tells nothing of it
+	forceDoubt  = 5.0 // odds, as a logarithm, that a drivetrain's command is no force
+	rigEvidence = 3.0 // logarithm of the likelihood by which one kind of rig rules out the other
+	widestZeta  = 0.3 // 95 % of the damping beyond which it is not told
+)
+
+// tune fits rigs and laws to the stretch from where the platform was last at a stop. It is not
+// ok where the log does not show ones that describe it, or leaves its damping open.
+func tune(tr trace, a attempt, in Input, cfg Config) tuned {
+	if in.Drive == nil {
+		return tuned{}
 	}
-	t0, t1 := tr.t[from], tr.t[min(a.end, len(tr.t)-1)]
-	l, ok := lawOf(tr, t0, t1, in.Drive, cfg)
+	t0, t1 := freeStretch(tr, a)
+	laws := lawsOf(tr, t0, t1, in, cfg)
+	sign := 1.0
+	if len(laws) > 0 {
+		sign = math.Copysign(1, laws[0].gain)
+	}
+	r, ok := newRun(tr, t0, t1, in, sign)
 	if !ok {
-		return tuning{}
+		return tuned{}
 	}
-	plants := plantsOf(tr, t0, t1, in.Drive, l.gain, false)
-	if len(plants) == 0 {
-		return tuning{}
+	best, rigs := r.likely(max(tr.noise, cfg.NoiseFloorDeg))
+	if len(rigs) == 0 {
+		return tuned{}
 	}
-	out := tuning{platform: plants[0], loop: l}
-	for _, p := range plants {
-		if p.rms < out.platform.rms {
-			out.platform = p
-		}
+	u := tuned{best: pairing{rig: best}, off: math.Sqrt(best.rss / float64(len(r.tilt))), run: r}
+	for _, c := range r.command {
+		u.limit = max(u.limit, math.Abs(c))
 	}
-	p := out.platform
-	for _, q := range plants {
-		if q.rms < 1.2*p.rms {
-			out.alike = append(out.alike, q)
-		}
+	if len(laws) == 0 {
+		return u
 	}
-	asForce := math.Inf(1)
-	for _, q := range plantsOf(tr, t0, t1, in.Drive, l.gain, true) {
-		asForce = min(asForce, q.rms)
+	u.best.law = laws[0]
+	for i, g := range rigs {
+		u.draws = append(u.draws, pairing{g, lawAt(laws, (float64(i*7%len(rigs))+0.5)/float64(len(rigs)))})
 	}
-	out.zeta, out.wn, _ = mainSwing(p.poles(l.gain, l.lead, l.late+p.lag))
+	if u.off > max(1.5*tr.noise, cfg.PlantShare*a.peak(tr)) || laws[0].quiet > quietMost || laws[0].sums {
+		return u
+	}
+	u.now = u.try(asTheyAre)
+	u.ok = u.now.high-u.now.low <= widestZeta
+	return u
+}
+
+// likely are the rigs of the likelier kind, of both where neither is ruled out. That the command
+// of a drivetrain is a speed is believed unless the log is clear that it is not.
+func (r *run) likely(noise float64) (best rig, draws []rig) {
+	r.force = false
+	best, draws = r.rigs(rigDraws)
+	if len(draws) > 0 && math.Sqrt(best.rss/float64(len(r.tilt))) < 1.15*noise {
+		return best, draws // what is left is noise: nothing describes it clearly better
+	}
+	r.force = true
+	other, others := r.rigs(rigDraws)
 	switch {
-	case p.rms > cfg.PlantShare*a.peak(tr):
-		return tuning{} // it does not describe what happened
-	case asForce < 2*max(p.rms, cfg.NoiseFloorDeg) || math.IsInf(asForce, 1):
-		return tuning{} // a force would do nearly as well, or tilt and command hang together too much to say
-	case sw.kind == damped && math.Abs(sw.zeta-out.zeta) > 0.15:
-		return tuning{} // the swing itself says otherwise
+	case len(others) == 0:
+	case len(draws) == 0, other.fit > best.fit+forceDoubt+rigEvidence:
+		return other, others
+	case other.fit > best.fit+forceDoubt-rigEvidence:
+		draws = slices.Concat(draws, others)
 	}
-	out.ok = true
-	return out
+	return best, draws
 }
 
-// The rate terms that are tried, s of the proportional gain.
-const mostRateS, rateStepS = 3.0, 0.02
-
-// with is the damping of platform p when the proportional gain is factor of what it is and
-// rateS more of it goes to the rate. safe is whether nothing else in it is hardly damped and
-// it is still stable when late by three times what it is (a delay margin of twice the delay).
-func (u tuning) with(p plant, factor, rateS float64, cfg Config) (zeta float64, safe bool) {
-	late := u.loop.late + p.lag
-	gain, lead := u.loop.gain*factor, u.loop.lead/factor+rateS
-	zeta, _, others := mainSwing(p.poles(gain, lead, late))
-	later, _, othersLater := mainSwing(p.poles(gain, lead, 3*math.Max(late, rateStepS)))
-	return zeta, others >= cfg.DampedPoor && later > 0 && othersLater > 0
-}
-
-// reach is the least rate term, s of the proportional gain times factor, that safely brings
-// platform p to the damping goal. ok is false where none does.
-func (u tuning) reach(p plant, factor float64, cfg Config) (rateS float64, ok bool) {
-	for rateS = 0; rateS < mostRateS; rateS += rateStepS {
-		if zeta, safe := u.with(p, factor, rateS, cfg); safe && zeta >= cfg.DampingGoal {
-			return rateS, true
+// lawAt is the law at a place in their weights, 0 to 1.
+func lawAt(laws []law, at float64) law {
+	for _, l := range laws {
+		if at -= l.weight; at < 0 {
+			return l
 		}
 	}
-	return 0, false
+	return laws[0]
 }
 
-// retune is the change of gains that gives the damping goal; nil when nothing is amiss, or
-// nothing known, or no rate term does it.
-func retune(u tuning, a attempt, tr trace, in Input, cfg Config) *schemas.Retune {
-	if !u.ok || u.zeta >= cfg.DampedWell {
-		return nil
+// freeStretch is from the last time the platform lay at a stop, near the largest tilt there
+// was, to the end of the attempt, or to before the last tilt of one that drove off.
+func freeStretch(tr trace, a attempt) (t0, t1 int64) {
+	stop, from := a.peak(tr), a.start
+	end := min(a.end, len(tr.t)-1)
+	if a.outcome == schemas.BalanceLeft {
+		end = min(end, a.from[len(a.from)-1])
 	}
-	for _, factor := range [...]float64{1, 0.7, 0.5} {
-		rateS, ok := u.reach(u.platform, factor, cfg)
-		if !ok {
-			continue
-		}
-		out := &schemas.Retune{GainFactor: factor, RateS: rateS, RateLowS: rateS, RateHighS: rateS}
-		for _, p := range u.alike {
-			if r, ok := u.reach(p, factor, cfg); ok {
-				out.RateLowS, out.RateHighS = min(out.RateLowS, r), max(out.RateHighS, r)
-			}
-		}
-		late := u.loop.late + u.platform.lag
-		gain, lead := u.loop.gain*factor, u.loop.lead/factor+rateS
-		zeta, wn, _ := mainSwing(u.platform.poles(gain, lead, late))
-		out.SettleNowS = envelope(u.zeta, u.wn, a.peak(tr), in.LevelDeg)
-		out.SettleS = envelope(zeta, wn, a.peak(tr), in.LevelDeg)
-		for more := 0.01; more < 1; more += 0.01 {
-			if z, _, o := mainSwing(u.platform.poles(gain, lead, late+more)); z <= 0 || o <= 0 {
-				out.MarginS = schemas.Some(more)
-				break
-			}
-		}
-		return out
-	}
-	return nil
-}
-
-// most is the best damping that a rate term alone safely brings, and that term in s.
-func (u tuning) most(cfg Config) (zeta, rateS float64) {
-	for add := 0.0; add < mostRateS; add += rateStepS {
-		if z, safe := u.with(u.platform, 1, add, cfg); safe && z > zeta {
-			zeta, rateS = z, add
+	for i := a.start; i < end; i++ {
+		if math.Abs(tr.v[i]) > 0.94*stop {
+			from = i
 		}
 	}
-	return zeta, rateS
-}
-
-// advise is what the platform and the loop together say to try, in place of what the swing
-// alone would; text is as it was where they say nothing.
-func (u tuning) advise(text string, change *schemas.Retune, cfg Config) string {
-	switch zeta, rateS := u.most(cfg); {
-	case !u.ok:
-		return text
-	case change != nil:
-		return say(change, u.loop)
-	case zeta >= u.zeta+0.1:
-		return fmt.Sprintf("raise the rate term by about %s s times the proportional gain: the damping becomes %s, and no rate term makes it %s on this platform",
-			two(rateS), two(zeta), two(cfg.DampingGoal))
-	case u.zeta < cfg.DampedPoor:
-		return fmt.Sprintf("leave the rate term: none makes the damping %s on this platform, which swings by itself; try a little less proportional gain",
-			two(cfg.DampingGoal))
-	}
-	return text
-}
-
-// envelope is how long a swing of that damping takes from one angle down to another, s; nil
-// where it never does.
-func envelope(zeta, wn, from, to float64) *float64 {
-	if !(zeta > 0) || math.IsInf(wn, 0) || from <= to {
-		return nil
-	}
-	return schemas.Some(math.Log(from/to) / (zeta * wn))
-}
-
-// say is the change in words.
-func say(r *schemas.Retune, l law) string {
-	text := ""
-	if r.GainFactor < 1 {
-		text = fmt.Sprintf("lower the proportional gain first, to %s of what it is; then ", two(r.GainFactor))
-	}
-	verb := "add a rate term:"
-	if l.lead > 0.1 {
-		verb = "raise the rate term by"
-	}
-	text += fmt.Sprintf("%s about %s s times the proportional gain", verb, two(r.RateS))
-	if two(r.RateLowS) != two(r.RateHighS) {
-		text += fmt.Sprintf(" (%s to %s)", two(r.RateLowS), two(r.RateHighS))
-	}
-	text += fmt.Sprintf("; with the gain seen here, %s of full command per deg/s", two(math.Abs(l.gain)*r.GainFactor*r.RateS))
-	if r.SettleS != nil && r.SettleNowS != nil {
-		text += fmt.Sprintf("; the swing should then die down in %s s in place of %s", two(*r.SettleS), two(*r.SettleNowS))
-	}
-	return text
+	return tr.t[from], tr.t[end]
 }
 
 // peak is the largest tilt of the attempt, deg.
@@ -190,65 +128,99 @@ func (a attempt) peak(tr trace) float64 {
 	return peak
 }
 
-// freeFrom is the last sample of an attempt at which the platform lay at a stop: near the
-// largest tilt there was.
-func freeFrom(tr trace, a attempt) int {
-	stop, from := a.peak(tr), a.start
-	for i := a.start; i < a.end && i < len(tr.t); i++ {
-		if math.Abs(tr.v[i]) > 0.94*stop {
-			from = i
-		}
-	}
-	return from
+// tried is what gains do to all the draws.
+type tried struct {
+	gains
+	zeta, low, high float64 // median and 95 % of the damping
+	hz, hzLow, hzHi float64
+	stable          float64 // share of the draws, with a margin of twice what the loop is late by
 }
 
-// law is how the command answered: gain (tilt + lead rate), both as they were late seconds ago.
-type law struct {
-	gain float64 // of full command per deg, with its sign
-	lead float64 // s
-	late float64 // s
-	r2   float64 // share of the command it explains
-}
-
-// lawOf regresses the command on tilt and rate of a while ago, for the lateness that
-// explains most of it. Commands of nothing (a band in which the loop stands still) and at
-// their limit say nothing about gains and are left out.
-func lawOf(tr trace, t0, t1 int64, drive *series.Float, cfg Config) (law, bool) {
-	tilt, rate := &series.Float{T: tr.t, V: tr.v}, &series.Float{T: tr.t, V: tr.rate}
-	limit := 0.0
-	for t := t0; t <= t1; t += 20_000 {
-		u, _ := drive.At(t)
-		limit = max(limit, math.Abs(u))
-	}
-	best := law{r2: -1}
-	for lateUs := int64(0); lateUs <= 180_000; lateUs += 10_000 {
-		var basis, y []float64
-		mean := 0.0
-		for t := t0; t <= t1; t += 20_000 {
-			u, ok := drive.At(t)
-			v, okTilt := between(tilt, t-lateUs)
-			r, okRate := between(rate, t-lateUs)
-			if !ok || !okTilt || !okRate || math.Abs(u) > 0.98*limit || u == 0 {
-				continue
-			}
-			basis, y = append(basis, 1, v, r), append(y, u)
-			mean += u
+func (u tuned) try(c gains) tried {
+	out := tried{gains: c}
+	var zetas, hz []float64
+	for _, p := range u.draws {
+		l := p.law.with(c)
+		now := p.rig.closeLoop(l)
+		zetas = append(zetas, now.zeta)
+		if !math.IsInf(now.wn, 1) {
+			hz = append(hz, now.wn/(2*math.Pi))
 		}
-		if len(y) < 20 {
-			return law{}, false
-		}
-		mean /= float64(len(y))
-		c, rss, ok := linear(basis, y, 3)
-		total := 0.0
-		for _, u := range y {
-			total += (u - mean) * (u - mean)
-		}
-		if !ok || total == 0 || c[1] == 0 {
+		if c == asTheyAre {
 			continue
 		}
-		if r2 := 1 - rss/total; r2 > best.r2 {
-			best = law{gain: c[1], lead: c[2] / c[1], late: seconds(lateUs), r2: r2}
+		l.late = 3*l.late + 2*p.rig.lag
+		if now.stable && p.rig.closeLoop(l).stable {
+			out.stable += 1 / float64(len(u.draws))
 		}
 	}
-	return best, best.r2 >= cfg.LoopR2
+	out.zeta, out.low, out.high = middle95(zetas)
+	out.hz, out.hzLow, out.hzHi = middle95(hz)
+	return out
+}
+
+func middle95(x []float64) (median, low, high float64) {
+	return stat.Median(x), stat.Quantile(0.025, x), stat.Quantile(0.975, x)
+}
+
+// lower is the least lowering of the proportional gain, the rate term as it is, that brings
+// the damping goal, else the most that is tried; nil where it is not sure to damp clearly
+// better. A rate gain is not named: played again with rate gains that reached the goal in all
+// draws, half the loops were damped no better, as one swing hardly tells a late loop from one
+// with less of a rate term, and these differ in what more of it does.
+func (u tuned) lower(a attempt, tr trace, in Input, cfg Config) *schemas.Retune {
+	if !u.ok || u.now.zeta >= cfg.DampedWell {
+		return nil
+	}
+	var best tried
+	for _, factor := range [...]float64{0.8, 0.65, 0.5} {
+		t := u.try(gains{factor: factor})
+		if t.stable < 0.95 || t.low < u.now.zeta+surelyBetter {
+			continue
+		}
+		best = t
+		if t.zeta >= cfg.DampingGoal-0.05 {
+			break
+		}
+	}
+	if best.factor == 0 {
+		return nil
+	}
+	out := &schemas.Retune{GainFactor: best.factor, Damping: best.zeta, DampingLow: best.low, DampingHigh: best.high}
+	out.DampingLow, out.DampingHigh = out.DampingLow-modelOff*best.zeta, out.DampingHigh+modelOff*best.zeta
+	g, l := u.best.rig, u.best.law
+	out.SettleNowS = g.settles(l, u.limit, in.LevelDeg)
+	out.SettleS = g.settles(l.with(best.gains), u.limit, in.LevelDeg)
+	if out.SettleS == nil || out.SettleNowS != nil && *out.SettleS > *out.SettleNowS {
+		return nil // damped, and no sooner level
+	}
+	out.MarginS = g.margin(l.with(best.gains))
+	return out
+}
+
+const (
+	surelyBetter = 0.05 // of damping, that a change must bring at the low end of its interval
+	modelOff     = 0.15 // of a damping, by which straight equations of a crooked world may be off besides
+)
+
+// margin is how much later than it is a loop may be before it swings by itself, s; nil where
+// a second more does not do it.
+func (g rig) margin(l law) *float64 {
+	late := l.late
+	for more := 0.01; more < 1; more += 0.01 {
+		if l.late = late + more; !g.closeLoop(l).stable {
+			return schemas.Some(more)
+		}
+	}
+	return nil
+}
+
+// say is a change in words.
+func say(r *schemas.Retune, now float64) string {
+	text := fmt.Sprintf("lower the proportional gain first, to %s of what it is, and leave the rate term: the damping should become about %s (%s to %s) in place of %s",
+		two(r.GainFactor), two(r.Damping), two(max(0, r.DampingLow)), two(r.DampingHigh), two(now))
+	if r.SettleS != nil && r.SettleNowS != nil {
+		text += fmt.Sprintf("; the swing should then be level %s s after it begins, by the same model now %s s", two(*r.SettleS), two(*r.SettleNowS))
+	}
+	return text
 }

@@ -157,12 +157,12 @@ func fitModels(w stretch, levelDeg float64, cfg Config) swing {
 	return swing{}
 }
 
-// fitSwing fits the damped swing from the best points of a grid of frequency and damping,
-// on which the other three parameters are a linear problem. ok is false when nothing swings.
+// fitSwing fits the damped swing from what the matrix pencil finds and from the best points
+// of a grid of frequency and damping, on which the other three parameters are a linear problem. ok is false when nothing swings.
 func fitSwing(w stretch) (swing, bool) {
 	var best stat.CurveFit
 	found := false
-	for _, start := range gridStarts(w) {
+	for _, start := range append(pencilStarts(w), gridStarts(w)...) {
 		fit, ok := stat.FitCurve(swingCurve(w), start)
 		if ok && fit.P[4] != 0 && (!found || fit.RSS < best.RSS) {
 			best, found = fit, true

@@ -21,8 +21,19 @@ func (in Input) balance(f schemas.Finding) []schemas.Reasoning {
 			Observed: []string{fmt.Sprintf("The tilt peaked at %.1f degrees and passed the band to the other side %d times.", b.PeakDeg, b.Overshoots)},
 			Numbers: []schemas.Number{
 				number("largest tilt", schemas.Some(b.PeakDeg), "deg", nil), number("settled after", b.SettleS, "s", nil),
-				number("damping ratio", b.DampingRatio, "", nil), number("swings at", b.NaturalHz, "Hz", nil),
+				number("at the least", b.SettleLowS, "s", nil), number("at the most", b.SettleHighS, "s", nil),
+				number("damping ratio", b.DampingRatio, "", nil), number("at the least", b.DampingLow, "", nil), number("at the most", b.DampingHigh, "", nil),
+				number("swings at", b.NaturalHz, "Hz", nil), number("at the least", b.NaturalHzLow, "Hz", nil), number("at the most", b.NaturalHzHigh, "Hz", nil),
+				number("speed onto the platform", b.ApproachMS, "m/s", nil), number("climbed for", b.ClimbS, "s", nil), number("cost", b.CostS, "s", nil),
 			},
+		}
+		if p.Drive != nil && b.DisturbedAtS == nil {
+			r.Alternatives = append(r.Alternatives, schemas.Alternative{What: "a push from another robot", Because: "no lasting push that the drive command did not make was seen in it"})
+		} else if b.DisturbedAtS != nil {
+			r.Observed = append(r.Observed, fmt.Sprintf("From %s on something other than the drive command pushed the platform.", in.at(*b.DisturbedAtS)))
+		}
+		if b.Retune != nil {
+			r.Observed = append(r.Observed, fmt.Sprintf("Models of platform and drive that fit this log agree, in 95 of 100, on a damping of %.2f to %.2f with %.2f of the proportional gain.", b.Retune.DampingLow, b.Retune.DampingHigh, b.Retune.GainFactor))
 		}
 		if b.Model != nil {
 			r.Observed = append(r.Observed, fmt.Sprintf("A damped swing fits the tilt from %s to %s to %.2f degrees (root mean square).", in.at(b.Model.StartS), in.at(b.Model.EndS), b.Model.ErrorDeg))
@@ -39,11 +50,11 @@ func (in Input) balance(f schemas.Finding) []schemas.Reasoning {
 			schemas.BalanceLevel: "it stayed in the band for the whole hold, only late", schemas.BalanceLeft: "the tilt came back because the robot was off the platform, and stayed off",
 			schemas.BalanceRanOut: "the match or the log ended before a whole hold in the band",
 		}
-		r.Alternatives = []schemas.Alternative{
+		r.Alternatives = append(r.Alternatives, []schemas.Alternative{
 			{What: "a bump on the way", Because: fmt.Sprintf("a bump is over in 0.3 s; this lasted %.1f s", b.EndS-b.StartS)},
 			{What: "a spike of the sensor", Because: "the tilt is judged without what only one or two samples show"},
 			{What: "another end", Because: "taken was " + b.Outcome + ": " + ends[b.Outcome]},
-		}
+		}...)
 		if p.Drive == nil {
 			r.Alternatives = append(r.Alternatives, schemas.Alternative{What: "the loop's own fault", Because: "without the drive command in the log nobody can tell the loop from the driver"})
 		}

@@ -2,7 +2,6 @@ package findings
 
 import (
 	"fmt"
-	"math"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -33,6 +32,14 @@ func balances(in Input) []drafted {
 				number("swings past level", float64(b.Overshoots), ""),
 			},
 			Evidence: evidence(signal(in.Profile.Balance.Tilt), b.StartS, b.EndS, "tilt"),
+		}
+		for _, n := range []struct {
+			what, unit string
+			value      *float64
+		}{{"speed onto it", "m/s", b.ApproachMS}, {"climb", "s", b.ClimbS}, {"cost", "points", b.CostPoints}, {"a loop would save", "s", b.LoopSavesS}} {
+			if n.value != nil {
+				d.Numbers = append(d.Numbers, number(n.what, *n.value, n.unit))
+			}
 		}
 		if b.DampingRatio != nil {
 			d.Numbers = append(d.Numbers, number("damping ratio", *b.DampingRatio, ""))
@@ -72,14 +79,16 @@ func balances(in Input) []drafted {
 			d.Because = fmt.Sprintf("The tilt passed the mounting angle at %s and peaked at %.1f degrees.", in.at(b.StartS), b.PeakDeg)
 		}
 		if b.NaturalHz != nil && b.DampingRatio != nil {
-			d.Because += fmt.Sprintf(" It swings at %.2f Hz with a damping ratio of %.2f.", *b.NaturalHz, *b.DampingRatio)
+			d.Because += fmt.Sprintf(" It swings at %.2f Hz with a damping ratio of %.2f%s.", *b.NaturalHz, *b.DampingRatio, span95(b.DampingLow, b.DampingHigh))
 		}
 		if b.Advice != "" {
 			d.Check = append(d.Check, upperFirst(b.Advice)+".")
+			d.Caution = []string{cautionTip, cautionGains, cautionNewGains}
 		} else if len(d.Check) == 0 {
 			d.Check = []string{"Try the balance on blocks and watch whether it answers how fast the tilt changes, not just the tilt."}
 		}
-		d.CostS = balanceCost(b)
+		d.Because += aroundBalance(in, b)
+		d.CostS = b.CostS
 		out = append(out, d)
 	}
 	return out
@@ -92,13 +101,31 @@ func settle(b schemas.Balance) float64 {
 	return b.EndS - b.StartS
 }
 
-// balanceCost is the attempt's length over what the same platform with damping 0.7 would
-// have taken: its envelope exp(-0.7 w t) falls to a tenth in 3.3/w seconds. Unknown
-// without a fitted model.
-func balanceCost(b schemas.Balance) *float64 {
-	if b.NaturalHz == nil || *b.NaturalHz <= 0 || b.Outcome == schemas.BalanceLeft {
-		return nil
+// span95 is an interval in words, empty without one.
+func span95(low, high *float64) string {
+	if low == nil || high == nil {
+		return ""
 	}
-	good := math.Log(10) / (0.7 * 2 * math.Pi * *b.NaturalHz)
-	return schemas.Some(math.Max(0, settle(b)-good))
+	return fmt.Sprintf(" (95 %%: %.2f to %.2f)", *low, *high)
+}
+
+// aroundBalance tells how the robot came, who levelled, and what else moved the platform.
+func aroundBalance(in Input, b schemas.Balance) string {
+	text := ""
+	if b.ApproachMS != nil && b.ClimbS != nil {
+		text += fmt.Sprintf(" It came at %.1f m/s and climbed for %.1f s.", *b.ApproachMS, *b.ClimbS)
+	}
+	if b.DisturbedAtS != nil {
+		text += fmt.Sprintf(" At %s something other than its drive command moved the platform: another robot on it, or wheels that rolled; what swings there is not the loop's fault alone.", in.at(*b.DisturbedAtS))
+	}
+	if b.LevelledBy == "hand" {
+		text += " The drive command answers the tilt as late as a person does: it was levelled by hand."
+		if b.LoopSavesS != nil && *b.LoopSavesS >= 0.5 {
+			text += fmt.Sprintf(" A well-damped loop would have saved about %.1f s (%.1f to %.1f), by a model of this platform.", *b.LoopSavesS, *b.LoopSavesLowS, *b.LoopSavesHighS)
+		}
+	}
+	if b.CostPoints != nil && *b.CostPoints >= 0.5 {
+		text += fmt.Sprintf(" In that time a usual cycle scores %.1f points.", *b.CostPoints)
+	}
+	return text
 }

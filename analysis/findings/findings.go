@@ -71,7 +71,9 @@ const (
 		"The event's and the maker's rules and a qualified adult decide."
 	cautionLugs  = "Lugs: main breaker off, rings and watches off, insulated tools; a loose one may be hot enough to burn."
 	cautionGains = "Gains: start low, on blocks, a hand at the disable switch."
-	cautionTip   = "Platform: it tips and pinches. Nobody on or under it while the robot is enabled."
+	// New gains are the event's and the safety lead's business before they are ours.
+	cautionNewGains = "New gains on a platform: by the event's rules only, at low speed first, all stand clear of the platform, and one person does nothing but hold the disable switch."
+	cautionTip      = "Platform: it tips and pinches. Nobody on or under it while the robot is enabled."
 )
 
 // verdict is made of the worst findings: the two worst of stop and fix in one sentence, or

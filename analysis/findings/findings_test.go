@@ -171,7 +171,8 @@ func TestBalance(t *testing.T) {
 		r.Balances = []schemas.Balance{
 			{StartS: 60, EndS: 64, Outcome: "level", SettleS: some(3), Overshoots: 1}, // as it should be
 			{
-				StartS: 132, EndS: 150, Outcome: "ran_out", Overshoots: 11, PeakDeg: 15, NaturalHz: some(0.34), DampingRatio: some(0.05),
+				StartS: 132, EndS: 150, Outcome: "ran_out", Overshoots: 11, PeakDeg: 15, NaturalHz: some(0.34), DampingRatio: some(0.05), DampingLow: some(0.03), DampingHigh: some(0.07), CostS: some(16.5), CostPoints: some(4.8),
+				ApproachMS: some(1.1), ClimbS: some(0.8), DisturbedAtS: some(140), LevelledBy: "hand", LoopSavesS: some(7.2), LoopSavesLowS: some(6), LoopSavesHighS: some(8),
 				Diagnosis: "proportional only: answers the tilt but not its rate", Advice: "add a rate term, starting at 0.01 per deg/s",
 			},
 		}
@@ -182,7 +183,13 @@ func TestBalance(t *testing.T) {
 	assert.Equal(t, "The peel never came level: it swung past level eleven times.", f.Title)
 	assert.Contains(t, f.Because, "0.34 Hz with a damping ratio of 0.05")
 	assert.Contains(t, strings.Join(f.Caution, " "), "disable switch")
-	assert.InDelta(t, 18-1.54, *f.CostS, 0.01, "over what damping 0.7 would take: ln 10 / (0.7 w)")
+	assert.Contains(t, f.Because, "(95 %: 0.03 to 0.07)")
+	assert.Contains(t, f.Because, "It came at 1.1 m/s and climbed for 0.8 s.")
+	assert.Contains(t, f.Because, "something other than its drive command moved the platform")
+	assert.Contains(t, f.Because, "A well-damped loop would have saved about 7.2 s (6.0 to 8.0)")
+	assert.Contains(t, f.Because, "a usual cycle scores 4.8 points")
+	assert.Contains(t, strings.Join(f.Caution, " "), "stand clear of the platform")
+	assert.InDelta(t, 16.5, *f.CostS, 0)
 }
 
 func TestSlowCyclesAreNamedByTheirPhaseAndJamsAreNotToldTwice(t *testing.T) {

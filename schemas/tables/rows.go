@@ -183,26 +183,42 @@ func branchRows(r *schemas.Report) []Branch {
 
 // Balance is a row of balances.parquet.
 type Balance struct {
-	Seal         string   `parquet:"seal"`
-	StartS       float64  `parquet:"start_s"`
-	EndS         float64  `parquet:"end_s"`
-	Outcome      string   `parquet:"outcome"`
-	SettleS      *float64 `parquet:"settle_s,optional"`
-	Overshoots   int32    `parquet:"overshoots"`
-	DampingRatio *float64 `parquet:"damping_ratio,optional"`
-	NaturalHz    *float64 `parquet:"natural_hz,optional"`
-	PeakDeg      float64  `parquet:"peak_deg"`
-	Diagnosis    *string  `parquet:"diagnosis,optional"`
-	Period       *string  `parquet:"period,optional"`
+	Seal          string   `parquet:"seal"`
+	StartS        float64  `parquet:"start_s"`
+	EndS          float64  `parquet:"end_s"`
+	Outcome       string   `parquet:"outcome"`
+	SettleS       *float64 `parquet:"settle_s,optional"`
+	SettleLowS    *float64 `parquet:"settle_low_s,optional"`
+	SettleHighS   *float64 `parquet:"settle_high_s,optional"`
+	Overshoots    int32    `parquet:"overshoots"`
+	DampingRatio  *float64 `parquet:"damping_ratio,optional"`
+	DampingLow    *float64 `parquet:"damping_low,optional"`
+	DampingHigh   *float64 `parquet:"damping_high,optional"`
+	NaturalHz     *float64 `parquet:"natural_hz,optional"`
+	NaturalHzLow  *float64 `parquet:"natural_hz_low,optional"`
+	NaturalHzHigh *float64 `parquet:"natural_hz_high,optional"`
+	PeakDeg       float64  `parquet:"peak_deg"`
+	ApproachMS    *float64 `parquet:"approach_m_s,optional"`
+	ClimbS        *float64 `parquet:"climb_s,optional"`
+	CostS         *float64 `parquet:"cost_s,optional"`
+	CostPoints    *float64 `parquet:"cost_points,optional"`
+	DisturbedAtS  *float64 `parquet:"disturbed_at_s,optional"`
+	LevelledBy    *string  `parquet:"levelled_by,optional"`
+	LoopSavesS    *float64 `parquet:"loop_saves_s,optional"`
+	Diagnosis     *string  `parquet:"diagnosis,optional"`
+	Period        *string  `parquet:"period,optional"`
 }
 
 func balanceRows(r *schemas.Report) []Balance {
 	out := make([]Balance, len(r.Balances))
 	for i, b := range r.Balances {
 		out[i] = Balance{
-			Seal: r.From.Seal, StartS: b.StartS, EndS: b.EndS, Outcome: b.Outcome, SettleS: b.SettleS,
-			Overshoots: int32(b.Overshoots), DampingRatio: b.DampingRatio, NaturalHz: b.NaturalHz,
-			PeakDeg: b.PeakDeg, Diagnosis: text(b.Diagnosis), Period: text(b.Period),
+			Seal: r.From.Seal, StartS: b.StartS, EndS: b.EndS, Outcome: b.Outcome,
+			SettleS: b.SettleS, SettleLowS: b.SettleLowS, SettleHighS: b.SettleHighS, Overshoots: int32(b.Overshoots),
+			DampingRatio: b.DampingRatio, DampingLow: b.DampingLow, DampingHigh: b.DampingHigh,
+			NaturalHz: b.NaturalHz, NaturalHzLow: b.NaturalHzLow, NaturalHzHigh: b.NaturalHzHigh, PeakDeg: b.PeakDeg,
+			ApproachMS: b.ApproachMS, ClimbS: b.ClimbS, CostS: b.CostS, CostPoints: b.CostPoints, DisturbedAtS: b.DisturbedAtS,
+			LevelledBy: text(b.LevelledBy), LoopSavesS: b.LoopSavesS, Diagnosis: text(b.Diagnosis), Period: text(b.Period),
 		}
 	}
 	return out

@@ -259,8 +259,8 @@ func TestAdvisedGains(t *testing.T) {
 	assert.Equal(t, Sum{1, 3}, tally.Sums["with the advised gains the loop swings by itself"])
 	assert.InDeltaSlice(t, []float64{-0.05, -0.8}, tally.Values["damping with the advised gain, off 0.7"], 1e-12)
 
-	got := &schemas.Report{Balances: []schemas.Balance{{StartS: 100}, {StartS: 120, Retune: &schemas.Retune{GainFactor: 1, RateS: 0.3}}}}
+	got := &schemas.Report{Balances: []schemas.Balance{{StartS: 100}, {StartS: 120, Retune: &schemas.Retune{GainFactor: 0.5}}}}
 	assert.Nil(t, retuneOf(got, 100.2))
-	assert.InDelta(t, 0.3, retuneOf(got, 119.8).RateS, 0)
+	assert.InDelta(t, 0.5, retuneOf(got, 119.8).GainFactor, 0)
 	assert.Nil(t, retuneOf(got, 140))
 }

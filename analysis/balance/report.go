@@ -1,0 +1,111 @@
+package balance
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// report says one attempt in the report's words. wasOn says that the robot stood level on the
+// platform before it.
+func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool) schemas.Balance {
+	b := schemas.Balance{
+		StartS: seconds(a.startT), EndS: seconds(a.endT), Outcome: a.outcome,
+		Overshoots: len(a.overshoots()), Swings: []schemas.Swing{}, Period: periodAt(in.Periods, seconds(a.startT)),
+	}
+	for i := a.start; i < len(tr.t) && tr.t[i] <= a.endT; i++ {
+		b.PeakDeg = max(b.PeakDeg, tr.v[i]+zero, -tr.v[i]-zero)
+	}
+	for _, i := range a.overshoots() {
+		b.Swings = append(b.Swings, schemas.Swing{AtS: seconds(tr.sampleAt(tr.t[i])), Tilt: tr.v[i] + zero})
+	}
+	if a.outcome == schemas.BalanceLevel {
+		b.SettleS = schemas.Some(seconds(a.entryT - a.startT))
+		b.SettleLowS, b.SettleHighS = settleRange(tr, a, in, cfg)
+	}
+	b.ClimbS, b.ApproachMS = approach(tr, a, in, cfg)
+
+	sw := lookAtSwing(tr, a, in, cfg)
+	lp := lookAtLoop(tr, sw, in, cfg)
+	sw = weigh(sw, lp, cfg)
+	u := tuned{}
+	if len(a.overshoots()) > 0 || sw.kind == damped {
+		u = tune(tr, a, in, cfg)
+	}
+	tellDamping(&b, &sw, u, tr.noise, cfg)
+	b.Diagnosis = diagnosis(sw, lp, a, cfg)
+	if b.DampingRatio != nil {
+		b.Retune = u.lower(a, tr, in, cfg)
+	}
+	b.Advice = advice(sw, lp, a, b.Retune, b.DampingRatio, cfg)
+	if b.Retune != nil && b.Advice == "" {
+		b.Retune = nil
+	}
+	b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
+	tellHand(&b, a, tr, in, cfg, u)
+	return b
+}
+
+// tellDamping takes damping and frequency from the equations of platform and loop where these
+// keep nearer to the tilt than the fitted swing does, else from the swing: a swing alone takes
+// a robot's creeping to its place for part of it. What swings on by itself has no damping.
+func tellDamping(b *schemas.Balance, sw *swing, u tuned, noise float64, cfg Config) {
+	if sw.kind == damped {
+		b.Model = sw.model()
+	}
+	switch {
+	case sw.kind == steady || sw.kind == direct:
+		return
+	case u.ok && !math.IsNaN(u.now.hz) && (sw.kind != damped || u.off < 0.8*sw.rms && sw.rms > 1.2*max(noise, cfg.NoiseFloorDeg)):
+		if sw.kind != damped && u.now.zeta > 0.95 {
+			return
+		}
+		sw.kind, sw.zeta, sw.wn = damped, u.now.zeta, 2*math.Pi*u.now.hz
+		off := modelOff*math.Abs(u.now.zeta) + 0.01
+		b.DampingLow, b.DampingHigh = schemas.Some(u.now.low-off), schemas.Some(u.now.high+off)
+		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(u.now.hzLow*(1-hzOff)), schemas.Some(u.now.hzHi*(1+hzOff))
+	case sw.kind == damped:
+		off := 1.96*sw.zetaSD + modelOff*math.Abs(sw.zeta) + 0.01
+		b.DampingLow, b.DampingHigh = schemas.Some(sw.zeta-off), schemas.Some(sw.zeta+off)
+		wide := 1.96*sw.wnSD/sw.wn + hzOff
+		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(sw.naturalHz()*max(0, 1-wide)), schemas.Some(sw.naturalHz()*(1+wide))
+	default:
+		return
+	}
+	b.DampingRatio, b.NaturalHz = schemas.Some(sw.zeta), schemas.Some(sw.naturalHz())
+}
+
+// hzOff is the part of a frequency by which a swing of changing size may be off besides.
+const hzOff = 0.05
+
+// settleRange is how early and how late the attempt may have come to its hold, as the band
+// would be wider or narrower by 1.96 standard errors of the tilt; high is nil where a
+// narrower band is never held.
+func settleRange(tr trace, a attempt, in Input, cfg Config) (low, high *float64) {
+	off := 1.96 * stat.Median(tr.sd[a.start:min(a.end+1, len(tr.sd))])
+	settled := seconds(a.entryT - a.startT)
+	if off == 0 {
+		step := seconds(a.entryT - tr.t[max(a.entry-1, a.start)])
+		return schemas.Some(max(0, settled-step)), schemas.Some(settled)
+	}
+	within := func(edge float64) *float64 {
+		b := attempt{start: a.start, first: a.first, from: []int{a.start}, peaks: []int{a.start}, entry: -1}
+		b.follow(tr, tr.sides(edge, cfg), int64(math.Round(in.HoldS*1e6)), a.limit, edge)
+		if b.entry < 0 {
+			return nil
+		}
+		return schemas.Some(seconds(b.entryT - a.startT))
+	}
+	low = within(in.LevelDeg + off)
+	if in.LevelDeg > off {
+		high = within(in.LevelDeg - off)
+	}
+	if low == nil || *low > settled {
+		low = schemas.Some(settled)
+	}
+	if high != nil && *high < settled {
+		high = schemas.Some(settled)
+	}
+	return low, high
+}

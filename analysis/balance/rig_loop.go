@@ -1,0 +1,167 @@
+package balance
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// gains are a change of a law: its proportional gain times factor, and rateS more of that
+// gain on the rate.
+type gains struct{ factor, rateS float64 }
+
+// asTheyAre changes nothing.
+var asTheyAre = gains{factor: 1}
+
+// with is the law after a change of gains.
+func (l law) with(c gains) law {
+	l.gain, l.lead = l.gain*c.factor, l.lead/c.factor+c.rateS
+	return l
+}
+
+// closed are the poles of a rig under a law and how it swings from the rig's start on.
+type closed struct {
+	zeta, wn float64 // of the pair of poles that makes most of the tilt; zeta is 1 without a pair
+	stable   bool
+	slowest  float64 // 1/s, how fast the slowest pole dies down
+}
+
+const shownS = 4.0 // s over which the pair that makes most of the tilt is looked for
+
+// closeLoop is the loop of a rig and a law. Lateness is (1 - h s + h² s²/3)/(1 + h s + h² s²/3)
+// with h half of it (Padé, second order), friction the damping that takes as much out of a
+// sine of the size there was (describing function, as quietPart).
+func (g rig) closeLoop(l law) closed {
+	damp := g.damp + 4/math.Pi*g.rub/math.Max(g.swung, turnedDegS)
+	h := l.late / 2
+	behind, ahead := polynomial{1, h, h * h / 3}, polynomial{1, -h, h * h / 3}
+	drive := polynomial{1, g.lag}
+	if !g.force {
+		drive = polynomial{0, 1, g.lag}
+	}
+	soft := polynomial{1, l.soft}
+	k := g.pull * l.gain * (1 - l.quiet)
+	rest := drive.times(behind).times(soft)
+	all := polynomial{g.stiff, damp, 1}.times(rest).plus(ahead.times(polynomial{k, k * (l.soft + l.lead)}))
+	start := polynomial{g.rate + damp*g.tilt, g.tilt}.times(rest)
+	if !g.force {
+		start = start.plus(polynomial{-g.place, -g.place * g.lag}.times(behind).times(soft))
+	}
+	out := closed{zeta: 1, wn: math.Inf(1), stable: true, slowest: math.Inf(1)}
+	most, slope := 0.0, all.slope()
+	for _, s := range all.roots() {
+		out.stable = out.stable && real(s) < 0
+		out.slowest = min(out.slowest, -real(s))
+		if imag(s) <= 0 {
+			continue
+		}
+		part := cmplx.Abs(start.at(s) / slope.at(s))
+		energy := part * part * math.Expm1(2*real(s)*shownS) / (2 * real(s))
+		if energy > most {
+			most, out.wn = energy, cmplx.Abs(s)
+			out.zeta = -real(s) / out.wn
+		}
+	}
+	return out
+}
+
+// polynomial has its coefficients lowest first.
+type polynomial []float64
+
+func (p polynomial) times(q polynomial) polynomial {
+	out := make(polynomial, len(p)+len(q)-1)
+	for i, a := range p {
+		for j, b := range q {
+			out[i+j] += a * b
+		}
+	}
+	return out
+}
+
+func (p polynomial) plus(q polynomial) polynomial {
+	out := make(polynomial, max(len(p), len(q)))
+	copy(out, p)
+	for i, b := range q {
+		out[i] += b
+	}
+	return out
+}
+
+func (p polynomial) at(s complex128) complex128 {
+	v := complex(0, 0)
+	for i := len(p) - 1; i >= 0; i-- {
+		v = v*s + complex(p[i], 0)
+	}
+	return v
+}
+
+func (p polynomial) slope() polynomial {
+	out := make(polynomial, max(1, len(p)-1))
+	for i := 1; i < len(p); i++ {
+		out[i-1] = float64(i) * p[i]
+	}
+	return out
+}
+
+// roots are the eigenvalues of the companion matrix.
+func (p polynomial) roots() []complex128 {
+	for len(p) > 1 && math.Abs(p[len(p)-1]) < 1e-9 {
+		p = p[:len(p)-1]
+	}
+	n := len(p) - 1
+	if n == 0 {
+		return nil
+	}
+	m := mat.NewDense(n, n, nil)
+	for i := range n {
+		if i > 0 {
+			m.Set(i, i-1, 1)
+		}
+		m.Set(i, n-1, -p[i]/p[n])
+	}
+	var e mat.Eigen
+	if !e.Factorize(m, mat.EigenNone) {
+		return nil
+	}
+	return e.Values(nil)
+}
+
+// settles is how many seconds after the rig's start the tilt stays within level for good under
+// a law that gives no more than limit; nil when not within longest. It is stepped with the
+// band in which the loop stands still left out, as its share of the gain is.
+func (g rig) settles(l law, limit, level float64) *float64 {
+	const step, longest = 0.01, 20.0
+	late := int(math.Round(l.late / step))
+	tilt, rate, place, speed, smooth := g.tilt, g.rate, 0.0, 0.0, 0.0
+	if g.pull != 0 && !g.force {
+		place = g.place / g.pull
+	}
+	n := int(longest / step)
+	words := make([]float64, n)
+	out := 0
+	for i := range n {
+		smooth += (1 - math.Exp(-step/math.Max(l.soft, 1e-3))) * (rate - smooth)
+		words[i] = l.gain * (1 - l.quiet) * (tilt + l.lead*smooth)
+		u := 0.0
+		if i >= late {
+			u = math.Max(-limit, math.Min(limit, words[i-late]))
+		}
+		speed += (1 - math.Exp(-step/math.Max(g.lag, 1e-3))) * (u - speed)
+		place += speed * step
+		pull := place
+		if g.force {
+			pull = speed
+		}
+		rate += step * (-g.damp*rate - g.stiff*tilt - g.rub*math.Tanh(rate/turnedDegS) - g.pull*pull)
+		tilt += step * rate
+		if !(math.Abs(tilt) <= level) {
+			out = i + 1
+		}
+	}
+	if out == n {
+		return nil
+	}
+	s := float64(out) * step
+	return &s
+}

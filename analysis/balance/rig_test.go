@@ -1,0 +1,120 @@
+package balance
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// boardOnWheels is a platform of damp 6 1/s and stiffness 4 1/s² that the robot's weight tips
+// by where it stands, under a loop command = gain (tilt + lead rate) in deg that stands still
+// within 1 deg of level and is cut off at 0.15, in steps of a millisecond. It gives tilt and
+// command 50 times a second from the moment the platform comes off its stop at 12 deg.
+func boardOnWheels(gain, lead, noise, lengthS float64) Input {
+	const damp, stiff, pull, h = 6.0, 4.0, 700.0, 1e-3
+	r := rand.New(rand.NewPCG(5, 5))
+	tilt, rate, way, command := -12.0, 0.0, 0.08, 0.0
+	in := Input{Tilt: &series.Float{}, Drive: &series.Float{}, MountDeg: 6, LevelDeg: 2.5, HoldS: 1}
+	for k := range int(lengthS / h) {
+		if k%10 == 0 {
+			command = 0
+			if math.Abs(tilt) > 1 {
+				command = math.Max(-0.15, math.Min(0.15, gain*(tilt+lead*rate)))
+			}
+		}
+		if k%20 == 0 {
+			in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(k)*1000), append(in.Tilt.V, tilt+noise*r.NormFloat64())
+			in.Drive.T, in.Drive.V = append(in.Drive.T, int64(k)*1000), append(in.Drive.V, command)
+		}
+		way += command * h
+		rate += (-damp*rate - stiff*tilt - pull*(way-0.02)) * h
+		tilt += rate * h
+	}
+	in.End = in.Tilt.T[len(in.Tilt.T)-1]
+	return in
+}
+
+// The platform's own numbers are told by a log without noise, and with noise how the two
+// together swing, by the poles of the very equations that made the log.
+func TestTheRigIsTold(t *testing.T) {
+	truth := rig{damp: 6, stiff: 4, pull: 700, tilt: -12, place: 700 * 0.06, swung: 10}
+	for _, noise := range []float64{0, 0.1} {
+		in, cfg := boardOnWheels(0.008, 0.2, noise, 8), DefaultConfig()
+		tr := clean(in.Tilt, nil, cfg)
+		found := attempts(tr, in, cfg)
+		require.NotEmpty(t, found)
+		u := tune(tr, found[0], in, cfg)
+		require.True(t, u.ok, "noise %g", noise)
+		assert.False(t, u.best.rig.force)
+		assert.InDelta(t, 0.008, u.best.law.gain, 0.0006)
+		now := truth.closeLoop(law{gain: 0.008, lead: 0.2, late: 0.005})
+		assert.InDelta(t, now.zeta, u.now.zeta, 0.03+0.4*noise)
+		assert.InEpsilon(t, now.wn/(2*math.Pi), u.now.hz, 0.05+0.5*noise)
+	}
+}
+
+// The advice tried: the same platform under the lowered gain is damped as was said.
+func TestLowerGainDampsAsTold(t *testing.T) {
+	cfg := DefaultConfig()
+	for _, lead := range []float64{0, 0.1, 0.2} {
+		in := boardOnWheels(0.008, lead, 0.05, 8)
+		tr := clean(in.Tilt, nil, cfg)
+		a := attempts(tr, in, cfg)[0]
+		u := tune(tr, a, in, cfg)
+		change := u.lower(a, tr, in, cfg)
+		require.NotNil(t, change, "lead %g", lead)
+		assert.Less(t, *change.SettleS, *change.SettleNowS)
+		truth := rig{damp: 6, stiff: 4, pull: 700, tilt: -12, place: 700 * 0.06}
+		was := law{gain: 0.008, lead: lead, late: 0.005, quiet: u.best.law.quiet} // at the size of swing there was
+		then := truth.closeLoop(was.with(gains{factor: change.GainFactor}))
+		assert.Greater(t, then.zeta, truth.closeLoop(was).zeta+surelyBetter)
+		assert.InDelta(t, then.zeta, change.Damping, 0.15)
+		assert.True(t, then.stable)
+		before := Detect(in, cfg).Balances[0]
+		again := Detect(boardOnWheels(0.008*change.GainFactor, lead/change.GainFactor, 0.05, 8), cfg).Balances[0]
+		require.NotNil(t, before.SettleS)
+		require.NotNil(t, again.SettleS)
+		assert.Less(t, *again.SettleS, *before.SettleS-1)
+		assert.Less(t, again.Overshoots, before.Overshoots)
+	}
+}
+
+// By hand: s³ + 6 s² + (4 + 5.6 lead) s + 5.6 with the lead that puts its pair at a damping of
+// 0.7. The pair's w solves w²(6 - 1.4 w) = 5.6, and 4 + 5.6 lead = w² + 1.4 w (6 - 1.4 w).
+func TestPolesOfTheLoop(t *testing.T) {
+	g := rig{damp: 6, stiff: 4, pull: 700, tilt: 1}
+	const w = 1.1319296 // Newton by hand
+	require.InDelta(t, 5.6, w*w*(6-1.4*w), 0.06)
+	lead := (w*w + 1.4*w*(6-1.4*w) - 4) / 5.6
+	now := g.closeLoop(law{gain: 5.6 / 700, lead: lead})
+	assert.InDelta(t, 0.7, now.zeta, 0.01)
+	assert.InDelta(t, w, now.wn, 0.02)
+	assert.True(t, now.stable)
+}
+
+// A step of tilt” + 2 tilt' + 5 tilt = 1 from rest, by its formula: 0.2 (1 - e^-t (cos 2t + sin 2t/2)).
+func TestStepperIsExact(t *testing.T) {
+	s := newStepper(2, 5, 0.025)
+	x, v := 0.0, 0.0
+	for i := 1; i <= 100; i++ {
+		x, v = s.next(x, v, 1)
+		at := 0.025 * float64(i)
+		assert.InDelta(t, 0.2*(1-math.Exp(-at)*(math.Cos(2*at)+math.Sin(2*at)/2)), x, 1e-12)
+	}
+}
+
+// Routh's rule: s³ + b s² + k s + p is stable when b k > p.
+func TestStabilityIsRouths(t *testing.T) {
+	for _, c := range []struct {
+		b, k, p float64
+		stable  bool
+	}{{2, 3, 5.99, true}, {2, 3, 6.01, false}, {1, 10, 9.9, true}, {1, 10, 10.1, false}} {
+		g := rig{damp: c.b, stiff: c.k, pull: c.p, tilt: 1}
+		assert.Equal(t, c.stable, g.closeLoop(law{gain: 1}).stable, "%+v", c)
+	}
+}
