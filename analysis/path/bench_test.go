@@ -1,6 +1,9 @@
 package path
 
-import "testing"
+import (
+	"fmt"
+	"testing"
+)
 
 // BenchmarkDetect is one match as robots log it: 150 s, five stages, 200 Hz, all signals.
 func BenchmarkDetect(b *testing.B) {
@@ -8,5 +11,27 @@ func BenchmarkDetect(b *testing.B) {
 	b.ResetTimer()
 	for b.Loop() {
 		Detect(in, DefaultConfig())
+	}
+}
+
+// BenchmarkDetectGrows is how time and memory grow with the length of the log, and so with
+// the pieces in it, and with the stages: each beside the smallest of its kind. Both should
+// grow as their number does.
+func BenchmarkDetectGrows(b *testing.B) {
+	run := func(name string, s settings) {
+		in, _, pieces := play(s)
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				Detect(in, DefaultConfig())
+			}
+			b.ReportMetric(float64(pieces), "pieces")
+		})
+	}
+	for _, long := range []float64{75, 150, 300, 600} {
+		run(fmt.Sprintf("seconds=%.0f", long), settings{seed: 1, hz: 200, jamRate: 0.04, stages: 5, cap: 2, long: long})
+	}
+	for _, stages := range []int{3, 6, 12} {
+		run(fmt.Sprintf("stages=%d", stages), settings{seed: 1, hz: 200, jamRate: 0.02, stages: stages, cap: 2, long: 150})
 	}
 }

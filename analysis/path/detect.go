@@ -18,7 +18,7 @@ func Detect(in Input, cfg Config) Result {
 	all, sensor := w.pieces()
 	motors := w.motors(all)
 	jams := w.jams(all, sensor, motors)
-	jams = append(jams, w.stalls(all, jams, motors)...)
+	jams = better(jams, w.stalls(all, jams, motors), cfg)
 	slices.SortStableFunc(jams, func(a, b found) int { return cmp.Compare(a.start, b.start) })
 
 	stuck := map[int]bool{} // pieces whose last visit ended in a jam
@@ -46,6 +46,17 @@ func Detect(in Input, cfg Config) Result {
 	out.Stages = w.summary(all, out.Jams)
 	out.Faults = w.faults(all, sensor)
 	return out
+}
+
+// better is the jams of pieces and those of motors that stood: where a motor makes believed
+// what a piece only makes suspected, the motor's is kept.
+func better(pieces, motors []found, cfg Config) []found {
+	out := slices.DeleteFunc(pieces, func(p found) bool {
+		return p.jam.Confidence < cfg.Believe && slices.ContainsFunc(motors, func(m found) bool {
+			return m.jam.Confidence >= cfg.Believe && m.jam.StartS < p.jam.EndS && m.jam.EndS > p.jam.StartS
+		})
+	})
+	return append(out, motors...)
 }
 
 // pieces follows the pieces through the beams. What is usual is needed to follow them and

@@ -217,26 +217,51 @@ var rampsS = [...]float64{0.015, 0.05, 0.12, 0.25}
 // settledS is when the slowest of them is nearly through.
 const settledS = 0.6
 
-// trail reads a signal of the settled motor along a visit that begins at a time.
+// rampStep is the step of the tables of how far a ramp is through, µs: an exponential for
+// every sample and moment would be most of the work.
+const rampStep = 5_000
+
+// rampParts are those tables, one for each of rampsS.
+var rampParts = func() (out [len(rampsS)][256]float64) {
+	for i, ramp := range rampsS {
+		for k := range out[i] {
+			out[i][k] = 1 - math.Exp(-schemas.Seconds(int64(k)*rampStep)/ramp)
+		}
+	}
+	return out
+}()
+
+// trail reads a signal of the settled motor along a visit that begins at a time. What is
+// sampled much faster than it ripples is averaged.
 func (m *motor) trail(from, to int64, c relay, read func(k int) float64, l levels, usual distuv.Normal, stands, ripple float64) trail {
-	const rippleS = 0.06
+	const (
+		rippleS = 0.06
+		merge   = 15_000 // µs
+	)
 	tr := trail{pass: usual.Sigma, to: stands, bears: l.hardest(stands < usual.Mu), sigma: ripple}
+	n := 0.0 // samples in the last one
 	for k := series.From(m.t, from); k+1 < len(m.t) && m.t[k] < to; k++ {
 		y := read(k)
 		if !m.settled[k] || math.IsNaN(y) {
 			continue
 		}
-		tr.t, tr.y = append(tr.t, m.t[k]), append(tr.y, y)
+		w := schemas.Seconds(m.t[k+1]-m.t[k]) / rippleS
+		if last := len(tr.t) - 1; last >= 0 && m.t[k]-tr.t[last] < merge {
+			tr.y[last] = (n*tr.y[last] + y) / (n + 1)
+			tr.w[last] = min(tr.w[last]+w, 1)
+			n++
+			continue
+		}
+		n = 1
+		tr.t, tr.y, tr.w = append(tr.t, m.t[k]), append(tr.y, y), append(tr.w, min(w, 1))
 		tr.usual = append(tr.usual, l.at(c.onward(from, m.t[k]), usual.Mu))
-		tr.w = append(tr.w, min(schemas.Seconds(m.t[k+1]-m.t[k])/rippleS, 1))
 	}
 	return tr
 }
 
 // fits is the log-likelihood of the trail, up to a constant, for a load that changed to a
-// level at a time, all ramps considered. A single sample cannot speak for more than most.
+// level at a time, all ramps considered.
 func (tr *trail) fits(stop int64, to float64) float64 {
-	const most = 4
 	n := 0 // samples before it
 	weight, sum := 0.0, 0.0
 	for n < len(tr.t) && tr.t[n] < stop {
@@ -246,19 +271,30 @@ func (tr *trail) fits(stop int64, to float64) float64 {
 	own := sum / (square(tr.sigma/tr.pass) + weight) // height of this pass over the usual
 	moving := -square(own/tr.pass) / 2
 	for k := range n {
-		moving -= tr.w[k] * min(square((tr.y[k]-tr.usual[k]-own)/tr.sigma)/2, most)
+		moving -= tr.off(k, tr.usual[k]+own)
 	}
-	ramps := make([]float64, 0, len(rampsS))
-	for _, ramp := range rampsS {
-		stands := 0.0
-		for k := n; k < len(tr.t); k++ {
-			part := 1 - math.Exp(-schemas.Seconds(tr.t[k]-stop)/ramp)
-			level := tr.usual[k] + own
-			stands -= tr.w[k] * min(square((tr.y[k]-level-part*(to-level))/tr.sigma)/2, most)
+	var ramps [len(rampsS)]float64
+	for k := n; k < len(tr.t); k++ {
+		level := tr.usual[k] + own
+		at := (tr.t[k] - stop) / rampStep
+		if at >= int64(len(rampParts[0])) {
+			through := tr.off(k, to)
+			for i := range ramps {
+				ramps[i] -= through
+			}
+			continue
 		}
-		ramps = append(ramps, stands)
+		for i := range ramps {
+			ramps[i] -= tr.off(k, level+rampParts[i][at]*(to-level))
+		}
 	}
-	return moving + stat.LogSum(ramps)
+	return moving + stat.LogSum(ramps[:])
+}
+
+// off is what sample k costs at a level. A single one cannot speak for more than most.
+func (tr *trail) off(k int, level float64) float64 {
+	const most = 4
+	return tr.w[k] * min(square((tr.y[k]-level)/tr.sigma)/2, most)
 }
 
 func square(x float64) float64 { return x * x }

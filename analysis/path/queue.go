@@ -19,12 +19,22 @@ func (w *way) free(all []journey, i int, v visit) int64 {
 			if !ahead || u.slot > max(v.slot+1, v.next) { // next is further on where a beam missed it
 				continue
 			}
-			if shared := min(u.to, v.to) - max(u.from, from); shared > w.passing(u.slot) {
-				from = max(from, min(u.to, v.to))
+			to := min(w.until(u), v.to)
+			if shared := to - max(u.from, from); shared > w.passing(u.slot) {
+				from = max(from, to)
 			}
 		}
 	}
 	return from
+}
+
+// until is how long a piece stood in the way: one that a later piece passed was gone before,
+// and most likely went on as pieces do.
+func (w *way) until(u visit) int64 {
+	if u.how != lost {
+		return u.to
+	}
+	return min(u.to, w.driven(u.slot, u.from, u.freed).after(u.from, w.laws[u.slot].in95))
 }
 
 // passing is how long, in µs by the wall, a piece at most shares a slot's neighbourhood
@@ -87,10 +97,14 @@ func (w *way) ahead(all []journey, i int, s *stand, known []found) (l leader, ok
 			if n == i || d < 0 || d > 2 || d == 0 && n > i {
 				continue
 			}
-			if 2*(min(u.to, s.end)-max(u.from, s.start)) > s.end-s.start && (!ok || !l.near) {
-				gap := w.driven(s.slot, s.visit.from, s.freed).onward(u.to, s.to)
-				together := u.how != stays && s.how != stays && u.to <= s.to+w.passing(u.slot) && gap <= s.law.in95
-				l, ok = leader{near: d < 2, went: together, stuck: w.stuck(known, n+1, s)}, true
+			stuck, to := w.stuck(known, n+1, s), u.to
+			if !stuck {
+				to = w.until(u)
+			}
+			if 2*(min(to, s.end)-max(u.from, s.start)) > s.end-s.start && (!ok || !l.near) {
+				gap := w.driven(s.slot, s.visit.from, s.freed).onward(to, s.to)
+				together := u.how != stays && s.how != stays && to <= s.to+w.passing(u.slot) && gap <= s.law.in95
+				l, ok = leader{near: d < 2, went: together, stuck: stuck}, true
 			}
 		}
 	}

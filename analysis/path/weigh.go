@@ -135,6 +135,8 @@ func (s *stand) slowness(w *way, followed bool) float64 {
 		most = 5
 	case !c.told:
 		most = 4
+	case s.slot >= w.wait && s.law.n < 2:
+		most = 3 // what a release takes is not known
 	}
 	return min(max(odds, -3), most)
 }
