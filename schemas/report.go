@@ -28,6 +28,7 @@ type Report struct {
 	Usual         Usual         `json:"usual"`
 	Balances      []Balance     `json:"balances"`
 	Moves         []Move        `json:"moves"`
+	Motors        []Motor       `json:"motors"`
 	Autonomous    Autonomous    `json:"autonomous"`
 	Unknowns      []Unknown     `json:"unknowns"`
 }
@@ -523,6 +524,58 @@ type Move struct {
 	PeakA     *float64 `json:"peak_a"`
 }
 
+// Which current a motor's signal shows.
+const (
+	CurrentWinding = "winding" // that in the motor
+	CurrentSupply  = "supply"  // that which its controller takes, smaller by the share of the time it is switched on
+)
+
+// Motor is one motor over the match, as far as its signals tell: V = I R + K w, with V the
+// supply's voltage times the command.
+type Motor struct {
+	Name               string   `json:"name"`
+	Current            string   `json:"current"`        // its signal
+	Side               string   `json:"side"`           // winding, supply; empty when the log cannot tell
+	ResistanceOhm      *float64 `json:"resistance_ohm"` // of the winding and the wires to where the supply is measured
+	ResistanceLowOhm   *float64 `json:"resistance_low_ohm"`
+	ResistanceHighOhm  *float64 `json:"resistance_high_ohm"`
+	ConstantVS         *float64 `json:"constant_v_s"` // V for each rad/s of its speed signal
+	ConstantLowVS      *float64 `json:"constant_low_v_s"`
+	ConstantHighVS     *float64 `json:"constant_high_v_s"`
+	ResidualA          *float64 `json:"residual_a"` // standard deviation of what that leaves in steady driving
+	FreeA              *float64 `json:"free_a"`     // drawn running lightly: a fifth of steady driving takes less
+	RestA              *float64 `json:"rest_a"`     // read while it was told to rest and stood
+	RmsA               *float64 `json:"rms_a"`      // the steady current that would have warmed it as much, while enabled
+	PeakA              *float64 `json:"peak_a"`
+	StalledS           *float64 `json:"stalled_s"`
+	Stalls             []Stall  `json:"stalls"`    // it stood although driven
+	Unpowered          []Stall  `json:"unpowered"` // driven, and neither current nor speed
+	Idle               []Stall  `json:"idle"`      // told to rest and standing, and current
+	LimitA             *float64 `json:"limit_a"`   // the profile's: what it bears for ever
+	TauS               *float64 `json:"tau_s"`     // and how slowly it warms
+	Heat               *float64 `json:"heat"`      // most of that limit, 1 is as warm as it may be
+	HeatAtS            *float64 `json:"heat_at_s"`
+	Twin               string   `json:"twin"`       // the motor it was compared with
+	TwinShare          *float64 `json:"twin_share"` // of the current of both when both were told the same
+	TwinShareLow       *float64 `json:"twin_share_low"`
+	TwinShareHigh      *float64 `json:"twin_share_high"`
+	TwinBouts          int      `json:"twin_bouts"`
+	UsualResistanceOhm *float64 `json:"usual_resistance_ohm"` // median of earlier matches
+	// SpreadResistanceOhm and SpreadFreeA are robust standard deviations of earlier matches.
+	SpreadResistanceOhm *float64 `json:"spread_resistance_ohm"`
+	UsualFreeA          *float64 `json:"usual_free_a"`
+	SpreadFreeA         *float64 `json:"spread_free_a"`
+	UsualMatches        int      `json:"usual_matches"`
+	Reason              string   `json:"reason"` // why its resistance is not known
+}
+
+// Stall is a stretch of a motor with its mean current, in the direction of its command.
+type Stall struct {
+	StartS float64 `json:"start_s"`
+	EndS   float64 `json:"end_s"`
+	MeanA  float64 `json:"mean_a"`
+}
+
 // Autonomous is what was done in the autonomous period; all nil when there was none.
 type Autonomous struct {
 	StartS         *float64    `json:"start_s"`
@@ -611,6 +664,12 @@ func (r *Report) Finish() {
 		fill(&r.Balances[i].Swings)
 	}
 	fill(&r.Moves)
+	fill(&r.Motors)
+	for i := range r.Motors {
+		fill(&r.Motors[i].Stalls)
+		fill(&r.Motors[i].Unpowered)
+		fill(&r.Motors[i].Idle)
+	}
 	fill(&r.Autonomous.ScoresS)
 	fill(&r.Autonomous.Track)
 	fill(&r.Unknowns)

@@ -11,7 +11,7 @@ import (
 func (d *decoder) check(p *Profile) error {
 	steps := []func(*Profile) error{
 		d.checkHead, d.checkGame, d.checkMode, d.checkPower, d.checkPath, d.checkCycles,
-		d.checkBalance, d.checkMoves, d.checkRefs,
+		d.checkBalance, d.checkMoves, d.checkMotors, d.checkRefs,
 	}
 	for _, step := range steps {
 		if err := step(p); err != nil {

@@ -18,6 +18,7 @@ type Profile struct {
 	Cycles  *Cycles  `yaml:"cycles"`
 	Balance *Balance `yaml:"balance"`
 	Moves   []Move   `yaml:"moves"`
+	Motors  []Motor  `yaml:"motors"`
 }
 
 // Game is how long the periods last and what things are worth.
@@ -134,6 +135,23 @@ type Move struct {
 	Target   *Ref    `yaml:"target"`
 	Current  *Ref    `yaml:"current"`
 	Within   float64 `yaml:"within"`
+}
+
+// Motor is a motor that no other section names, or more about that of the stage or move of
+// the same name, whose signals it has unless it names others.
+type Motor struct {
+	Name    string     `yaml:"name"`
+	Command *Ref       `yaml:"command"` // -1..1
+	Current *Ref       `yaml:"current"` // A
+	Speed   *Ref       `yaml:"speed"`   // rad/s, at the motor or behind its gears
+	Twin    string     `yaml:"twin"`    // the motor on the same mechanism that is told the same
+	Heat    *HeatLimit `yaml:"heat"`
+}
+
+// HeatLimit is how much current a motor bears.
+type HeatLimit struct {
+	Amps float64 `yaml:"amps"`  // for ever
+	TauS float64 `yaml:"tau_s"` // thermal time constant
 }
 
 // Ref names a signal and how its samples become the quantity meant. In YAML it is a bare

@@ -89,5 +89,11 @@ func (p *Profile) Refs() []NamedRef {
 		add(m.Target, WantNumber, none, role+"target", "target of %s", m.Name)
 		add(m.Current, WantNumber, units.Ampere, role+"current", "current of %s", m.Name)
 	}
+	for i := range p.Motors {
+		m, role := &p.Motors[i], fmt.Sprintf("motors[%d].", i)
+		add(m.Command, WantNumber, units.One, role+"command", "command of motor %s", m.Name)
+		add(m.Current, WantNumber, units.Ampere, role+"current", "current of motor %s", m.Name)
+		add(m.Speed, WantNumber, units.RadianPerSecond, role+"speed", "speed of motor %s", m.Name)
+	}
 	return out
 }

@@ -250,6 +250,56 @@ func moveRows(r *schemas.Report) []Move {
 	return out
 }
 
+// Motor is a row of motors.parquet.
+type Motor struct {
+	Seal              string   `parquet:"seal"`
+	Name              string   `parquet:"name"`
+	Side              string   `parquet:"side"`
+	ResistanceOhm     *float64 `parquet:"resistance_ohm,optional"`
+	ResistanceLowOhm  *float64 `parquet:"resistance_low_ohm,optional"`
+	ResistanceHighOhm *float64 `parquet:"resistance_high_ohm,optional"`
+	ConstantVS        *float64 `parquet:"constant_v_s,optional"`
+	ConstantLowVS     *float64 `parquet:"constant_low_v_s,optional"`
+	ConstantHighVS    *float64 `parquet:"constant_high_v_s,optional"`
+	ResidualA         *float64 `parquet:"residual_a,optional"`
+	FreeA             *float64 `parquet:"free_a,optional"`
+	RestA             *float64 `parquet:"rest_a,optional"`
+	RmsA              *float64 `parquet:"rms_a,optional"`
+	PeakA             *float64 `parquet:"peak_a,optional"`
+	StalledS          *float64 `parquet:"stalled_s,optional"`
+	Stalls            int32    `parquet:"stalls"`
+	UnpoweredS        float64  `parquet:"unpowered_s"`
+	IdleS             float64  `parquet:"idle_s"`
+	Heat              *float64 `parquet:"heat,optional"`
+	HeatAtS           *float64 `parquet:"heat_at_s,optional"`
+	Twin              string   `parquet:"twin"`
+	TwinShare         *float64 `parquet:"twin_share,optional"`
+	TwinShareLow      *float64 `parquet:"twin_share_low,optional"`
+	TwinShareHigh     *float64 `parquet:"twin_share_high,optional"`
+}
+
+func motorRows(r *schemas.Report) []Motor {
+	lasted := func(spans []schemas.Stall) float64 {
+		sum := 0.0
+		for _, s := range spans {
+			sum += s.EndS - s.StartS
+		}
+		return sum
+	}
+	out := make([]Motor, len(r.Motors))
+	for i, m := range r.Motors {
+		out[i] = Motor{
+			Seal: r.From.Seal, Name: m.Name, Side: m.Side,
+			ResistanceOhm: m.ResistanceOhm, ResistanceLowOhm: m.ResistanceLowOhm, ResistanceHighOhm: m.ResistanceHighOhm,
+			ConstantVS: m.ConstantVS, ConstantLowVS: m.ConstantLowVS, ConstantHighVS: m.ConstantHighVS,
+			ResidualA: m.ResidualA, FreeA: m.FreeA, RestA: m.RestA, RmsA: m.RmsA, PeakA: m.PeakA,
+			StalledS: m.StalledS, Stalls: int32(len(m.Stalls)), UnpoweredS: lasted(m.Unpowered), IdleS: lasted(m.Idle),
+			Heat: m.Heat, HeatAtS: m.HeatAtS, Twin: m.Twin, TwinShare: m.TwinShare, TwinShareLow: m.TwinShareLow, TwinShareHigh: m.TwinShareHigh,
+		}
+	}
+	return out
+}
+
 // Finding is a row of findings.parquet.
 type Finding struct {
 	Seal        string   `parquet:"seal"`

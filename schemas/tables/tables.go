@@ -11,6 +11,7 @@
 //	brownout_branches.parquet  a row for each branch of each brownout
 //	balances.parquet           a row a balance attempt
 //	moves.parquet              a row a move
+//	motors.parquet             a row a motor
 //	findings.parquet           a row a finding
 //
 // Season, event, match and robot are not columns: the partition folders a file lies in say
@@ -62,6 +63,7 @@ func Writers(r *schemas.Report) map[string]func(io.Writer) error {
 		"brownout_branches.parquet": writer(seal, branchRows(r)),
 		"balances.parquet":          writer(seal, balanceRows(r)),
 		"moves.parquet":             writer(seal, moveRows(r)),
+		"motors.parquet":            writer(seal, motorRows(r)),
 		"findings.parquet":          writer(seal, findingRows(r)),
 	}
 }

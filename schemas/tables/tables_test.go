@@ -63,6 +63,7 @@ func fullReport() *schemas.Report {
 			{StartS: 140, EndS: 153, Outcome: "ran_out", PeakDeg: 9},
 		},
 		Moves:      []schemas.Move{{Name: "lift", StartS: 5, EndS: 6, From: 0, To: 1, SettleS: ptr(0.8), RiseS: ptr(0.5), Outcome: "settled"}, {Name: "lift", Outcome: "superseded"}},
+		Motors:     []schemas.Motor{{Name: "mouth", Side: "winding", ResistanceOhm: ptr(0.3), StalledS: ptr(0.0), Idle: []schemas.Stall{{StartS: 5, EndS: 8, MeanA: 3}}}},
 		Autonomous: schemas.Autonomous{Pieces: ptr(0), EndX: ptr(0.0), EndY: ptr(2.5)},
 	}
 	for _, name := range []string{"path", "power", "cycles", "balance", "moves", "autonomous", "quality"} {
@@ -106,6 +107,7 @@ func TestRowsSurvive(t *testing.T) {
 	same(t, dir, "brownout_branches.parquet", branchRows(r), 2)
 	same(t, dir, "balances.parquet", balanceRows(r), 2)
 	same(t, dir, "moves.parquet", moveRows(r), 2)
+	same(t, dir, "motors.parquet", motorRows(r), 1)
 	same(t, dir, "findings.parquet", findingRows(r), 3)
 }
 
