@@ -3,7 +3,7 @@
 //
 // Run binds the profile's signals to the log, lets each analysis of All look, and asks
 // package findings what a crew should read first. Each analysis is a package of its own
-// (path, power, cycles, balance, moves, autonomous, quality) that knows series and no
+// (path, power, cycles, balance, moves, motors, autonomous, quality) that knows series and no
 // profile; the file bind_NAME.go here is the short piece in between. A new detector is a
 // package, such a file, and a line in All. What a jam cost (cost), what went before it
 // (before) and what else it hangs together with (links) is told once all have looked.
@@ -72,6 +72,7 @@ func All() []Analysis {
 		{"cycles", "how long from score to score, and which cycles were slow and why", lookAtCycles},
 		{"balance", "attempts to be level on the platform, and how the loop swings", lookAtBalance},
 		{"moves", "arms and lifts going to their targets", lookAtMoves},
+		{"motors", "what each motor is, how long it stood while driven, how warm it ran", lookAtMotors},
 		{"autonomous", "what the autonomous period scored and where it ended", lookAtAutonomous},
 		{"quality", "gaps, missing signals, sensors that cannot be believed", lookAtQuality},
 	}

@@ -34,16 +34,7 @@ func lookAtMoves(m *match) outcome {
 	}
 	in := moves.Input{Periods: m.report.Match.Periods, Start: m.start, End: m.end}
 	for i := range m.Profile.Moves {
-		p := &m.Profile.Moves[i]
-		mech := moves.Mechanism{Name: p.Name, Current: m.float(p.Current, (*profile.Ref).Amps), Within: p.Within}
-		mech.Position = m.float(p.Position, func(_ *profile.Ref, log *schemas.Log) (*series.Float, error) {
-			position, _, err := p.Bind(log)
-			return position, err
-		})
-		mech.Target = m.float(p.Target, func(_ *profile.Ref, log *schemas.Log) (*series.Float, error) {
-			_, target, err := p.Bind(log)
-			return target, err
-		})
+		mech := m.mechanism(&m.Profile.Moves[i])
 		if mech.Position != nil && mech.Target != nil {
 			in.Mechanisms = append(in.Mechanisms, mech)
 		}
@@ -55,4 +46,18 @@ func lookAtMoves(m *match) outcome {
 	m.report.Moves = out.Moves
 	m.note(out.Notes)
 	return outcome{}
+}
+
+// mechanism binds what a move is; a signal that the log does not have is nil.
+func (m *match) mechanism(p *profile.Move) moves.Mechanism {
+	mech := moves.Mechanism{Name: p.Name, Current: m.float(p.Current, (*profile.Ref).Amps), Within: p.Within}
+	mech.Position = m.float(p.Position, func(_ *profile.Ref, log *schemas.Log) (*series.Float, error) {
+		position, _, err := p.Bind(log)
+		return position, err
+	})
+	mech.Target = m.float(p.Target, func(_ *profile.Ref, log *schemas.Log) (*series.Float, error) {
+		_, target, err := p.Bind(log)
+		return target, err
+	})
+	return mech
 }

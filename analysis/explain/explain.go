@@ -76,7 +76,7 @@ func (in Input) events(f schemas.Finding) []schemas.Reasoning {
 	case "move":
 		return in.moves(f)
 	case "motor":
-		return in.standby(f)
+		return in.motors(f)
 	case "sensor":
 		return in.sensor(f)
 	case "autonomous":

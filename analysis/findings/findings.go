@@ -30,7 +30,7 @@ type Input struct {
 func Build(in Input) ([]schemas.Finding, schemas.Verdict) {
 	var all []drafted
 	for _, kind := range []func(Input) []drafted{
-		jams, suspectedJams, brownouts, battery, standbyDraws, balances, slowCycles, moves, sensors, neverCounted, gaps, auto,
+		jams, suspectedJams, brownouts, battery, standbyDraws, balances, slowCycles, moves, motors, sensors, neverCounted, gaps, auto,
 	} {
 		all = append(all, kind(in)...)
 	}

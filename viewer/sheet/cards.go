@@ -42,7 +42,7 @@ func (t table) HTML() template.HTML {
 
 func (v *view) cards() []card {
 	var out []card
-	for _, make := range []func() (card, bool){v.pathCard, v.powerCard, v.balanceCard, v.cyclesCard, v.autonomousCard, v.movesCard} {
+	for _, make := range []func() (card, bool){v.pathCard, v.powerCard, v.balanceCard, v.cyclesCard, v.autonomousCard, v.movesCard, v.motorsCard} {
 		if c, ok := make(); ok {
 			out = append(out, c)
 		}

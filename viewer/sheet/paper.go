@@ -67,7 +67,7 @@ func (v *view) planPaper() {
 	if v.OnePage = head+list(from)+path+v.secondPage()-22 <= 0.93*budget; v.OnePage {
 		return
 	}
-	for _, id := range []string{"moves", "autonomous", "cycles", "path", "balance", "power"} {
+	for _, id := range []string{"motors", "moves", "autonomous", "cycles", "path", "balance", "power"} {
 		if v.secondPage() <= budget {
 			return
 		}

@@ -1,0 +1,64 @@
+package motors
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// tellIdle writes the stretches in which the motor drew although it was told to rest and
+// stood. A draw that never changes is not told from a sensor whose zero is off: rest_a says it.
+func (r *record) tellIdle(row *schemas.Motor, cfg Config) {
+	if r.Command == nil {
+		return
+	}
+	rests := r.rests(cfg)
+	k := -1
+	for _, s := range r.stretches(func(x reading) bool { k++; return rests[k] && math.Abs(x.i) > cfg.IdleA }, cfg.MergeS) {
+		if s.EndS-s.StartS >= cfg.IdleS {
+			row.Idle = append(row.Idle, s)
+		}
+	}
+}
+
+// unpowered are the stretches in which the motor was driven, hardly turned and drew nothing:
+// a wire, a breaker or a controller that is off. When another motor of the robot was told to
+// run then and drew nothing either, it was the robot that was off.
+func (r *record) unpowered(others []*record, cfg Config) []schemas.Stall {
+	if r.Command == nil || r.Speed == nil || !(r.free > max(1, 6*r.noiseA)) {
+		return nil
+	}
+	var out []schemas.Stall
+	for _, s := range r.stretches(func(x reading) bool { return r.lacks(x, cfg) }, 0) {
+		if s.EndS-s.StartS >= cfg.NothingS && !anyLacks(others, s, cfg) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// lacks says whether a row shows the motor driven, without current and without speed.
+func (r *record) lacks(x reading, cfg Config) bool {
+	return !x.off && !x.sag && !x.quiet && x.u >= cfg.HoldShare*r.usual &&
+		math.Abs(x.i) < max(cfg.NothingA, r.free/4) && math.Abs(x.w) < r.freeSpeed(x)/2
+}
+
+func anyLacks(others []*record, s schemas.Stall, cfg Config) bool {
+	for _, o := range others {
+		told, lacked := 0.0, 0.0
+		for _, x := range o.rows {
+			at := schemas.Seconds(x.t)
+			if at < s.StartS || at >= s.EndS || !(x.u >= cfg.HoldShare*o.usual) {
+				continue
+			}
+			told += x.dt
+			if math.Abs(x.i) < max(cfg.NothingA, orZero(o.free)/4) {
+				lacked += x.dt
+			}
+		}
+		if lacked > told/2 {
+			return true
+		}
+	}
+	return false
+}
