@@ -35,6 +35,7 @@ func TestSampleLogsAgainstTheirTruth(t *testing.T) {
 			sameCycles(t, truth.Cycles, got.Cycles)
 			sameBalances(t, truth.Balances, got.Balances)
 			sameMoves(t, truth.Moves, got.Moves)
+			sameMotors(t, truth.Motors, got.Motors)
 			sameAutonomous(t, truth.Autonomous, got.Autonomous)
 			sameGaps(t, truth.Quality.Gaps, got.Quality.Gaps)
 			onlyKnownFindings(t, &truth, got.Findings)
@@ -164,6 +165,27 @@ func sameBalances(t *testing.T, want, got []schemas.Balance) {
 			assert.InDelta(t, *w.SettleS, *g.SettleS, 0.1)
 		}
 		assert.Equal(t, w.Overshoots, g.Overshoots)
+	}
+}
+
+// sameMotors: the motors of the path have the resistance and the constant that they had, to a
+// tenth and a hundredth, and stood when they did, to a third of a second.
+func sameMotors(t *testing.T, want, got []schemas.Motor) {
+	t.Helper()
+	for _, w := range want {
+		for _, g := range got {
+			if g.Name != w.Name {
+				continue
+			}
+			if g.ResistanceOhm != nil {
+				assert.InEpsilon(t, *w.ResistanceOhm, *g.ResistanceOhm, 0.1, w.Name)
+				assert.InEpsilon(t, *w.ConstantVS, *g.ConstantVS, 0.01, w.Name)
+			}
+			assert.NotEqual(t, schemas.CurrentSupply, g.Side, w.Name)
+			assert.InDelta(t, *w.StalledS, *g.StalledS, 0.35, w.Name)
+			assert.Empty(t, g.Unpowered, w.Name)
+			assert.Empty(t, g.Idle, w.Name)
+		}
 	}
 }
 

@@ -54,6 +54,7 @@ type world struct {
 	atBell   battery
 	restV    float64 // V, at the end of the lead-in
 	drawn    powerRecord
+	turned   motorRecord
 }
 
 // boarding is a moment the robot came onto the platform or left it, s robot clock.
@@ -147,6 +148,7 @@ func (w *world) remember() {
 		w.boarded = append(w.boarded, boarding{w.begin + w.now(), on})
 	}
 	w.drawn.note(w)
+	w.turned.note(w)
 	if w.steps == max(0, int(w.opens/step)-1) {
 		w.atStart = *w.battery
 	}

@@ -40,6 +40,7 @@ func Subjects() []Subject {
 		{"cycles", "cycles and which were slow", cycleFigures(), scoreCycles},
 		{"balance", "balance attempts", balanceFigures(), scoreBalance},
 		{"moves", "arms and lifts", moveFigures(), scoreMoves},
+		{"motors", "motors of the path", motorFigures(), scoreMotors},
 		{"findings", "what the sheet says, by kind", findingFigures(), scoreFindings},
 	}
 }

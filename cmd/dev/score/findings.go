@@ -86,7 +86,7 @@ func (c *Case) judge(f schemas.Finding) (right, can bool) {
 		}
 		return false, true
 	case "motor":
-		return anySpan(f, c.Truth.StandbyDraws, func(d schemas.StandbyDraw) (float64, float64) { return d.StartS, d.EndS }, 1), true
+		return anySpan(f, c.Truth.StandbyDraws, func(d schemas.StandbyDraw) (float64, float64) { return d.StartS, d.EndS }, 1) || c.stalledIn(f), true
 	case "sensor":
 		return c.judgeSensor(f)
 	case "data_gap":

@@ -264,3 +264,27 @@ func TestAdvisedGains(t *testing.T) {
 	assert.InDelta(t, 0.5, retuneOf(got, 119.8).GainFactor, 0)
 	assert.Nil(t, retuneOf(got, 140))
 }
+
+func TestMotors(t *testing.T) {
+	truth := schemas.Motor{
+		Name: "lift", Side: "winding", ResistanceOhm: some(0.3), ConstantVS: some(0.4), StalledS: some(1),
+		Stalls: []schemas.Stall{{StartS: 120, EndS: 121}},
+	}
+	got := schemas.Motor{
+		Name: "lift", Side: "winding", ResistanceOhm: some(0.315), ResistanceLowOhm: some(0.3), ResistanceHighOhm: some(0.33),
+		ConstantVS: some(0.4), ConstantLowVS: some(0.401), ConstantHighVS: some(0.402), StalledS: some(1.25),
+		Stalls: []schemas.Stall{{StartS: 120.2, EndS: 121.2}, {StartS: 130, EndS: 130.5}}, Idle: []schemas.Stall{{StartS: 140, EndS: 143}},
+	}
+	s := scoreMotors(caseOfHand(schemas.Report{Motors: []schemas.Motor{truth}}, schemas.Report{Motors: []schemas.Motor{got}}))
+	assert.InDeltaSlice(t, []float64{5}, s.Values["motor resistance error"], 1e-9)
+	assert.Equal(t, Sum{1, 1}, s.Sums["motor resistance interval holds truth"], "its ends belong to it")
+	assert.Equal(t, Sum{0, 1}, s.Sums["motor constant interval holds truth"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["side of the current right, where told"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["stall recall"])
+	assert.Equal(t, Sum{1, 2}, s.Sums["stall precision"])
+	assert.InDeltaSlice(t, []float64{0.25}, s.Values["stalled time error, where there is any"], 1e-9)
+	assert.InDelta(t, 1, s.Sums["motors said to be without power or to draw at rest"].K, 0)
+	s = scoreMotors(caseOfHand(schemas.Report{Motors: []schemas.Motor{truth}}, schemas.Report{}))
+	assert.Equal(t, Sum{0, 1}, s.Sums["motor resistance told, where truth has one"])
+	assert.Equal(t, Sum{0, 1}, s.Sums["stall recall"], "a motor that was not looked at did not stand for nobody")
+}
