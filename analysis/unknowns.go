@@ -50,7 +50,7 @@ func unknowns(m *match) []schemas.Unknown {
 	if !ran(r, "balance") {
 		add(fmt.Sprintf("How the %s was taken", platform), "tilt of the robot, from 20 Hz", "tilt trace, swings, settling time")
 	} else if p.Balance.Drive == nil && len(r.Balances) > 0 {
-		add("Why the balance swings", "drive command, with the tilt", "whether the loop has a rate term, and which would do")
+		add("Why the balance swings", "drive command, with the tilt", "whether the loop has a rate term, whether a lower gain would damp it, and who else moved it")
 	}
 	for _, g := range r.Quality.Gaps {
 		if g.Signal == "" {

@@ -22,7 +22,7 @@ func (v *view) balanceCard() (card, bool) {
 	}
 	c.Picture = v.figure("balance", "balance", func(w float64) (*draw.Picture, bool) { return draw.Balance(v.scene, last, w) })
 	if m := last.Model; m != nil && c.Picture != "" && m.ErrorDeg <= 2 && m.Zeta < 0.7 {
-		c.Keys = append(c.Keys, "Dashed: the same start with damping 0.7, by a model fitted to this attempt (fits within ±"+number(m.ErrorDeg, 1)+"°).")
+		c.Keys = append(c.Keys, "Dashed: the same start with damping 0.7, by a model fitted to this attempt (fits within ±"+number(m.ErrorDeg, 1)+"°). It does not say which gains give that.")
 	}
 	if last.Diagnosis != "" || last.Advice != "" {
 		c.Note = joined(sentence(last.Diagnosis), sentence(last.Advice))
@@ -37,7 +37,7 @@ func (v *view) balanceCard() (card, bool) {
 				settle = "not"
 			}
 			if b.DampingRatio != nil {
-				damping = number(*b.DampingRatio, 2)
+				damping = dampingWords(b)
 			}
 			c.Table.Rows = append(c.Table.Rows, []string{
 				strconv.Itoa(i + 1), number(v.scene.T(b.StartS), 1) + " s", draw.OutcomeOfBalance(b.Outcome), settle, strconv.Itoa(b.Overshoots), damping,
@@ -55,6 +55,15 @@ func (v *view) balanceCard() (card, bool) {
 	}
 	c.Open, c.Href = "Open "+stretch(v.scene, last.StartS, last.EndS), v.stretch(last.StartS, last.EndS, signals)
 	return c, true
+}
+
+// dampingWords is a damping ratio that is known, with its interval.
+func dampingWords(b schemas.Balance) string {
+	words := number(*b.DampingRatio, 2)
+	if b.DampingLow != nil && b.DampingHigh != nil {
+		words += " (" + number(*b.DampingLow, 2) + " to " + number(*b.DampingHigh, 2) + ")"
+	}
+	return words
 }
 
 // sentence gives a text its capital and its full stop.

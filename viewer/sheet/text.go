@@ -267,7 +267,7 @@ func (t *text) balances() {
 	for i, b := range r.Balances {
 		words := balanceSentence(b, t.names)
 		if b.DampingRatio != nil {
-			words += " Damping " + number(*b.DampingRatio, 2) + "."
+			words += " Damping " + dampingWords(b) + "."
 		}
 		words = joined(words, sentence(b.Diagnosis))
 		lead := "  " + strconv.Itoa(i+1) + "  "

@@ -143,3 +143,10 @@ func TestWhen(t *testing.T) {
 	s = draw.NewScene(stopped.Report, stopped.Profile, stopped.Log)
 	require.Equal(t, "90.0 s to the end of the log", when(s, []schemas.Span{span(90, 96.4)}))
 }
+
+func TestDampingIsToldWithItsInterval(t *testing.T) {
+	b := schemas.Balance{DampingRatio: ptr(0.234)}
+	require.Equal(t, "0.23", dampingWords(b))
+	b.DampingLow, b.DampingHigh = ptr(0.15), ptr(0.31)
+	require.Equal(t, "0.23 (0.15 to 0.31)", dampingWords(b))
+}

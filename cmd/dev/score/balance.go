@@ -26,13 +26,19 @@ func balanceFigures() []Figure {
 		{Name: "damping ratio error", Kind: Error},
 		{Name: "damping ratio error in parts", Kind: Error, Unit: "%"},
 		{Name: "damping ratio told, where truth has one", Kind: Rate},
+		{Name: "damping ratio interval holds truth", Kind: Rate, Nominal: 0.95},
+		{Name: "natural frequency interval holds truth", Kind: Rate, Nominal: 0.95},
+		{Name: "settle interval holds truth", Kind: Rate, Nominal: 0.95},
 		{Name: "natural frequency error", Kind: Error, Unit: "%"},
 		{Name: "natural frequency told, where truth has one", Kind: Rate},
 		{Name: "diagnosis right, where truth tells", Kind: Rate},
 		{Name: "gains advised, where the damping was under 0.5", Kind: Rate},
+		{Name: "some gains bring 0.7, where the damping was under 0.5", Kind: Rate},
+		{Name: "the advised gain damps better", Kind: Rate},
 		{Name: "damping before the advised gain", Kind: Error},
 		{Name: "damping with the advised gain", Kind: Error},
 		{Name: "damping with the advised gain, off 0.7", Kind: Error},
+		{Name: "damping with the advised gain, off what was said", Kind: Error},
 		{Name: "played again with them, no more swings past level", Kind: Rate},
 		{Name: "played again with them, level where it was", Kind: Rate},
 		{Name: "with the advised gains the loop swings by itself", Kind: Rate, Small: true},
@@ -94,6 +100,14 @@ func scoreAttempt(t *Tally, c *Case, truth, got schemas.Balance) {
 		t.hit("natural frequency told, where truth has one", got.NaturalHz != nil)
 	}
 	t.both("natural frequency", truth.NaturalHz, got.NaturalHz, func(a, b float64) { t.value("natural frequency error", 100*(b-a)/a) })
+	holds := func(figure string, true, low, high *float64, slack float64) {
+		if true != nil && low != nil {
+			t.hit(figure+" interval holds truth", *low-slack <= *true && (high == nil || *true <= *high+slack))
+		}
+	}
+	holds("damping ratio", truth.DampingRatio, got.DampingLow, got.DampingHigh, 0)
+	holds("natural frequency", truth.NaturalHz, got.NaturalHzLow, got.NaturalHzHigh, 0)
+	holds("settle", truth.SettleS, got.SettleLowS, got.SettleHighS, 0.02) // both lie on samples
 	want, is := head(truth.Diagnosis), head(got.Diagnosis)
 	t.table("diagnosis", want, is)
 	if want != "" {

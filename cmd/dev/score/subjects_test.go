@@ -251,12 +251,15 @@ func TestAdvisedGains(t *testing.T) {
 	tally := newTally()
 	scoreAdvice(tally, []Retuned{
 		{Before: 0.2, After: math.NaN()},
-		{Advised: true, Before: 0.1, After: 0.65},
+		{Advised: true, Before: 0.1, After: 0.65, Said: 0.6, InReach: true},
 		{Advised: true, Before: 0.1, After: -0.1, Unstable: true},
 		{Advised: true, Before: 0.3, After: math.NaN()},
 	})
 	assert.Equal(t, Sum{3, 4}, tally.Sums["gains advised, where the damping was under 0.5"])
 	assert.Equal(t, Sum{1, 3}, tally.Sums["with the advised gains the loop swings by itself"])
+	assert.Equal(t, Sum{1, 4}, tally.Sums["some gains bring 0.7, where the damping was under 0.5"])
+	assert.Equal(t, Sum{1, 2}, tally.Sums["the advised gain damps better"])
+	assert.InDelta(t, 0.05, tally.Values["damping with the advised gain, off what was said"][0], 1e-12)
 	assert.InDeltaSlice(t, []float64{-0.05, -0.8}, tally.Values["damping with the advised gain, off 0.7"], 1e-12)
 
 	got := &schemas.Report{Balances: []schemas.Balance{{StartS: 100}, {StartS: 120, Retune: &schemas.Retune{GainFactor: 0.5}}}}
