@@ -37,6 +37,9 @@ type Config struct {
 	NoiseTimes float64
 	LargeShare float64
 	LeastSteps int
+	// WidestPart is the half width of the resistance's 95 % interval, as a part of it, from which
+	// on it is not told: it would not tell a worn battery from a sound one, which differ by two.
+	WidestPart float64
 	EventS     float64 // steps nearer than this belong to one event of the load
 	// SmoothedPart is by how much the resistance must fall from the shorter gap to the
 	// longer for the current's sensor to be taken as a slow one. Chosen by us.
@@ -107,7 +110,7 @@ func DefaultConfig() Config {
 		GapSteps: 3, GapS: 0.2,
 		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04, SlowTimes: 2,
 		RelaxS: 0.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
-		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, AlikeError: 0.02, RelaxError: 0.05, Resamples: 200,
+		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, WidestPart: 0.5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, AlikeError: 0.02, RelaxError: 0.05, Resamples: 200,
 		ScaleS: 0.25, ScaleLeft: 0.08,
 		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1, TightestOhm: 0.003,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,

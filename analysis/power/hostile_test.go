@@ -154,3 +154,35 @@ func TestAnyInputMakesAReport(t *testing.T) {
 		}
 	})
 }
+
+// A few small steps in a noisy voltage give a resistance from next to nothing to nearly twice
+// as much: that is no answer, and the report says so instead.
+func TestAResistanceKnownTooBadlyIsNotTold(t *testing.T) {
+	cfg := DefaultConfig()
+	told, not := 0, 0
+	for seed := range uint64(30) {
+		rng := rand.New(rand.NewPCG(seed, 9))
+		load := drive(rng, 25)
+		for k := range load {
+			load[k] *= 0.15
+		}
+		v, i := sensor{50, 0, 0.12, 1.0 / 64}.read(rng, healthy.volts(load, fine)), sensor{50, 0, 0.3, 0.1}.read(rng, load)
+		r := measure(v, i)
+		b := r.Battery
+		if b.ResistanceOhm == nil {
+			require.NotEmpty(t, b.Reason)
+			assert.Nil(t, b.ResistanceLowOhm)
+			assert.Nil(t, b.OpenCircuitV)
+			assert.Nil(t, b.BrownoutA)
+			if r.Line != nil {
+				assert.Contains(t, b.Reason, "too little to go by")
+				not++
+			}
+			continue
+		}
+		told++
+		assert.LessOrEqual(t, *b.ResistanceHighOhm-*b.ResistanceLowOhm, 2*cfg.WidestPart**b.ResistanceOhm+1e-9)
+	}
+	t.Logf("told %d, known too badly %d of 30", told, not)
+	assert.NotZero(t, not)
+}

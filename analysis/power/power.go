@@ -44,7 +44,7 @@ type Result struct {
 	Brownouts []schemas.Brownout
 	Judged    []Judged // of each brownout, what its cause was decided on
 	Battery   schemas.Battery
-	Line      *LoadLine // nil when refused; Battery.Reason says why
+	Line      *LoadLine // nil when refused; Battery.Reason says why, or why it is not told
 	Notes     []string
 }
 

@@ -1,6 +1,7 @@
 package power
 
 import (
+	"fmt"
 	"math"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -10,8 +11,13 @@ import (
 const slowS = 1.0
 
 // report writes what the load line tells of the battery: the line itself, what relaxation adds
-// to it, and where it meets enter, with 95 % intervals.
+// to it, and where it meets enter, with 95 % intervals. A line known too badly to be worth telling
+// still says which of the dips it cannot explain.
 func (l *LoadLine) report(b *schemas.Battery, pair *aligned, from, to int64, enter float64, cfg Config) {
+	if half := l.ResistanceHighOhm - l.ResistanceOhm; half > cfg.WidestPart*l.ResistanceOhm {
+		b.Reason = fmt.Sprintf("too little to go by: %.1f milliohm, give or take %.1f, from %d steps of the load", l.ResistanceOhm*1e3, half*1e3, l.Points)
+		return
+	}
 	open, half := l.relaxed.through(pair, from, to, cfg)
 	if math.IsNaN(open) || math.IsNaN(half) {
 		return
