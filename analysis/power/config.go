@@ -20,6 +20,9 @@ type Config struct {
 	// hardly depends on it, for a step is short. Chosen by us: between the tenth of a second
 	// that still counts as resistance and the seconds of a battery's relaxation.
 	RelaxS float64
+	// FastestS is the fastest relaxation of the size of the resistance itself: what is faster
+	// counts as resistance.
+	FastestS float64
 	// LagS is the largest lag between the two sensors that is looked for. Chosen by us.
 	LagS float64
 	// A current sensor is believed to be late or slow when the voltage leaves more than
@@ -50,11 +53,9 @@ type Config struct {
 	// each second of the faster one's step. OpenErrorV is the like of the open-circuit
 	// voltage. Chosen by us on synthetic batteries of other relaxation, lag and sampling
 	// than assumed here; the sensors' scale is common practice.
-	// AlikeError is added where the steps are of one shape, so that what relaxation took within
-	// them cannot be told. RelaxError is that of what relaxation adds to a longer load, as a part
-	// of it.
-	ModelError, ApartError, OpenErrorV, AlikeError, RelaxError float64
-	Resamples                                                  int // of the block bootstrap
+	// RelaxError is that of what relaxation adds to a longer load, as a part of it.
+	ModelError, ApartError, OpenErrorV, RelaxError float64
+	Resamples                                      int // of the block bootstrap
 
 	// The whole current is compared with its branches in means over ScaleS seconds, unless
 	// their changes leave more than the part ScaleLeft of its own. Chosen by us: sensors of
@@ -109,8 +110,8 @@ func DefaultConfig() Config {
 	return Config{
 		GapSteps: 3, GapS: 0.2,
 		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04, SlowTimes: 2,
-		RelaxS: 0.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
-		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, WidestPart: 0.5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, AlikeError: 0.02, RelaxError: 0.05, Resamples: 200,
+		RelaxS: 0.5, FastestS: 0.1, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
+		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, WidestPart: 0.5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, RelaxError: 0.05, Resamples: 200,
 		ScaleS: 0.25, ScaleLeft: 0.08,
 		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1, TightestOhm: 0.003,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,

@@ -14,10 +14,7 @@ import (
 // the tenths of the steps with the lowest and the highest middle; is holds when these
 // differ by more than the part CurvedPart and c by CurvedTimes its standard error.
 func (a *aligned) bent(steps []step, cfg Config) (at, ohms [2]float64, is bool) {
-	parameters := 3 // R, c, and what the charge takes
-	if alike(steps) {
-		parameters = 2
-	}
+	const parameters = 3 // R, c, and what the charge takes
 	if len(steps) < 5*parameters {
 		return at, ohms, false
 	}
@@ -25,7 +22,7 @@ func (a *aligned) bent(steps []step, cfg Config) (at, ohms [2]float64, is bool) 
 	middles := make([]float64, len(steps))
 	for k, s := range steps {
 		middles[k] = s.middle
-		x.SetRow(k, []float64{-s.di, 2 * s.middle * s.di, s.u}[:parameters])
+		x.SetRow(k, []float64{-s.di, 2 * s.middle * s.di, s.u})
 		y.SetVec(k, s.dv)
 	}
 	var xx, cov mat.Dense

@@ -47,9 +47,9 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 		return nil, fmt.Sprintf("loads too steady: %d separate steps of the current over %.1f A, %d are needed", n, least, cfg.LeastSteps)
 	}
 	long, _ := pair.loadSteps(max(cfg.SlowHalfGapS, cfg.SlowTimes*pair.tauS), cfg)
-	short, long = pair.trim(short), pair.trim(long)
-	early, ok1 := pair.resistance(short)
-	late, ok2 := pair.resistance(long)
+	short, long = pair.trim(short, cfg), pair.trim(long, cfg)
+	early, ok1 := pair.resistance(short, cfg)
+	late, ok2 := pair.resistance(long, cfg)
 	if !ok1 || !ok2 {
 		return nil, "voltage and current do not change together"
 	}
@@ -66,9 +66,6 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	model := cfg.ModelError
 	if pair.apart {
 		model += cfg.ApartError * schemas.Seconds(pair.finer)
-	}
-	if alike(steps) {
-		model += cfg.AlikeError
 	}
 	unequal := (late - early) / 2
 	if pair.tauS > 0 {
@@ -134,7 +131,7 @@ func (a *aligned) mistimed(ohm float64, cfg Config) float64 {
 	other := func(r response) float64 {
 		b := alignedBy(r, a.volts, a.amps)
 		steps, _ := b.loadSteps(max(cfg.SlowHalfGapS, cfg.SlowTimes*b.tauS), cfg)
-		if second, ok := b.resistance(b.trim(steps)); ok && len(steps) > 0 {
+		if second, ok := b.resistance(b.trim(steps, cfg), cfg); ok && len(steps) > 0 {
 			return second - ohm
 		}
 		return 0
@@ -148,23 +145,35 @@ func (a *aligned) mistimed(ohm float64, cfg Config) float64 {
 
 // resistance is minus the slope of York's line through the steps, after what relaxation
 // put into both coordinates has been taken out: a straight dependence on the charge that
-// flowed during the step beyond what flowed before. Where all steps are of one shape that
-// charge is but another word for the step: then it stays in.
-func (a *aligned) resistance(steps []step) (ohm float64, ok bool) {
+// flowed during the step beyond what flowed before.
+//
+// Where the steps are so much of one shape that this charge is but another word for the step,
+// the two cannot be told apart and come out as large opposites: more relaxation than any that
+// is slower than FastestS could make. Then it stays in.
+func (a *aligned) resistance(steps []step, cfg Config) (ohm float64, ok bool) {
 	var ui, uv, uu float64
 	for _, s := range steps {
 		ui += s.u * s.di
 		uv += s.u * s.dv
 		uu += s.u * s.u
 	}
-	apart := !alike(steps)
+	ohm, ok = a.york(steps, ui/uu, uv/uu, uu > 0)
+	if perSecond := -(uv + ohm*ui) / uu; uu > 0 && ok && math.Abs(perSecond) > math.Abs(ohm)/cfg.FastestS {
+		return a.york(steps, 0, 0, false)
+	}
+	return ohm, ok
+}
+
+// york is minus the slope of York's line through the steps, with ui and uv for each ampere
+// second of charge taken out of both coordinates.
+func (a *aligned) york(steps []step, ui, uv float64, takeOut bool) (ohm float64, ok bool) {
 	x, y := make([]float64, len(steps)), make([]float64, len(steps))
 	sx, sy := make([]float64, len(steps)), make([]float64, len(steps))
 	for k, s := range steps {
 		x[k], y[k] = s.di, s.dv
-		if apart {
-			x[k] -= ui / uu * s.u
-			y[k] -= uv / uu * s.u
+		if takeOut {
+			x[k] -= ui * s.u
+			y[k] -= uv * s.u
 		}
 		sx[k], sy[k] = a.noiseI*math.Sqrt(2/s.n), max(a.noiseV, 1e-6)*math.Sqrt(2/s.n)
 	}
@@ -172,24 +181,11 @@ func (a *aligned) resistance(steps []step) (ohm float64, ok bool) {
 	return -l.Slope, ok
 }
 
-// alike says whether all steps are of one shape: the charge that flowed in each tells but a
-// tenth of their squares apart.
-func alike(steps []step) bool {
-	const left = 0.1
-	var ui, uu, ii float64
-	for _, s := range steps {
-		ui += s.u * s.di
-		uu += s.u * s.u
-		ii += s.di * s.di
-	}
-	return uu*ii-ui*ui <= left*uu*ii
-}
-
 // trim leaves out steps that do not lie on the line of the others: a glitch of a sensor, a
 // contact that opened for a moment.
-func (a *aligned) trim(steps []step) []step {
+func (a *aligned) trim(steps []step, cfg Config) []step {
 	const far = 6
-	ohm, ok := a.resistance(steps)
+	ohm, ok := a.resistance(steps, cfg)
 	if !ok {
 		return steps
 	}
@@ -233,7 +229,7 @@ func (a *aligned) resampled(steps []step, cfg Config) []float64 {
 		for range all {
 			draw = append(draw, all[rng.IntN(len(all))]...)
 		}
-		if ohm, ok := a.resistance(draw); ok {
+		if ohm, ok := a.resistance(draw, cfg); ok {
 			out = append(out, ohm)
 		}
 	}
