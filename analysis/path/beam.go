@@ -1,7 +1,8 @@
 package path
 
 import (
-	"math"
+	"cmp"
+	"slices"
 	"sort"
 
 	"github.com/afterbell/afterbell/analysis/stat"
@@ -21,7 +22,9 @@ type block struct {
 type beam struct {
 	stage   int
 	blocks  []block
-	flicker []series.Interval // stretches in which it chattered too much to be believed
+	spells  []series.Interval // stretches in which it chatters, whatever is in front of it
+	dark    []series.Interval // those, and others in which it tells nothing: silences, gaps
+	flicker []series.Interval // those among them, and of single false readings, that a crew should know of
 	step    float64           // s; resolution of its times
 }
 
@@ -31,21 +34,11 @@ type run struct {
 	blocked  bool
 }
 
-// The hidden states of a beam. A light barrier is clear or blocked, and in either state it
-// may give the opposite reading for a moment: a spark while clear, a dropout while blocked.
-const (
-	beamClear = iota
-	beamBlocked
-	beamSpark
-	beamDropout
-	beamStates
-)
-
 // watch turns the readings of a beam into blocks. A hidden Markov model with one step for
-// each run of equal readings decides which runs are glitches: a glitch lasts milliseconds,
-// a piece a good part of a second, and a glitch is followed by what was before. The time
-// scales are in seconds, so that a log at 20 Hz and one at 1 kHz are judged by the same
-// law; at 20 Hz a single blocked sample may be either, and its block says so in real.
+// each run of equal readings (beamreading.go) tells pieces from glitches, which last
+// milliseconds, and from spells in which the beam tells nothing. The time scales are in
+// seconds, so that a log at 20 Hz and one at 1 kHz are judged by the same law; at 20 Hz a
+// single blocked sample may be either, and its block says so in real.
 func watch(sensor *series.Bool, stage int, end int64, cfg Config) beam {
 	b := beam{stage: stage, step: beamStep(sensor)}
 	runs := runsOf(sensor, end)
@@ -56,83 +49,48 @@ func watch(sensor *series.Bool, stage int, end int64, cfg Config) beam {
 
 	const faint = 0.02 // less likely pieces than this are not worth a thought
 	var glitches []run
-	inside := false
+	held := -1 // the block of what is in front of the beam, seen now or before a spell
 	for i, r := range runs {
-		if path[i] == beamSpark || path[i] == beamDropout {
+		state, real := path[i], min(post[i][beamBlocked], 1)
+		if state != beamClear && state != beamBlocked {
 			glitches = append(glitches, r)
 		}
-		last := len(b.blocks) - 1
+		b.noteSpell(r, state)
 		switch {
-		case path[i] == beamDropout:
-			b.blocks[last].to = r.to
-		case path[i] == beamBlocked && inside:
-			b.blocks[last].to = r.to
-			b.blocks[last].real = max(b.blocks[last].real, post[i][beamBlocked])
-		case path[i] == beamBlocked || path[i] == beamSpark && post[i][beamBlocked] > faint:
-			b.blocks = append(b.blocks, block{from: r.from, to: r.to, real: post[i][beamBlocked], atStart: i == 0})
+		case state == beamClear || state == spellBlocked:
+			held = -1
+		case state == beamDropout && held < 0: // it came with a ragged edge
+			held = len(b.blocks) - 1
+			b.blocks[held].to = r.to
+		case state == beamDropout || state == beamSpark && held >= 0:
+			b.blocks[held].to = r.to
+		case state == beamBlocked && held >= 0: // and nothing that a spell showed meanwhile
+			b.blocks = b.blocks[:held+1]
+			b.blocks[held].to, b.blocks[held].real = r.to, max(b.blocks[held].real, real)
+		case state == beamBlocked:
+			held = len(b.blocks)
 		}
-		inside = path[i] == beamBlocked || path[i] == beamDropout
+		if last := len(b.blocks) - 1; r.blocked && (last < 0 || b.blocks[last].to <= r.from) && (real > faint || state == beamSpark || state == beamBlocked) {
+			b.blocks = append(b.blocks, block{from: r.from, to: r.to, real: real, atStart: i == 0})
+		}
 	}
-	if last := runs[len(runs)-1]; inside && last.blocked {
+	if n := len(runs) - 1; path[n] == beamBlocked {
 		b.blocks[len(b.blocks)-1].open = true
 	}
+	b.blocks = slices.DeleteFunc(b.blocks, func(x block) bool { return x.real <= faint })
 	b.flicker = flickers(glitches, cfg)
-	kept := b.blocks[:0]
-	for _, x := range b.blocks {
-		x.real = min(x.real, 1)
-		if mostly := x.doubt(b.flicker); mostly && x.to-x.from < schemas.Micros(cfg.BlockS/3) {
-			continue // one more flash of a storm
-		}
-		kept = append(kept, x)
-	}
-	b.blocks = kept
 	return b
 }
 
-// readRuns is the most probable state of each run, and the probabilities of all. How often
-// the beam gives false readings is learned from a first look, and how long they last by
-// which law makes the readings likeliest: a loose wire flashes for a sample or two, sunlight
-// for longer.
-func readRuns(runs []run, step float64, cfg Config) (path []int, post [][]float64) {
-	best := math.Inf(-1)
-	emit := make([][]float64, len(runs))
-	for _, lasting := range glitchLengths(runs, cfg) {
-		cfg.GlitchS = lasting
-		for i, r := range runs {
-			emit[i] = readingOdds(r, step, i == len(runs)-1, cfg)
-		}
-		share := cfg.GlitchOdds
-		first, _ := beamModel(share).Smooth(emit)
-		const weight = 10 // readings that the guess is worth, at a twentieth of it
-		wrong := share / 20 * weight
-		for _, p := range first {
-			wrong += p[beamSpark] + p[beamDropout]
-		}
-		share = min(wrong/(float64(len(runs))+weight), 0.5)
-		model := beamModel(share)
-		if p, likely := model.Smooth(emit); likely > best {
-			best, post = likely, p
-			path, _ = model.Viterbi(emit)
-		}
+// noteSpell lengthens the spell that is going on, or begins one.
+func (b *beam) noteSpell(r run, state int) {
+	switch n := len(b.spells); {
+	case !inSpell(state):
+	case n > 0 && b.spells[n-1].End == r.from && state != spellBlocked && state != spellClear:
+		b.spells[n-1].End = r.to
+	default:
+		b.spells = append(b.spells, series.Interval{Start: r.from, End: r.to})
 	}
-	return path, post
-}
-
-// glitchLengths are the usual lengths of false readings to try. Longer ones than the guess
-// only for a beam that is often blocked for shorter than any piece would: short clear
-// moments alone are the gaps between pieces that follow each other.
-func glitchLengths(runs []run, cfg Config) []float64 {
-	const often = 6
-	flashes := 0
-	for _, r := range runs {
-		if r.blocked && r.to-r.from < schemas.Micros(cfg.BlockS/3) {
-			flashes++
-		}
-	}
-	if flashes < often {
-		return []float64{cfg.GlitchS}
-	}
-	return []float64{cfg.GlitchS, 3 * cfg.GlitchS, 8 * cfg.GlitchS}
 }
 
 // runsOf are the runs of equal readings, the last to the end of the log.
@@ -147,49 +105,6 @@ func runsOf(sensor *series.Bool, end int64) []run {
 		runs = append(runs, run{from: sensor.T[i], to: end, blocked: v})
 	}
 	return runs
-}
-
-// beamModel is the law of what follows what, with the share of runs that are glitches.
-func beamModel(glitches float64) stat.HMM {
-	no := math.Inf(-1)
-	turn, glitch := math.Log(1-glitches), math.Log(glitches)
-	return stat.HMM{
-		Init: []float64{beamClear: -1, beamBlocked: -1, beamSpark: -5, beamDropout: no},
-		Trans: [][]float64{
-			beamClear:   {beamClear: no, beamBlocked: turn, beamSpark: glitch, beamDropout: no},
-			beamBlocked: {beamClear: turn, beamBlocked: no, beamSpark: no, beamDropout: glitch},
-			beamSpark:   {beamClear: 0, beamBlocked: no, beamSpark: no, beamDropout: no},
-			beamDropout: {beamClear: no, beamBlocked: 0, beamSpark: no, beamDropout: no},
-		},
-	}
-}
-
-// readingOdds is how likely a run is in each state: impossible for the other reading, else
-// by how long it lasted. A stretch that outlasts t with probability S(t), seen at a step h,
-// shows for n steps with probability S((n-1)h) - S(nh). Glitches have an exponential law.
-// What is in front of a beam, or the gap between two pieces, hardly ever lasts a
-// millisecond: that is a gamma law of shape 2, S(t) = (1 + t/tau) exp(-t/tau), of which one
-// in ten is much longer: a wait, an empty path, a stuck sensor.
-func readingOdds(r run, step float64, last bool, cfg Config) []float64 {
-	d := schemas.Seconds(r.to - r.from)
-	lasted := func(outlasts func(t float64) float64) float64 {
-		seen := outlasts(max(d-step, 0))
-		if !last { // else the log ended, not the stretch
-			seen -= outlasts(max(d-step, 0) + step)
-		}
-		return math.Log(max(seen, 1e-300))
-	}
-	const long = 30
-	steady := lasted(func(t float64) float64 {
-		short := 2 * t / cfg.BlockS
-		return 0.9*(1+short)*math.Exp(-short) + 0.1*math.Exp(-t/(long*cfg.BlockS))
-	})
-	moment := lasted(func(t float64) float64 { return math.Exp(-t / max(cfg.GlitchS, 0.7*step)) })
-	no := math.Inf(-1)
-	if r.blocked {
-		return []float64{beamClear: no, beamBlocked: steady, beamSpark: moment, beamDropout: no}
-	}
-	return []float64{beamClear: steady, beamBlocked: no, beamSpark: no, beamDropout: moment}
 }
 
 // flickers are the stretches with at least FlickerCount glitches in FlickerS.
@@ -211,17 +126,51 @@ func flickers(glitches []run, cfg Config) []series.Interval {
 	return out
 }
 
-// doubt lowers a block's credit when most of it lies in flicker, and says whether it does.
-func (b *block) doubt(flicker []series.Interval) bool {
+// tellsNothing is whether a beam told nothing at some moment between two times, or up to the
+// first of them: what is first seen then may have come before.
+func (b *beam) tellsNothing(from, to int64) bool {
+	i := sort.Search(len(b.dark), func(i int) bool { return b.dark[i].End >= from })
+	return i < len(b.dark) && b.dark[i].Start < to
+}
+
+// around is the stretch round a time in which the beam told nothing, so that what it shows
+// then may have been at any moment of it; the time itself when it did tell.
+func (b *beam) around(at int64) (from, to int64) {
+	i := sort.Search(len(b.dark), func(i int) bool { return b.dark[i].End >= at })
+	if i < len(b.dark) && b.dark[i].Start <= at {
+		return b.dark[i].Start, b.dark[i].End
+	}
+	return at, at
+}
+
+// darkOf joins spells, silences of the beam's own and gaps of the whole log.
+func darkOf(spells []series.Interval, sensor *series.Bool, gaps []series.Interval) []series.Interval {
+	all := slices.Concat(spells, gaps)
+	limit := holds(sensor.T)
+	for i := 1; i < len(sensor.T); i++ {
+		if sensor.T[i]-sensor.T[i-1] > limit {
+			all = append(all, series.Interval{Start: sensor.T[i-1], End: sensor.T[i]})
+		}
+	}
+	slices.SortFunc(all, func(a, b series.Interval) int { return cmp.Compare(a.Start, b.Start) })
+	var out []series.Interval
+	for _, s := range all {
+		if n := len(out); n > 0 && s.Start <= out[n-1].End {
+			out[n-1].End = max(out[n-1].End, s.End)
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// mostlyFlickers is whether most of a block lies in flicker.
+func (b *beam) mostlyFlickers(x block) bool {
 	shared := int64(0)
-	for _, f := range flicker {
-		shared += f.Overlap(series.Interval{Start: b.from, End: b.to})
+	for _, f := range b.flicker {
+		shared += f.Overlap(series.Interval{Start: x.from, End: x.to})
 	}
-	if 2*shared <= b.to-b.from {
-		return false
-	}
-	b.real = min(b.real, 0.3)
-	return true
+	return 2*shared > x.to-x.from
 }
 
 // beamStep is the usual time between samples in seconds; a beam that is written only when

@@ -8,34 +8,55 @@ import (
 // What the beams themselves may have done, as logarithms of probability: passed over a
 // piece, stayed blocked behind it; and which way a piece left one.
 const (
-	hidden    = 0.5   // a beam blocked all the while hides a piece
-	inContact = 0.3   // one blocked for longer than one piece takes hides a second
-	closely   = 0.6   // a piece that is due behind another one is in contact with it
-	followed  = 0.2   // a beam stays blocked behind its piece by the one that follows
-	residue   = 0.002 // by nothing
-	miscount  = 0.02  // a count of releases that is none
-	otherwise = 0.3   // a score that came from elsewhere
-	uncounted = 0.05  // a release that is not counted
-	overtaken = 0.01  // a piece ahead had gone out before, unseen and not counted
+	hidden     = 0.5   // a beam blocked all the while, or one that tells nothing, hides a piece
+	inContact  = 0.3   // one blocked for longer than one piece takes hides a second
+	closely    = 0.6   // a piece that is due behind another one is in contact with it
+	followed   = 0.2   // a beam stays blocked behind its piece by the one that follows
+	residue    = 0.002 // by nothing
+	miscount   = 0.02  // a count of releases that is none
+	otherwise  = 0.3   // a score that came from elsewhere
+	uncounted  = 0.05  // a release that is not counted
+	staysBlind = 0.6   // a beam that missed a piece without excuse misses the next
+	overtaken  = 0.01  // a piece ahead had gone out before, unseen and not counted
 )
 
 // missOdds is for passing all beams between two slots unseen.
-func (w *way) missOdds(from, to int, since, at int64) float64 {
+func (w *way) missOdds(t *track, from, to int, since, at int64) float64 {
 	odds := 0.0
 	for k := range w.beams {
-		if s := slotOf(k); s <= from || s >= to {
-			continue
+		if s := slotOf(k); s > from && s < to {
+			chance, _ := w.missChance(t, k, since, at)
+			odds += math.Log(chance)
 		}
-		chance := w.misses[k]
-		switch some, all := w.blockedBetween(k, since, at); {
-		case all:
-			chance = max(chance, hidden)
-		case some:
-			chance = max(chance, inContact)
-		}
-		odds += math.Log(chance)
 	}
 	return odds
+}
+
+// missChance is how probably beam k does not show a piece that passes it between two times:
+// now and then one that is thin or tilted, most while it is blocked or tells nothing, which
+// excuses it, and most when it has just missed one without excuse, for then it may be blind.
+func (w *way) missChance(t *track, k int, since, at int64) (chance float64, excused bool) {
+	chance = w.misses[k]
+	if t.blind[k] {
+		chance = max(chance, staysBlind)
+	}
+	switch some, all := w.blockedBetween(k, since, at); {
+	case all || w.beams[k].tellsNothing(since, at):
+		return max(chance, hidden), true
+	case some:
+		return max(chance, inContact), true
+	}
+	return chance, false
+}
+
+// overlook notes that the beams between two slots did not show a piece that passed them.
+func (w *way) overlook(t *track, from, to int, since, at int64) {
+	for k := range w.beams {
+		if s := slotOf(k); s > from && s < to {
+			_, excused := w.missChance(t, k, since, at)
+			t.blind[k] = t.blind[k] || !excused
+		}
+	}
 }
 
 // blockedBetween is whether beam k was blocked all the time between two times, or some of it

@@ -15,6 +15,7 @@ type Config struct {
 	ReleaseShare float64 // the last stage is driven to release from this share of the command pieces leave at
 	ArriveS      float64 // s the last stage may stay driven after a piece has come to it, besides what a release takes
 	DisabledOff  bool    // outside the periods nothing is driven, whatever the command says
+	MinDrivenS   float64 // s; a stage driven for less before a piece left it had no part in that
 	SettleS      float64 // s; the inrush and spin-up of a motor, kept out of what its current and speed tell
 
 	// Beams.
@@ -45,7 +46,7 @@ type Config struct {
 func DefaultConfig() Config {
 	return Config{
 		MinJamS: 0.3, Believe: 0.5, Suspect: 0.15,
-		MinCommand: 0.05, HoldShare: 0.3, ReleaseShare: 0.5, ArriveS: 0.5, DisabledOff: true, SettleS: 0.25,
+		MinCommand: 0.05, HoldShare: 0.3, ReleaseShare: 0.5, ArriveS: 0.5, DisabledOff: true, MinDrivenS: 0.02, SettleS: 0.25,
 		GlitchS: 0.008, BlockS: 0.3, GlitchOdds: 0.25, FlickerCount: 6, FlickerS: 1, StuckS: 1,
 		JamRate: 0.02, MissRate: 0.01, StuckOdd: 3e-4, LostRate: 0.004,
 		Tracks:      24,

@@ -67,7 +67,7 @@ func (w *way) pieces() ([]journey, []unseen) {
 	}
 	all, _ := w.journeys(w.follow())
 	w.relearn(all)
-	w.credit()
+	w.believe()
 	all, sensor := w.journeys(w.follow())
 	w.relearn(all)
 	return all, sensor
@@ -95,6 +95,7 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 			s.later = slices.ContainsFunc(j.visits[n:], func(u visit) bool { return u.next > v.slot })
 			s.weigh(w, all, i, sensor, out)
 			s.pair = w.wedged(all, i, &s)
+			s.credit = w.credit(j)
 			f := w.report(s, i+1)
 			f.ended = n == len(j.visits)-1 && s.how != outGate && s.how != outMouth
 			if last := len(out) - 1; last >= first && f.start-schemas.Micros(out[last].jam.EndS) < schemas.Micros(w.cfg.MinJamS) {

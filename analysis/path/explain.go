@@ -28,26 +28,71 @@ func (w *way) explainBlocked(t *track, h happened) []*track {
 			n.log(step{id: t.pieces[j].id, slot: t.pieces[j].slot, at: h.at, move: lost, blk: -1})
 		}
 		n.pieces = slices.Delete(n.pieces, behind, i)
-		n.comeTo(behind, k, h, onward, skipped(t.pieces[i].slot, slot))
+		w.comeTo(n, behind, k, h, onward, skipped(t.pieces[i].slot, slot))
 		out = append(out, n)
 	}
 	// The nearest one from ahead, coming back.
 	if ahead := behind - 1; ahead >= 0 && t.pieces[ahead].slot > slot {
 		n := t.clone(seen + w.returnOdds(t, ahead, k, h.at))
-		n.comeTo(ahead, k, h, back, false)
+		w.comeTo(n, ahead, k, h, back, false)
 		out = append(out, n)
 	}
-	// A new one.
-	n := t.clone(seen + w.birthOdds(t, k, behind, blk, h.at))
+	out = append(out, w.explainNew(t, h))
+	if gone := w.backedOut(t, h.at); gone != nil {
+		out = append(out, w.explainNew(gone, h))
+	}
+	return out
+}
+
+// explainNew says that a beam became blocked by a piece never seen before.
+func (w *way) explainNew(t *track, h happened) *track {
+	k := h.beam
+	blk := w.beams[k].blocks[h.blk]
+	behind := slices.IndexFunc(t.pieces, func(p piece) bool { return p.slot < slotOf(k) })
+	if behind < 0 {
+		behind = len(t.pieces)
+	}
+	birth := w.birthOdds(t, k, behind, blk, h.at)
+	n := t.clone(math.Log(max(blk.real, 1e-9)) + birth)
 	n.pieces = slices.Insert(n.pieces, behind, piece{id: n.next, slot: -1, beam: -1})
 	n.next++
-	n.comeTo(behind, k, h, born, k > 0 && !blk.atStart && !w.idle(k, h.at))
-	return append(out, n)
+	w.comeTo(n, behind, k, h, born, k > 0 && !blk.atStart && !w.idle(k, h.at))
+	n.steps.birth = birth
+	return n
+}
+
+// backedOut says that the last piece, which had been driven back, was out at the mouth by
+// now, unseen by the beams it had to pass. It is nil where they would have shown it.
+func (w *way) backedOut(t *track, at int64) *track {
+	i := len(t.pieces) - 1
+	if i < 0 {
+		return nil
+	}
+	p := t.pieces[i]
+	c := w.clocks[p.slot]
+	if _, front := inFront(p.slot); front || c.backward(p.since, at) < reversed {
+		return nil
+	}
+	n := t.clone(math.Log(ranBack) + w.missOdds(t, -1, p.slot, p.since, at))
+	w.overlook(n, -1, p.slot, p.since, at)
+	n.leave(i, happened{at: c.returning(at, reversed, p.since)}, outMouth)
+	return n
 }
 
 // comeTo moves piece i in front of beam k.
-func (t *track) comeTo(i, k int, h happened, m move, missed bool) {
+func (w *way) comeTo(t *track, i, k int, h happened, m move, missed bool) {
 	p := &t.pieces[i]
+	if missed {
+		since := p.since
+		if m == born {
+			since = h.at - long
+		}
+		w.overlook(t, p.slot, slotOf(k), since, h.at)
+	}
+	if t.blind[k] {
+		t.blind[k] = false
+		t.odds += math.Log(1 - staysBlind)
+	}
 	if shaking(*p, k, h.at) {
 		p.slot, p.since, p.fall = slotOf(k), p.rise, p.rise // it never left
 	} else {
@@ -69,6 +114,10 @@ func (w *way) explainClear(t *track, h happened) []*track {
 		n := t.clone(0) // nothing was there, or only the tail of a piece that is further on
 		n.owner[k] = -1
 		out := []*track{n}
+		if slotOf(k) >= w.wait && w.falls[h.at] {
+			n.odds += math.Log(miscount)
+			out = append(out, w.explainHidden(t, h)...)
+		}
 		if i >= 0 && t.pieces[i].slot > slotOf(k) {
 			out = append(out, w.explainFollower(t, i, h, t.pieces[i].since)...)
 		}
@@ -115,6 +164,26 @@ func (w *way) explainClear(t *track, h happened) []*track {
 	return all
 }
 
+// explainHidden says that the piece counted as released when beam k cleared was the one
+// behind: it had come while something else, or the sensor itself, kept the beam blocked.
+func (w *way) explainHidden(t *track, h happened) []*track {
+	slot := slotOf(h.beam)
+	i := slices.IndexFunc(t.pieces, func(p piece) bool { return p.slot < slot })
+	if i < 0 {
+		return nil
+	}
+	p := t.pieces[i]
+	n := t.clone(w.missOdds(t, p.slot, slot+1, p.since, h.at))
+	n.owner[h.beam] = -1
+	w.noteOverhang(n, p, h.beam, h.at)
+	n.leave(i, h, outGate)
+	return []*track{n}
+}
+
+// mostFollowers is how many pieces in contact may have blocked a beam one after another
+// without a clear sample between them. A beam blocked for longer is stuck, or its piece is.
+const mostFollowers = 3
+
 // touching is how many times what one piece takes a beam must stay blocked for a second one
 // to have come in contact behind it.
 const touching = 1.2
@@ -125,15 +194,16 @@ const touching = 1.2
 func (w *way) explainFollower(t *track, i int, h happened, since int64) []*track {
 	k, j := h.beam, i+1
 	blk := w.beams[k].index(since)
-	if blk < 0 || since >= h.at {
+	if blk < 0 || since >= h.at || h.followers == mostFollowers {
 		return nil
 	}
+	h.followers++
 	came := happened{at: since, blk: blk}
 	if j < len(t.pieces) && t.pieces[j].slot < slotOf(k) {
 		since = max(since, t.pieces[j].since)
 		came.at = since
 		n := t.clone(math.Log(closely) + w.hopOdds(t, j, k, since))
-		n.comeTo(j, k, came, onward, skipped(t.pieces[j].slot, slotOf(k)))
+		w.comeTo(n, j, k, came, onward, skipped(t.pieces[j].slot, slotOf(k)))
 		return w.explainClear(n, h)
 	}
 	if k > 0 {
@@ -142,7 +212,7 @@ func (w *way) explainFollower(t *track, i int, h happened, since int64) []*track
 	n := t.clone(math.Log(contact) + w.birthOdds(t, k, j, w.beams[k].blocks[blk], since))
 	n.pieces = slices.Insert(n.pieces, j, piece{id: n.next, slot: -1, beam: -1})
 	n.next++
-	n.comeTo(j, k, came, born, false)
+	w.comeTo(n, j, k, came, born, false)
 	return w.explainClear(n, h)
 }
 
@@ -183,11 +253,12 @@ func (w *way) explainRelease(t *track, h happened) []*track {
 	p := t.pieces[0]
 	cost := 0.0
 	if p.slot != w.last {
-		cost = w.missOdds(p.slot, w.last+1, p.since, h.at)
+		cost = w.missOdds(t, p.slot, w.last+1, p.since, h.at)
 	} else if _, front := inFront(p.slot); front {
 		cost = math.Log(contact) // the beam should have cleared
 	}
 	n := t.clone(cost)
+	w.overlook(n, p.slot, w.last+1, p.since, h.at)
 	w.noteOverhang(n, p, len(w.beams), h.at)
 	n.leave(0, h, outGate)
 	out = append(out, n)
@@ -196,9 +267,9 @@ func (w *way) explainRelease(t *track, h happened) []*track {
 	k := len(w.beams) - 1
 	if len(t.pieces) > 1 && t.owner[k] == p.id && p.slot == slotOf(k) && t.pieces[1].slot < p.slot {
 		next := t.pieces[1]
-		n := t.clone(math.Log(inContact) + w.missOdds(next.slot, p.slot, next.since, h.at))
+		n := t.clone(math.Log(inContact) + w.missOdds(t, next.slot, p.slot, next.since, h.at))
 		n.leave(0, h, outGate)
-		n.comeTo(0, k, happened{at: h.at, blk: w.beams[k].index(h.at)}, onward, skipped(next.slot, p.slot))
+		w.comeTo(n, 0, k, happened{at: h.at, blk: w.beams[k].index(h.at)}, onward, skipped(next.slot, p.slot))
 		out = append(out, n)
 	}
 	return out

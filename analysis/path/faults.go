@@ -30,7 +30,7 @@ func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
 			continue
 		}
 		b := w.beams[u.beam].blocks[u.blk]
-		if b.doubt(w.beams[u.beam].flicker) {
+		if w.beams[u.beam].mostlyFlickers(b) {
 			continue // that is said already
 		}
 		if lasted := schemas.Seconds(b.to - u.from); lasted >= w.cfg.StuckS && !w.ranInto(all, u) {
@@ -70,19 +70,37 @@ func (w *way) ranInto(all []journey, u unseen) bool {
 	return false
 }
 
+// blindAt is whether the piece that passed beam k last before a time, or first after it,
+// passed unseen.
+func (w *way) blindAt(all []journey, k int, at int64) bool {
+	before, after := false, false
+	for _, j := range all {
+		missed := slices.Contains(j.missed, k)
+		if !missed && !j.seen(k) {
+			continue
+		}
+		when, _ := j.around(k)
+		if when >= at {
+			after = missed
+			break
+		}
+		before = missed
+	}
+	return before || after
+}
+
 // blindStretch is the longest row of pieces that passed beam k unseen, and when.
 func (w *way) blindStretch(all []journey, k int) (from, to int64, n int) {
 	var f, t int64
 	row := 0
 	for _, j := range all {
-		seen := slices.ContainsFunc(j.visits, func(v visit) bool { return v.slot == slotOf(k) })
 		switch {
-		case seen:
+		case j.seen(k):
 			row = 0
 		case slices.Contains(j.missed, k):
 			first, last := j.around(k)
-			if w.beams[k].index(first) >= 0 || w.beams[k].index(last) >= 0 {
-				continue // blocked, by another piece or for good: it could not show this one
+			if w.beams[k].index(first) >= 0 || w.beams[k].index(last) >= 0 || w.beams[k].tellsNothing(first, last) {
+				continue // blocked, by another piece or for good, or told nothing: it could not show this one
 			}
 			if row == 0 {
 				f = first
@@ -94,6 +112,11 @@ func (w *way) blindStretch(all []journey, k int) (from, to int64, n int) {
 		}
 	}
 	return from, to, n
+}
+
+// seen is whether beam k showed a piece.
+func (j *journey) seen(k int) bool {
+	return slices.ContainsFunc(j.visits, func(v visit) bool { return v.slot == slotOf(k) })
 }
 
 // around is when a piece that beam k missed was seen before it and after it.

@@ -19,8 +19,9 @@ func (w *way) firstLaws() {
 		switch {
 		case front:
 			for _, b := range w.beams[k].blocks {
-				if b.real > 0.5 && !b.atStart && !b.open {
-					seen = append(seen, took{x: w.clocks[slot].onward(w.waits(slot, b.from, b.to), b.to), done: true})
+				x := w.clocks[slot].onward(w.waits(slot, b.from, b.to), b.to)
+				if b.real > 0.5 && !b.atStart && !b.open && (slot < w.wait || x >= w.cfg.MinDrivenS) {
+					seen = append(seen, took{x: x, done: true})
 				}
 			}
 		default:
@@ -69,9 +70,10 @@ func (w *way) past(slot int) belief {
 func (w *way) relearn(all []journey) {
 	seen := make([][]took, len(w.laws))
 	missed, passed := make([]float64, len(w.beams)), make([]float64, len(w.beams))
+	was := make([]bool, len(w.beams)) // the piece before was missed
 	for i, j := range all {
 		for n, v := range j.visits {
-			if w.free(all, i, v) > v.from || w.blind(v.from, v.to) {
+			if w.free(all, i, v) > v.from || w.blind(v.from, v.to) || w.vague(v) {
 				continue // it waited for the piece ahead, or nobody knows
 			}
 			k, front := inFront(v.slot)
@@ -81,6 +83,9 @@ func (w *way) relearn(all []journey) {
 					continue
 				}
 				x := w.clocks[v.slot].onward(w.waits(v.slot, v.from, v.to), v.to)
+				if v.slot >= w.wait && x < w.cfg.MinDrivenS {
+					continue // it fell out, or was taken: nothing of how long a release takes
+				}
 				if w.overlaps(v) {
 					seen[v.slot+1] = append(seen[v.slot+1], took{x: x, done: true, at: v.from})
 				} else {
@@ -94,7 +99,13 @@ func (w *way) relearn(all []journey) {
 			}
 		}
 		for _, k := range j.missed {
-			missed[k]++
+			first, last := j.around(k)
+			if !was[k] && !w.beams[k].tellsNothing(first, last) { // one that is blind misses many in a row
+				missed[k]++
+			}
+		}
+		for k := range was {
+			was[k] = slices.Contains(j.missed, k) || was[k] && !j.seen(k)
 		}
 	}
 	w.seen, w.common = seen, varietyOf(seen)
@@ -117,20 +128,33 @@ func (w *way) dwellShare(beam int, x float64) float64 {
 	return x
 }
 
-// credit raises how far a block is taken for a piece when it lasted as long as pieces
-// usually stay in front of that beam, which chatter would only by chance.
-func (w *way) credit() {
+// believe weighs how far a block is taken for a piece by how long pieces usually stay in
+// front of that beam: as long speaks for one, for chatter would be so only by chance, and
+// clearly shorter against it, for a jam only lengthens. A longer one says nothing.
+func (w *way) believe() {
+	const (
+		most    = 20.0
+		brushed = 0.05 // pieces only brush the beam
+	)
 	for k := range w.beams {
 		l := w.laws[slotOf(k)]
 		for i := range w.beams[k].blocks {
 			b := &w.beams[k].blocks[i]
-			if b.atStart || b.open || b.real < 0.2 || l.n < 1 {
+			if b.atStart || b.open || l.n < 1 {
 				continue
 			}
 			d := 2 * schemas.Seconds(b.to-b.from) / w.cfg.BlockS
 			x := w.floor(w.clocks[slotOf(k)].onward(b.from, b.to), k)
 			likelier := math.Exp(l.dist.LogProb(math.Log(x))) / (d * d * math.Exp(-d)) // than a block of any length
-			yes := b.real * min(max(likelier, 1), 20)
+			if x < l.usual() && l.n >= 3 {
+				likelier = (1-brushed)*likelier + brushed
+			} else {
+				likelier = max(likelier, 1)
+			}
+			if likelier = min(likelier, most); likelier > 1 && b.real < 0.2 {
+				continue
+			}
+			yes := b.real * likelier
 			b.real = yes / (yes + max(1-b.real, 1e-12))
 		}
 	}

@@ -18,10 +18,14 @@ const (
 	rolledBack   = 0.001 // one that was not does
 	putIn        = 0.1   // a piece is put in by hand
 	reachedIn    = 0.03  // while the robot is enabled
+	reachedDeep  = 5e-4  // and further in than the mouth
 	inReverse    = 0.05  // a new piece comes while the mouth runs backward
 	unnoticed    = 0.3   // a new piece is first seen further on, besides the beams it passed
 	passedBy     = 0.005 // it passed a piece that has been there for long
 )
+
+// reversed is how many seconds of backward drive send a piece back.
+const reversed = 0.03
 
 // shake is the time in µs in which a piece that left a beam and is back has not moved on;
 // long the time in which a moving piece is somewhere else.
@@ -34,28 +38,51 @@ const (
 // worst, faster than possible is hardly it, and each beam passed unseen is a miss.
 func (w *way) hopOdds(t *track, i, k int, at int64) float64 {
 	p := t.pieces[i]
-	x, l := w.hopTime(t, i, k, at)
-	odds := w.missOdds(p.slot, slotOf(k), p.since, at) + w.tailLength(p, at)
+	x, l := w.hopTime(t, i, k, p.since, at)
+	odds := w.missOdds(t, p.slot, slotOf(k), p.since, at) + w.tailLength(p, at)
 	if w.heading(k, at) < 0 {
 		odds += math.Log(againstDrive)
 	}
 	if x > l.usual() {
-		return odds + w.slowOdds(t, i, at, l.like(x))
+		return odds + w.slowHop(t, i, k, at)
 	}
-	if !p.onward || w.blind(p.since, at) {
+	if !p.onward || w.moved(p, at) {
 		return odds // only part of the way lay ahead, or it moved while nothing was logged
 	}
 	return odds + math.Log((1-tooFast)*l.like(x)+tooFast)
 }
 
-// hopTime is how long piece i was driven on its way to beam k, and the law of that way. The
-// time in front of its last beam counts for no more than usual: what stood there is judged
-// there.
-func (w *way) hopTime(t *track, i, k int, at int64) (float64, law) {
+// moved is whether a piece may have come into its slot earlier than it seems, or moved on in
+// it, while nothing was logged.
+func (w *way) moved(p piece, at int64) bool {
+	from, to := w.beams[p.slot/2].around(p.since)
+	return from < to || w.blind(p.since, at)
+}
+
+// slowHop is for such a way having taken long. Where its beams told nothing the piece may
+// have left one later, and come to the other earlier, than they show.
+func (w *way) slowHop(t *track, i, k int, at int64) float64 {
+	p := t.pieces[i]
+	left := p.since
+	if a, front := inFront(p.slot); !front {
+		_, left = w.beams[a].around(p.since)
+	}
+	came, _ := w.beams[k].around(at)
+	x, l := w.hopTime(t, i, k, left, max(came, left))
+	if x <= l.usual() {
+		return 0
+	}
+	return w.slowOdds(t, i, at, l.like(x))
+}
+
+// hopTime is how long piece i was driven on its way to beam k, where it came into its slot
+// at a time and to the beam at another, and the law of that way. The time in front of its
+// last beam counts for no more than usual: what stood there is judged there.
+func (w *way) hopTime(t *track, i, k int, since, at int64) (float64, law) {
 	p := t.pieces[i]
 	a, front := inFront(p.slot)
 	l := w.ways[a][max(k, a+1)] // back in front of its own beam it is only on its way
-	x, from := 0.0, p.since
+	x, from := 0.0, since
 	switch {
 	case front:
 		x, from = w.clocks[p.slot].onward(p.rise, at), at // it still blocks its beam
@@ -147,7 +174,7 @@ func (w *way) wentOn(t *track, i int, at int64) float64 {
 		}
 		return w.slowOdds(t, i, at, l.like(x))
 	}
-	if !p.onward || p.slot >= w.wait || w.blind(p.since, at) {
+	if !p.onward || p.slot >= w.wait || w.moved(p, at) {
 		return 0
 	}
 	return math.Log((1-touched)*l.like(x) + touched)
@@ -160,15 +187,14 @@ func (w *way) returnOdds(t *track, i, k int, at int64) float64 {
 	if shaking(p, k, at) {
 		return math.Log(shook) - p.paid
 	}
-	odds := w.missOdds(slotOf(k), p.slot, p.since, at) + w.tooLong(t, i, at)
-	const moved = 0.03 // s of backward drive
-	reversed := w.clocks[p.slot].backward(p.since, at) > moved || w.push[k].backward(p.since, at) > moved
+	odds := w.missOdds(t, slotOf(k), p.slot, p.since, at) + w.tooLong(t, i, at)
+	moved := w.clocks[p.slot].backward(p.since, at) > reversed || w.push[k].backward(p.since, at) > reversed
 	switch toward := w.heading(k, at); {
-	case reversed && toward < 0:
+	case toward < 0: // it may have been just past the beam
 		return odds + math.Log(ranBack)
-	case reversed && toward == 0:
+	case moved && toward == 0:
 		return odds + math.Log(ranBack/3) // it rolls out
-	case reversed:
+	case moved:
 		return odds + math.Log(againstDrive)
 	default:
 		return odds + math.Log(rolledBack)
@@ -186,6 +212,8 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 	switch {
 	case b.atStart:
 		return odds
+	case w.idle(k, at) && k > 0 && len(w.in.Periods) > 0 && enabled(w.in, at):
+		return odds + math.Log(reachedDeep)
 	case w.idle(k, at) && enabled(w.in, at):
 		return odds + math.Log(reachedIn)
 	case w.idle(k, at):
@@ -195,8 +223,18 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 	case k == 0:
 		return odds
 	default:
-		return odds + math.Log(unnoticed) + w.missOdds(-1, slotOf(k), at-long, at)
+		return odds + math.Log(unnoticed) + w.missOdds(t, -1, slotOf(k), at-long, at) + w.briefly(k, at)
 	}
+}
+
+// briefly is for a new piece having come to beam k just while the first one told nothing: one
+// comes every ten seconds or so, and only now and then in a short spell or gap.
+func (w *way) briefly(k int, at int64) float64 {
+	const chance = 0.1
+	if w.beams[0].tellsNothing(at-long, at) {
+		return math.Log(chance)
+	}
+	return 0
 }
 
 // idle is whether the stage of beam k was not driven onward for a while before a time.

@@ -60,7 +60,7 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 			if explained || odds < 2 {
 				continue
 			}
-			s := stand{visit: visit{slot: -2, from: r.Start, to: r.End, how: onward}, stage: i, motor: m, lock: odds, amps: amps, ratio: ratio}
+			s := stand{visit: visit{slot: -2, from: r.Start, to: r.End, how: onward}, credit: 1, stage: i, motor: m, lock: odds, amps: amps, ratio: ratio}
 			s.from = m.before(r.Start)
 			s.timeStall(r)
 			s.turned = turns(m.clock, r.Start, r.End+1_000_000)

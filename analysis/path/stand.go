@@ -11,6 +11,7 @@ import (
 type stand struct {
 	visit
 	from    int64   // since when the piece could have moved: the way ahead free, the wait over
+	until   int64   // up to when it surely was there
 	x       float64 // driven seconds it took, or has taken so far
 	law     law     // what is usual
 	done    bool    // it went on, so x is all it took
@@ -33,15 +34,19 @@ type stand struct {
 	waited  bool // it went once the piece ahead had gone
 	stood   bool // its roller did, since still
 	still   int64
-	pair    bool // another piece is wedged with it
-	turned  int  // reversals from start to end
-	later   bool // if it was backed, it went on past here later
+	pair    bool    // another piece is wedged with it
+	turned  int     // reversals from start to end
+	later   bool    // if it was backed, it went on past here later
+	credit  float64 // probability that there was a piece at all
 	weighed []schemas.Weighed
 }
 
 // look measures a visit; ok is false when nothing about it asks for a second look.
 func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok bool) {
-	s = stand{visit: v, from: max(w.free(all, i, v), w.waits(v.slot, v.from, v.to))}
+	s = stand{visit: v}
+	s.from, s.until = w.surely(v)
+	s.from = max(s.from, w.free(all, i, v), w.waits(v.slot, v.from, v.to))
+	s.until = max(s.until, s.from)
 	if s.to-s.visit.from < schemas.Micros(w.cfg.MinJamS) {
 		return s, false // too short to hold a jam
 	}
@@ -72,7 +77,7 @@ func (w *way) measure(s *stand) {
 	k, front := inFront(s.slot)
 	c := w.driven(s.slot, s.visit.from, s.freed)
 	s.law = w.lawWithout(s.slot, s.visit.from)
-	s.x = c.onward(s.from, s.to)
+	s.x = c.onward(s.from, s.until)
 	s.done = s.next > s.slot && s.how != lost
 	s.move = s.law.usual()
 	if front && s.slot < w.last && (w.overlaps(s.visit) || s.law.n < 1 && s.slot < w.wait && w.laws[s.slot+1].n >= 1) {

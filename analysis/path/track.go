@@ -21,6 +21,8 @@ type happened struct {
 	beam int
 	blk  int // index of the beam's block
 	sure bool
+	// followers is how many pieces in contact were taken to explain one clearing so far.
+	followers int
 }
 
 type kind uint8
@@ -52,6 +54,7 @@ type step struct {
 	move   move
 	blk    int // block of the beam that showed it, -1 none
 	missed bool
+	birth  float64 // of a piece seen for the first time: log odds of its coming there
 }
 
 type move uint8
@@ -73,6 +76,7 @@ type track struct {
 	odds    float64 // logarithm of its probability, up to a constant
 	pieces  []piece // furthest on first
 	owner   []int   // by beam: id of the piece that blocks it, -1 none
+	blind   []bool  // by beam: it missed the last piece that passed, without excuse
 	next    int     // id of the next piece to come
 	lastOut int64   // when a piece left at the gate last
 	steps   *step
@@ -81,7 +85,7 @@ type track struct {
 func (t *track) clone(cost float64) *track {
 	return &track{
 		odds: t.odds + cost, pieces: slices.Clone(t.pieces), owner: slices.Clone(t.owner),
-		next: t.next, lastOut: t.lastOut, steps: t.steps,
+		blind: slices.Clone(t.blind), next: t.next, lastOut: t.lastOut, steps: t.steps,
 	}
 }
 
@@ -92,7 +96,7 @@ func (t *track) log(s step) {
 
 // follow is the most probable explanation of all beams.
 func (w *way) follow() *track {
-	first := &track{owner: make([]int, len(w.beams)), lastOut: math.MinInt64 / 2}
+	first := &track{owner: make([]int, len(w.beams)), blind: make([]bool, len(w.beams)), lastOut: math.MinInt64 / 2}
 	for i := range first.owner {
 		first.owner[i] = -1
 	}
@@ -177,7 +181,10 @@ func (t *track) state() string {
 		b = binary.AppendVarint(b, p.rise)
 		b = binary.AppendVarint(b, p.fall)
 	}
-	for _, id := range t.owner {
+	for k, id := range t.owner {
+		if t.blind[k] {
+			b = append(b, 'b')
+		}
 		b = binary.AppendVarint(b, int64(slices.IndexFunc(t.pieces, func(p piece) bool { return p.id == id })))
 		if id < 0 {
 			b = append(b, 'n')

@@ -1,7 +1,10 @@
 package path
 
 import (
+	"math"
 	"slices"
+
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // visit is a piece in a slot, from the moment it came until it went somewhere else.
@@ -23,8 +26,9 @@ const stays move = 255
 type journey struct {
 	id      int
 	visits  []visit
-	missed  []int // beams that should have shown it and did not
-	outcome move  // of its last visit
+	missed  []int   // beams that should have shown it and did not
+	outcome move    // of its last visit
+	birth   float64 // log odds of a piece coming where it was seen first
 }
 
 // unseen is a block that no piece explains, or the rest of one after its piece had gone on.
@@ -52,7 +56,7 @@ func (w *way) journeys(t *track) (all []journey, sensor []unseen) {
 		if !known {
 			at = len(all)
 			place[s.id] = at
-			all = append(all, journey{id: s.id})
+			all = append(all, journey{id: s.id, birth: s.birth})
 		}
 		w.addStep(&all[at], s)
 	}
@@ -135,6 +139,56 @@ func (j *journey) settle(w *way) {
 			v.dwell = w.clocks[before.slot].onward(before.from, before.to)
 		}
 	}
+}
+
+// ends are the stretches in which a visit may have begun and ended: moments, but for a beam
+// that told nothing when it should have shown it.
+func (w *way) ends(v visit) (begin, end series.Interval) {
+	k, front := inFront(v.slot)
+	begin.Start, begin.End = w.beams[k].around(v.from)
+	if !front && v.next > v.slot {
+		k = v.next / 2
+	}
+	end = series.Interval{Start: v.to, End: v.to}
+	if k < len(w.beams) {
+		end.Start, end.End = w.beams[k].around(v.to)
+	}
+	return begin, end
+}
+
+// surely is the part of a visit that the beams leave no doubt of.
+func (w *way) surely(v visit) (from, to int64) {
+	begin, end := w.ends(v)
+	from = min(begin.End, v.to)
+	return from, max(from, end.Start)
+}
+
+// vague is whether it is not known when a visit began or ended.
+func (w *way) vague(v visit) bool {
+	begin, end := w.ends(v)
+	return begin.Len() > 0 || end.Len() > 0
+}
+
+// credit is how probably a piece is one. Two beams that saw it do not err together; what one
+// beam alone showed may have been its own doing, the more so where no piece should come from.
+func (w *way) credit(j journey) float64 {
+	const sound = 0.5
+	most, seen := 0.0, map[int]bool{}
+	for _, v := range j.visits {
+		k, front := inFront(v.slot)
+		if !front || v.blk < 0 {
+			continue
+		}
+		real := w.beams[k].blocks[v.blk].real
+		if most = max(most, real); real > sound {
+			seen[k] = true
+		}
+	}
+	if len(seen) > 1 {
+		return most
+	}
+	piece, nothing := most*math.Exp(j.birth), max(1-most, w.cfg.StuckOdd)
+	return piece / (piece + nothing)
 }
 
 // started is whether visit n is a piece that was in the path before the log began.

@@ -48,7 +48,9 @@ func newWay(in Input, cfg Config) *way {
 	borrow(w.drives)
 	for i, st := range in.Stages {
 		if st.Sensor != nil && len(st.Sensor.T) > 0 {
-			w.beams = append(w.beams, watch(st.Sensor, i, in.End, cfg))
+			b := watch(st.Sensor, i, in.End, cfg)
+			b.dark = darkOf(b.spells, st.Sensor, in.Gaps)
+			w.beams = append(w.beams, b)
 		}
 	}
 	if len(w.beams) == 0 {

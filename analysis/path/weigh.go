@@ -18,7 +18,7 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		s.weighed = append(s.weighed, schemas.Weighed{What: fmt.Sprintf(what, args...), LogOdds: odds})
 	}
 	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
-	put(s.slowness(w, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
+	put(s.slowness(w, all, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
 	c := w.driven(s.slot, s.visit.from, s.freed)
 	switch {
 	case w.clocks[s.slot].lent:
@@ -79,7 +79,7 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 			break
 		}
 	}
-	for _, f := range w.beams[k].flicker {
+	for _, f := range w.beams[k].dark {
 		if front && f.Overlap(series.Interval{Start: s.from, End: s.to}) > (s.to-s.from)/4 {
 			put(-3, "the beam flickers")
 			break
@@ -114,7 +114,7 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 
 // slowness is what the time it took says: how much likelier it is with a jam in it than
 // without. What was not seen to end counts by what it lasted at least.
-func (s *stand) slowness(w *way, followed bool) float64 {
+func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 	y := math.Log(s.x)
 	jam := jammed(s.law.usual())
 	var odds float64
@@ -123,10 +123,12 @@ func (s *stand) slowness(w *way, followed bool) float64 {
 	if followed { // two pieces in contact block a beam for as long as both take
 		usual = 0.7*usual + 0.3*s.law.and(s.law).dist.Prob(y)
 	}
+	unseen := w.mayHavePassed(all, s)
 	usual, longer = (1-slowPieces)*usual+slowPieces*slow.Prob(y), (1-slowPieces)*longer+slowPieces*slow.Survival(y)
 	if s.done {
 		odds = math.Log(jam.prob(y)) - math.Log(max(usual, 1e-12))
 	} else {
+		longer = (1-unseen)*longer + unseen // unseen it may have gone on in its time
 		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(longer, 1e-12))
 	}
 	most := 6.5 // one stay in some hundreds is that of a piece followed wrongly
@@ -139,6 +141,22 @@ func (s *stand) slowness(w *way, followed bool) float64 {
 		most = 3 // what a release takes is not known
 	}
 	return min(max(odds, -3), most)
+}
+
+// mayHavePassed is how probably a next beam that was blind or told nothing did not show the
+// piece of a stand, so that it may have been further on when it was thought to stand. A sound
+// beam that misses one now and then is left to the tracker.
+func (w *way) mayHavePassed(all []journey, s *stand) float64 {
+	k, front := inFront(s.slot)
+	next := k + 1
+	switch {
+	case front || next >= len(w.beams) || s.slot >= w.wait || s.how == lost || s.how == outGate:
+		return 0 // or that it went on is weighed by itself
+	case w.blindAt(all, next, s.visit.from) || w.beams[next].tellsNothing(s.visit.from, s.to):
+		return hidden
+	default:
+		return 0
+	}
 }
 
 // slowPieces is the share of pieces that go through a stage clearly slower than others
@@ -163,14 +181,14 @@ func (w *way) pushedBack(s *stand) bool {
 
 func (m *motor) times(amps float64) float64 { return (amps + offset) / math.Exp(m.amps.Mu) }
 
-// confidence turns the evidence into a probability, of at most surest: that the piece was
-// followed rightly is assumed in all of it.
+// confidence turns the evidence into a probability: of a jam, if there was a piece, and that
+// there was one. At most surest, as all of it assumes that the piece was followed rightly.
 func (s *stand) confidence() float64 {
 	sum := 0.0
 	for _, e := range s.weighed {
 		sum += e.LogOdds
 	}
-	return min(1/(1+math.Exp(-sum)), surest)
+	return min(s.credit/(1+math.Exp(-sum)), surest)
 }
 
 const surest = 0.99
