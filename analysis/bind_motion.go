@@ -42,8 +42,11 @@ func lookAtMoves(m *match) outcome {
 	if len(in.Mechanisms) == 0 {
 		return m.without("no mechanism has both position and target")
 	}
+	for _, h := range m.History {
+		in.History = append(in.History, h.Moves)
+	}
 	out := moves.Detect(in, moves.DefaultConfig())
-	m.report.Moves = out.Moves
+	m.report.Moves, m.report.Mechanisms = out.Moves, out.Mechanisms
 	m.note(out.Notes)
 	return outcome{}
 }

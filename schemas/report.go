@@ -28,6 +28,7 @@ type Report struct {
 	Usual         Usual         `json:"usual"`
 	Balances      []Balance     `json:"balances"`
 	Moves         []Move        `json:"moves"`
+	Mechanisms    []Mechanism   `json:"mechanisms"`
 	Motors        []Motor       `json:"motors"`
 	Autonomous    Autonomous    `json:"autonomous"`
 	Unknowns      []Unknown     `json:"unknowns"`
@@ -522,6 +523,54 @@ type Move struct {
 	Overshoot float64  `json:"overshoot"`
 	Outcome   string   `json:"outcome"` // settled, short, superseded
 	PeakA     *float64 `json:"peak_a"`
+	MeanA     *float64 `json:"mean_a"` // over the stroke that rise_s is of
+
+	Swing        string   `json:"swing"` // about the target: damped, steady; empty for none that can be told
+	DampingRatio *float64 `json:"damping_ratio"`
+	NaturalHz    *float64 `json:"natural_hz"`
+
+	// Slow is slower than moves like it usually are; UsualSettleS is their median, P how often
+	// chance alone makes one as slow.
+	Slow         bool     `json:"slow"`
+	P            *float64 `json:"p"`
+	UsualSettleS *float64 `json:"usual_settle_s"`
+	UsualCount   int      `json:"usual_count"`
+	UsualSource  string   `json:"usual_source"` // matches, this match; empty without
+}
+
+// How a position swung about its target.
+const (
+	SwingDamped = "damped"
+	SwingSteady = "steady"
+)
+
+// Where a usual comes from.
+const (
+	UsualMatches   = "matches"
+	UsualThisMatch = "this match"
+)
+
+// Mechanism is what the moves of one arm or lift tell together.
+type Mechanism struct {
+	Name  string   `json:"name"`
+	Moves int      `json:"moves"`
+	UpA   *float64 `json:"up_a"` // median of mean_a of moves to larger positions
+	DownA *float64 `json:"down_a"`
+	// WeightA is the part of it that carries the weight, which a counterbalance would spare;
+	// FrictionA what either direction takes besides.
+	WeightA     *float64 `json:"weight_a"`
+	WeightLowA  *float64 `json:"weight_low_a"`
+	WeightHighA *float64 `json:"weight_high_a"`
+	FrictionA   *float64 `json:"friction_a"`
+	Pairs       int      `json:"pairs"`  // moves with the next one back that these rest on
+	Reason      string   `json:"reason"` // why weight_a cannot be told although there are pairs
+	// Pace is how long its moves took beside those like them in earlier matches, and where
+	// a match like those would lie.
+	Pace          *float64 `json:"pace"`
+	PaceUsualLow  *float64 `json:"pace_usual_low"`
+	PaceUsualHigh *float64 `json:"pace_usual_high"`
+	PaceMatches   int      `json:"pace_matches"`
+	Slower        bool     `json:"slower"`
 }
 
 // Which current a motor's signal shows.
@@ -664,6 +713,7 @@ func (r *Report) Finish() {
 		fill(&r.Balances[i].Swings)
 	}
 	fill(&r.Moves)
+	fill(&r.Mechanisms)
 	fill(&r.Motors)
 	for i := range r.Motors {
 		fill(&r.Motors[i].Stalls)

@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 
+	"github.com/afterbell/afterbell/analysis/swing"
+
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -70,10 +72,10 @@ func TestLocalParabolaOfAParabola(t *testing.T) {
 }
 
 // letGo is a tilt that swings with the damping given by how its peaks fall, 50 times a second.
-func letGo(seconds float64, tilt func(s float64) float64) stretch {
-	var w stretch
+func letGo(seconds float64, tilt func(s float64) float64) swing.Stretch {
+	var w swing.Stretch
 	for i := 0; float64(i)*0.02 <= seconds; i++ {
-		w.t, w.y = append(w.t, float64(i)*0.02), append(w.y, tilt(float64(i)*0.02))
+		w.T, w.Y = append(w.T, float64(i)*0.02), append(w.Y, tilt(float64(i)*0.02))
 	}
 	return w
 }
@@ -89,11 +91,11 @@ func TestDampingByLogarithmicDecrement(t *testing.T) {
 		{5, 4, 0.04408422},
 	} {
 		const period = 0.9
-		s, ok := fitSwing(letGo(4, func(s float64) float64 {
+		s, ok := swing.DampedSwing(letGo(4, func(s float64) float64 {
 			return 10 * math.Pow(c.factor, -s/period/c.cycles) * math.Cos(2*math.Pi*s/period)
 		}))
 		require.True(t, ok)
-		assert.InDelta(t, c.zeta, s.zeta, 1e-8, "1/%g in %g cycles", c.factor, c.cycles)
+		assert.InDelta(t, c.zeta, s.Zeta, 1e-8, "1/%g in %g cycles", c.factor, c.cycles)
 	}
 }
 
@@ -106,8 +108,8 @@ func TestOvershootAndPeakTimeOfTheBook(t *testing.T) {
 		return 10 * math.Exp(-zeta*wn*s) * (math.Cos(wd*s) + zeta*wn/wd*math.Sin(wd*s))
 	})
 	in := Input{Tilt: &series.Float{}, MountDeg: 6, LevelDeg: 0.5, HoldS: 2, End: 8_000_000}
-	for i := range w.t {
-		in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(math.Round(w.t[i]*1e6))), append(in.Tilt.V, w.y[i])
+	for i := range w.T {
+		in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(math.Round(w.T[i]*1e6))), append(in.Tilt.V, w.Y[i])
 	}
 	got := Detect(in, DefaultConfig()).Balances
 	require.Len(t, got, 1)
@@ -145,21 +147,21 @@ func TestSwingOfAStiffPlatform(t *testing.T) {
 			}
 			return x
 		})
-		s, ok := fitSwing(w)
+		s, ok := swing.DampedSwing(w)
 		require.True(t, ok)
-		assert.InDelta(t, 4.79583152, s.wn, 1e-6, "kd %g", c.kd)
-		assert.InDelta(t, c.zeta, s.zeta, 1e-7, "kd %g", c.kd)
-		assert.InDelta(t, 0.86956522, s.p[0], 1e-7, "what stiffness leaves of the way")
+		assert.InDelta(t, 4.79583152, s.Wn, 1e-6, "kd %g", c.kd)
+		assert.InDelta(t, c.zeta, s.Zeta, 1e-7, "kd %g", c.kd)
+		assert.InDelta(t, 0.86956522, s.P[0], 1e-7, "what stiffness leaves of the way")
 	}
 }
 
 // heldLoop is a double integrator under a command held for 20 ms, u = -25 theta - kd times
 // the rate, of readings late steps old; the rate is measured or the difference over a step.
-func heldLoop(kd float64, late int, backward bool) stretch {
+func heldLoop(kd float64, late int, backward bool) swing.Stretch {
 	const h, kp = 0.02, 25.0
 	theta, omega := []float64{0.2}, []float64{0}
 	past := func(x []float64, i int) float64 { return x[max(0, i)] }
-	w := stretch{}
+	w := swing.Stretch{}
 	for k := range 400 {
 		seen := k - late
 		rate := past(omega, seen)
@@ -169,7 +171,7 @@ func heldLoop(kd float64, late int, backward bool) stretch {
 		u := -kp*past(theta, seen) - kd*rate
 		theta = append(theta, theta[k]+omega[k]*h+u*h*h/2)
 		omega = append(omega, omega[k]+u*h)
-		w.t, w.y = append(w.t, float64(k)*h), append(w.y, theta[k]*180/math.Pi)
+		w.T, w.Y = append(w.T, float64(k)*h), append(w.Y, theta[k]*180/math.Pi)
 	}
 	return w
 }
@@ -193,12 +195,12 @@ func TestCostOfDelay(t *testing.T) {
 		{0.7551026, 1, false, 1, 1e-8},
 	} {
 		w := heldLoop(c.kd, c.late, c.backward)
-		w.t, w.y = w.t[20:], w.y[20:] // the quick poles have gone
-		s, ok := fitSwing(w)
+		w.T, w.Y = w.T[20:], w.Y[20:] // the quick poles have gone
+		s, ok := swing.DampedSwing(w)
 		require.True(t, ok)
-		assert.InDelta(t, c.abs, math.Exp(-s.p[3]*0.02), c.tol, "kd %g, %d late", c.kd, c.late)
+		assert.InDelta(t, c.abs, math.Exp(-s.P[3]*0.02), c.tol, "kd %g, %d late", c.kd, c.late)
 		if c.kd == 0 {
-			assert.InDelta(t, -5*0.02*(0.5+float64(c.late))/2, s.zeta, 0.001, "by the rule")
+			assert.InDelta(t, -5*0.02*(0.5+float64(c.late))/2, s.Zeta, 0.001, "by the rule")
 		}
 	}
 }

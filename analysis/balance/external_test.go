@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"testing"
 
+	"github.com/afterbell/afterbell/analysis/swing"
+
 	"github.com/stretchr/testify/require"
 
 	"github.com/afterbell/afterbell/schemas/series"
@@ -39,32 +41,32 @@ func columns(t *testing.T, name string) map[string][]float64 {
 // standard errors and residual sum of squares; wn, zeta and their errors by the delta method.
 func TestFitOfADampedSwing(t *testing.T) {
 	data := columns(t, "damped_sinusoid.csv")
-	s, ok := fitSwing(stretch{t: data["t"], y: data["y"]})
+	s, ok := swing.DampedSwing(swing.Stretch{T: data["t"], Y: data["y"]})
 	require.True(t, ok)
-	require.InEpsilon(t, 1.454755824, s.p[0], 1e-6)
-	require.InEpsilon(t, 11.773244641, s.amplitude(), 1e-6)
-	require.InEpsilon(t, 1.127572993, s.p[3], 1e-6)
-	require.InEpsilon(t, 7.476097861, s.p[4], 1e-6)
-	require.InEpsilon(t, 0.282809526, math.Atan2(-s.p[2], s.p[1]), 1e-5)
-	require.InEpsilon(t, 25.455392013, s.rms*s.rms*150, 1e-8)
-	require.InEpsilon(t, 7.560652093, s.wn, 1e-6)
-	require.InEpsilon(t, 0.149137003, s.zeta, 1e-6)
+	require.InEpsilon(t, 1.454755824, s.P[0], 1e-6)
+	require.InEpsilon(t, 11.773244641, s.Amplitude(), 1e-6)
+	require.InEpsilon(t, 1.127572993, s.P[3], 1e-6)
+	require.InEpsilon(t, 7.476097861, s.P[4], 1e-6)
+	require.InEpsilon(t, 0.282809526, math.Atan2(-s.P[2], s.P[1]), 1e-5)
+	require.InEpsilon(t, 25.455392013, s.RMS*s.RMS*150, 1e-8)
+	require.InEpsilon(t, 7.560652093, s.Wn, 1e-6)
+	require.InEpsilon(t, 0.149137003, s.Zeta, 1e-6)
 
 	// nls takes the residuals for independent; so do we where they are.
-	r := residuals(swingCurve(stretch{t: data["t"], y: data["y"]}), s.p)
+	r := swing.Residuals(swing.Curve(swing.Stretch{T: data["t"], Y: data["y"]}), s.P)
 	cov := make([]float64, 25)
 	for i := range cov {
 		cov[i] = 1
 	}
-	factor := math.Sqrt(widen(cov, r)[0])
+	factor := math.Sqrt(swing.Widen(cov, r)[0])
 	require.Less(t, factor, 1.2, "the noise of this data is independent")
-	require.InEpsilon(t, 0.024900940, s.wnSD/factor, 1e-5)
-	require.InEpsilon(t, 0.003339855, s.zetaSD/factor, 1e-5)
-	require.InEpsilon(t, 0.024966364, math.Sqrt(s.cov[3*5+3])/factor, 1e-5)
-	require.InEpsilon(t, 0.025473114, math.Sqrt(s.cov[4*5+4])/factor, 1e-5)
+	require.InEpsilon(t, 0.024900940, s.WnSD/factor, 1e-5)
+	require.InEpsilon(t, 0.003339855, s.ZetaSD/factor, 1e-5)
+	require.InEpsilon(t, 0.024966364, math.Sqrt(s.Cov[3*5+3])/factor, 1e-5)
+	require.InEpsilon(t, 0.025473114, math.Sqrt(s.Cov[4*5+4])/factor, 1e-5)
 
 	// The rate term that makes such a swing's damping 0.7, in parts of the proportional gain.
-	servo := rig{force: true, damp: 2 * s.zeta * s.wn, pull: s.wn * s.wn, tilt: 1}
+	servo := rig{force: true, damp: 2 * s.Zeta * s.Wn, pull: s.Wn * s.Wn, tilt: 1}
 	require.InDelta(t, 0.7, servo.closeLoop(law{gain: 1, lead: 0.145718382}).zeta, 1e-6)
 }
 
@@ -74,18 +76,18 @@ func TestFitOfADampedSwing(t *testing.T) {
 func TestFitWithoutNoiseIsExact(t *testing.T) {
 	const zeta = 0.15
 	wn := 2 * math.Pi * 1.2
-	var w stretch
+	var w swing.Stretch
 	for i := range 60 {
 		at := float64(i) * 0.02
-		w.t = append(w.t, at)
-		w.y = append(w.y, 12*math.Exp(-zeta*wn*at)*math.Cos(wn*math.Sqrt(1-zeta*zeta)*at+0.3))
+		w.T = append(w.T, at)
+		w.Y = append(w.Y, 12*math.Exp(-zeta*wn*at)*math.Cos(wn*math.Sqrt(1-zeta*zeta)*at+0.3))
 	}
-	s, ok := fitSwing(w)
+	s, ok := swing.DampedSwing(w)
 	require.True(t, ok)
-	require.InDelta(t, 7.53982237, s.wn, 1e-8)
-	require.InDelta(t, 0.15, s.zeta, 1e-8)
-	require.InDelta(t, 0.3, math.Atan2(-s.p[2], s.p[1]), 1e-8)
-	require.InDelta(t, 0, s.p[0], 1e-8)
+	require.InDelta(t, 7.53982237, s.Wn, 1e-8)
+	require.InDelta(t, 0.15, s.Zeta, 1e-8)
+	require.InDelta(t, 0.3, math.Atan2(-s.P[2], s.P[1]), 1e-8)
+	require.InDelta(t, 0, s.P[0], 1e-8)
 }
 
 // The same case by the pencil alone, and as a recursion: y(k) = -a1 y(k-1) - a2 y(k-2) with a1
@@ -98,7 +100,7 @@ func TestPencilWithoutNoiseIsExact(t *testing.T) {
 		at := float64(i) * h
 		y[i] = 12 * math.Exp(-zeta*wn*at) * math.Cos(wn*math.Sqrt(1-zeta*zeta)*at+0.3)
 	}
-	factors, ok := pencil(y, 2)
+	factors, ok := swing.Pencil(y, 2)
 	require.True(t, ok)
 	require.Len(t, factors, 2)
 	for _, z := range factors {
@@ -108,9 +110,9 @@ func TestPencilWithoutNoiseIsExact(t *testing.T) {
 		require.InDelta(t, 7.53982237, cmplx.Abs(s), 1e-8)
 		require.InDelta(t, 0.15, -real(s)/cmplx.Abs(s), 1e-8)
 	}
-	_, ok = pencil(y, 3)
+	_, ok = swing.Pencil(y, 3)
 	require.False(t, ok, "there are no three parts in it")
-	_, ok = pencil(y[:6], 2)
+	_, ok = swing.Pencil(y[:6], 2)
 	require.False(t, ok)
 }
 

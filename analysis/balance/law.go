@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/analysis/swing"
 	"github.com/afterbell/afterbell/schemas/series"
 )
 
@@ -214,7 +215,7 @@ func (h heard) sums(l law) bool {
 		}
 		with, without, y = append(with, 1, v, w, sum), append(without, 1, v, w), append(y, u)
 	}
-	_, plain, ok := linear(without, y, 3)
-	c, better, okSum := linear(with, y, 4)
+	_, plain, ok := swing.Linear(without, y, 3)
+	c, better, okSum := swing.Linear(with, y, 4)
 	return ok && okSum && better < 0.6*plain && c[3]*c[1] > 0 // far beyond chance: samples by the dozen
 }

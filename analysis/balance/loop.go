@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 
+	"github.com/afterbell/afterbell/analysis/swing"
+
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -23,18 +25,18 @@ type loop struct {
 
 // lookAtLoop regresses the drive command on tilt and tilt rate over the swing. Commands at
 // their limit say nothing about gains and are left out.
-func lookAtLoop(tr trace, sw swing, in Input, cfg Config) loop {
-	if sw.kind == unclear || in.Drive == nil {
+func lookAtLoop(tr trace, sw swing.Fit, in Input, cfg Config) loop {
+	if sw.Kind == swing.Unclear || in.Drive == nil {
 		return loop{}
 	}
-	lo, hi := series.From(tr.t, sw.start), series.From(tr.t, sw.end)
+	lo, hi := series.From(tr.t, sw.Start), series.From(tr.t, sw.End)
 	limit := 0.0
 	for i := lo; i < hi; i++ {
 		d, _ := in.Drive.At(tr.t[i])
 		limit = max(limit, math.Abs(d))
 	}
 	var basis, y []float64
-	atLimit, last := 0, sw.start-1_000_000
+	atLimit, last := 0, sw.Start-1_000_000
 	for i := lo; i < hi; i++ {
 		d, ok := in.Drive.At(tr.t[i])
 		rate, okRate := tr.rate[i], true
@@ -69,7 +71,7 @@ func lookAtLoop(tr trace, sw swing, in Input, cfg Config) loop {
 	if len(y) < 20 {
 		return lp
 	}
-	c, rss, ok := linear(basis, y, 3)
+	c, rss, ok := swing.Linear(basis, y, 3)
 	if !ok || c[1] == 0 {
 		return lp
 	}
@@ -89,7 +91,7 @@ func lookAtLoop(tr trace, sw swing, in Input, cfg Config) loop {
 
 // leadSD is the standard error of c2/c1 by the delta method.
 func leadSD(basis, y, c []float64, rss float64) float64 {
-	cov, ok := covariance(basis, 3, rss/float64(len(y)-3))
+	cov, ok := swing.Covariance(basis, 3, rss/float64(len(y)-3))
 	if !ok {
 		return math.Inf(1)
 	}
@@ -97,7 +99,7 @@ func leadSD(basis, y, c []float64, rss float64) float64 {
 	for i := range y {
 		r[i] = y[i] - c[0] - c[1]*basis[3*i+1] - c[2]*basis[3*i+2]
 	}
-	cov = widen(cov, r)
+	cov = swing.Widen(cov, r)
 	lead := c[2] / c[1]
 	return math.Sqrt(max(0, cov[2*3+2]-2*lead*cov[1*3+2]+lead*lead*cov[1*3+1])) / math.Abs(c[1])
 }
@@ -105,49 +107,49 @@ func leadSD(basis, y, c []float64, rss float64) float64 {
 // weigh lets the drive command settle what the tilt alone leaves open: a swing of constant
 // size under a command that answers the tilt in proportion and is not at its limit is a
 // loop without damping, not one that friction or saturation keeps swinging.
-func weigh(sw swing, lp loop, cfg Config) swing {
-	if sw.kind == steady && lp.ok && lp.saturated < 0.05 && lp.leadLow <= cfg.NoRateS && sw.free != nil {
-		free := *sw.free
-		free.kind = damped
+func weigh(sw swing.Fit, lp loop, cfg Config) swing.Fit {
+	if sw.Kind == swing.Steady && lp.ok && lp.saturated < 0.05 && lp.leadLow <= cfg.NoRateS && sw.Free != nil {
+		free := *sw.Free
+		free.Kind = swing.Damped
 		return free
 	}
 	return sw
 }
 
 // diagnosis is what is wrong, or right, in plain words; empty when the log does not tell.
-func diagnosis(sw swing, lp loop, a attempt, cfg Config) string {
-	noRate := lp.ok && lp.leadLow <= cfg.NoRateS && lp.leadHigh < cfg.NoRateS+0.1/max(sw.wn, 0.1)
+func diagnosis(sw swing.Fit, lp loop, a attempt, cfg Config) string {
+	noRate := lp.ok && lp.leadLow <= cfg.NoRateS && lp.leadHigh < cfg.NoRateS+0.1/max(sw.Wn, 0.1)
 	switch {
-	case sw.kind == steady && lp.saturated > 0.1:
+	case sw.Kind == swing.Steady && lp.saturated > 0.1:
 		return "saturation: swings of constant size, the drive command at its limit"
-	case sw.kind == steady:
+	case sw.Kind == swing.Steady:
 		return "stick-slip or saturation: swings of constant size"
-	case sw.grows():
+	case grows(sw):
 		if noRate {
 			return "swings grow: answers the tilt but not its rate" + howLate(lp, cfg)
 		}
 		return "swings grow: the loop answers too strongly or too late"
-	case sw.kind == damped && sw.zeta < cfg.DampedPoor && noRate:
+	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedPoor && noRate:
 		return "proportional only: answers the tilt but not its rate" + howLate(lp, cfg)
-	case sw.kind == damped && sw.zeta < cfg.DampedPoor && len(a.overshoots()) > 1:
+	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedPoor && len(a.overshoots()) > 1:
 		return "too little damping: swings past level again and again"
-	case sw.kind == damped && sw.zeta < cfg.DampedPoor:
+	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedPoor:
 		return "too little damping"
-	case sw.kind == damped && sw.zeta < cfg.DampedWell && len(a.overshoots()) > 0:
+	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedWell && len(a.overshoots()) > 0:
 		return "lightly damped: swings past level before it rests"
-	case sw.kind == damped && sw.zeta < cfg.DampedWell:
+	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedWell:
 		return "lightly damped"
-	case sw.kind == damped:
+	case sw.Kind == swing.Damped:
 		return "well damped"
-	case sw.kind == direct && a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0:
+	case sw.Kind == swing.Direct && a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0:
 		return "comes to level without a swing"
 	}
 	return ""
 }
 
 // grows says that the swings get larger, beyond doubt and by more than 6 % each.
-func (s swing) grows() bool {
-	return s.kind == damped && s.zeta < -0.01 && s.zeta+2*s.zetaSD < 0
+func grows(s swing.Fit) bool {
+	return s.Kind == swing.Damped && s.Zeta < -0.01 && s.Zeta+2*s.ZetaSD < 0
 }
 
 // howLate says by how much the command lags, when it clearly does.
@@ -160,9 +162,9 @@ func howLate(lp loop, cfg Config) string {
 
 // advice is what to try, empty when nothing is amiss or nothing is known. change is the
 // lowering of gain that platform and loop together tell, nil where they tell none.
-func advice(sw swing, lp loop, a attempt, change *schemas.Retune, zeta *float64, cfg Config) string {
+func advice(sw swing.Fit, lp loop, a attempt, change *schemas.Retune, zeta *float64, cfg Config) string {
 	switch {
-	case sw.kind == steady:
+	case sw.Kind == swing.Steady:
 		return "look for slack, friction and the limit of the command before changing gains"
 	case zeta == nil || *zeta >= cfg.DampedWell:
 		return ""
@@ -170,7 +172,7 @@ func advice(sw swing, lp loop, a attempt, change *schemas.Retune, zeta *float64,
 		return "" // it went straight to level
 	case change != nil:
 		return say(change, *zeta)
-	case sw.grows() || lp.ok && -lp.leadHigh*sw.wn > cfg.LateShare:
+	case grows(sw) || lp.ok && -lp.leadHigh*sw.Wn > cfg.LateShare:
 		return "lower the proportional gain first, by half, and try again"
 	}
 	return "this log does not tell which gain to change: one slow test run with half the proportional gain would"

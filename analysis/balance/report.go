@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/analysis/swing"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -30,7 +31,7 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 	lp := lookAtLoop(tr, sw, in, cfg)
 	sw = weigh(sw, lp, cfg)
 	u := tuned{}
-	if len(a.overshoots()) > 0 || sw.kind == damped {
+	if len(a.overshoots()) > 0 || sw.Kind == swing.Damped {
 		u = tune(tr, a, in, cfg)
 	}
 	tellDamping(&b, &sw, u, tr.noise, cfg)
@@ -50,30 +51,30 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 // tellDamping takes damping and frequency from the equations of platform and loop where these
 // keep nearer to the tilt than the fitted swing does, else from the swing: a swing alone takes
 // a robot's creeping to its place for part of it. What swings on by itself has no damping.
-func tellDamping(b *schemas.Balance, sw *swing, u tuned, noise float64, cfg Config) {
-	if sw.kind == damped {
-		b.Model = sw.model()
+func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64, cfg Config) {
+	if sw.Kind == swing.Damped {
+		b.Model = modelOf(*sw)
 	}
 	switch {
-	case sw.kind == steady || sw.kind == direct:
+	case sw.Kind == swing.Steady || sw.Kind == swing.Direct:
 		return
-	case u.ok && !math.IsNaN(u.now.hz) && (sw.kind != damped || u.off < 0.8*sw.rms && sw.rms > 1.2*max(noise, cfg.NoiseFloorDeg)):
-		if sw.kind != damped && u.now.zeta > 0.95 {
+	case u.ok && !math.IsNaN(u.now.hz) && (sw.Kind != swing.Damped || u.off < 0.8*sw.RMS && sw.RMS > 1.2*max(noise, cfg.NoiseFloorDeg)):
+		if sw.Kind != swing.Damped && u.now.zeta > 0.95 {
 			return
 		}
-		sw.kind, sw.zeta, sw.wn = damped, u.now.zeta, 2*math.Pi*u.now.hz
+		sw.Kind, sw.Zeta, sw.Wn = swing.Damped, u.now.zeta, 2*math.Pi*u.now.hz
 		off := modelOff*math.Abs(u.now.zeta) + 0.01
 		b.DampingLow, b.DampingHigh = schemas.Some(u.now.low-off), schemas.Some(u.now.high+off)
 		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(u.now.hzLow*(1-hzOff)), schemas.Some(u.now.hzHi*(1+hzOff))
-	case sw.kind == damped:
-		off := 1.96*sw.zetaSD + modelOff*math.Abs(sw.zeta) + 0.01
-		b.DampingLow, b.DampingHigh = schemas.Some(sw.zeta-off), schemas.Some(sw.zeta+off)
-		wide := 1.96*sw.wnSD/sw.wn + hzOff
-		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(sw.naturalHz()*max(0, 1-wide)), schemas.Some(sw.naturalHz()*(1+wide))
+	case sw.Kind == swing.Damped:
+		off := 1.96*sw.ZetaSD + modelOff*math.Abs(sw.Zeta) + 0.01
+		b.DampingLow, b.DampingHigh = schemas.Some(sw.Zeta-off), schemas.Some(sw.Zeta+off)
+		wide := 1.96*sw.WnSD/sw.Wn + hzOff
+		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(sw.NaturalHz()*max(0, 1-wide)), schemas.Some(sw.NaturalHz()*(1+wide))
 	default:
 		return
 	}
-	b.DampingRatio, b.NaturalHz = schemas.Some(sw.zeta), schemas.Some(sw.naturalHz())
+	b.DampingRatio, b.NaturalHz = schemas.Some(sw.Zeta), schemas.Some(sw.NaturalHz())
 }
 
 // hzOff is the part of a frequency by which a swing of changing size may be off besides.

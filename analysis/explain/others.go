@@ -67,45 +67,6 @@ func (in Input) balance(f schemas.Finding) []schemas.Reasoning {
 	return in.plain(f)
 }
 
-// moves explains each move that stopped short.
-func (in Input) moves(f schemas.Finding) []schemas.Reasoning {
-	var out []schemas.Reasoning
-	for _, m := range in.Report.Moves {
-		for _, s := range f.Spans {
-			if m.Outcome != "short" || m.StartS != s.StartS || m.EndS != s.EndS || !strings.Contains(f.Title, m.Name) {
-				continue
-			}
-			within := ""
-			for _, p := range in.Profile.Moves {
-				if p.Name == m.Name {
-					within = fmt.Sprintf(" within %g", p.Within)
-				}
-			}
-			var seen []schemas.Evidence
-			for _, e := range f.Evidence {
-				if e.StartS == m.StartS && e.EndS == m.EndS {
-					seen = append(seen, e)
-				}
-			}
-			out = append(out, schemas.Reasoning{
-				Title: fmt.Sprintf("The move of the %s at %s", m.Name, in.at(m.StartS)), StartS: m.StartS, EndS: m.EndS, Seen: in.seen(seen),
-				Rule:     "A move is settled once the position has come" + within + " of its target and stayed there for half a second; short when it came to rest elsewhere, or never came before the log ended.",
-				Observed: []string{fmt.Sprintf("It was sent from %.3f to %.3f and had not come to stay when it was given up %.2f s later.", m.From, m.To, m.EndS-m.StartS)},
-				Numbers: []schemas.Number{
-					number("sent to", schemas.Some(m.To), "", nil), number("past it by at most", schemas.Some(m.Overshoot), "", nil), number("largest current", m.PeakA, "A", nil),
-				},
-				Alternatives: []schemas.Alternative{
-					{What: "sent elsewhere on its way", Because: "the position had come to rest, or the target did not change again: else it is superseded, and not told"},
-					{What: "swinging around its target", Because: "swings within the tolerance count as there"},
-					{What: "a spike of the sensor", Because: "one or two odd samples count for nothing"},
-				},
-				Change: []string{"A wider tolerance (within) in the profile, if the robot works that far off."},
-			})
-		}
-	}
-	return out
-}
-
 // sensor explains a sensor that cannot be believed, or signals that are missing.
 func (in Input) sensor(f schemas.Finding) []schemas.Reasoning {
 	rules := map[string]string{

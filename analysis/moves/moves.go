@@ -32,13 +32,15 @@ type Mechanism struct {
 type Input struct {
 	Mechanisms []Mechanism
 	Periods    []schemas.Period
-	Start, End int64 // first and last sample of the log, µs
+	Start, End int64            // first and last sample of the log, µs
+	History    [][]schemas.Move // of this robot's earlier matches, in order of time
 }
 
-// Result is the moves in order of time.
+// Result is the moves in order of time, and what they tell together of each mechanism.
 type Result struct {
-	Moves []schemas.Move
-	Notes []string
+	Moves      []schemas.Move
+	Mechanisms []schemas.Mechanism
+	Notes      []string
 }
 
 // Config is what Detect decides by; all of it chosen by us.
@@ -50,11 +52,35 @@ type Config struct {
 	PatienceS float64 // s a target must have stood before a mechanism at rest away from it is short
 	RestS     float64 // s over which such a mechanism moves by no more than its tolerance
 	GapS      float64 // s; a longer silence of the position is no evidence of staying
+
+	// Swings about the target, by the estimators of the balance loop.
+	SwingMaxS  float64 // s of swinging looked at
+	SwingShare float64 // of the amplitude; a model that errs by more explains nothing
+	Evidence   float64 // BIC by which a swing must win ("very strong": Kass and Raftery, J. Am. Stat. Assoc. 90, 1995)
+
+	// Slower than usual.
+	AlikeWay   float64 // of the way: moves that differ by less, in length and where they begin, are alike
+	LeastAlike int     // moves alike that make a usual
+	Spread     float64 // of ln s, at least: moves alike differ by so much without anything being wrong
+	FalseShare float64 // of the moves called slow that may be none (Benjamini and Hochberg)
+	SlowS      float64 // s over the usual that matter
+	SlowTimes  float64 // times the usual that matter
+	PaceTimes  float64 // the same for the moves of a match together
+	PaceMatch  int     // earlier matches that it takes to tell
+
+	// What a counterbalance would spare.
+	LeastPairs int     // moves one way and back
+	SameSign   float64 // current of one direction in that of the other, at least, to tell weight from friction
 }
 
 // DefaultConfig is what the program uses.
 func DefaultConfig() Config {
-	return Config{RampS: 0.15, RampMaxS: 0.3, StayS: 0.5, StayShare: 0.5, PatienceS: 1, RestS: 0.5, GapS: 0.5}
+	return Config{
+		RampS: 0.15, RampMaxS: 0.3, StayS: 0.5, StayShare: 0.5, PatienceS: 1, RestS: 0.5, GapS: 0.5,
+		SwingMaxS: 6, SwingShare: 0.15, Evidence: 10,
+		AlikeWay: 0.15, LeastAlike: 6, Spread: 0.08, FalseShare: 0.1, SlowS: 0.3, SlowTimes: 1.25, PaceTimes: 1.15, PaceMatch: 3,
+		LeastPairs: 6, SameSign: 1.0 / 3,
+	}
 }
 
 // Outcomes of a move.
@@ -86,7 +112,7 @@ const (
 // sample. A mechanism without position or target, or without any position while its target
 // moved, gives a note and no move.
 func Detect(in Input, cfg Config) Result {
-	res := Result{Moves: []schemas.Move{}}
+	res := Result{Moves: []schemas.Move{}, Mechanisms: []schemas.Mechanism{}}
 	for _, m := range in.Mechanisms {
 		if m.Position == nil || m.Target == nil || len(m.Position.T) == 0 || len(m.Target.T) == 0 {
 			res.Notes = append(res.Notes, fmt.Sprintf("%s: moves need both a position and a target in the log", m.Name))
@@ -118,6 +144,12 @@ func Detect(in Input, cfg Config) Result {
 		}
 	}
 	slices.SortStableFunc(res.Moves, func(a, b schemas.Move) int { return cmp.Compare(a.StartS, b.StartS) })
+	judgeSlow(res.Moves, in, cfg)
+	for _, m := range in.Mechanisms {
+		if s, ok := together(m, res.Moves, in.History, cfg); ok {
+			res.Mechanisms = append(res.Mechanisms, s)
+		}
+	}
 	return res
 }
 
@@ -192,6 +224,10 @@ func follow(m Mechanism, position *series.Float, c change, end int64, last bool,
 		move.Overshoot = max(move.Overshoot, (v-c.to)*math.Copysign(1, way))
 	}
 	move.RiseS = rise(during, from, c.to, m.Within, cfg)
+	if left, came, ok := stroke(during, from, c.to, m.Within, cfg); ok {
+		move.MeanA = meanOver(m.Current, during.T[0]+int64(left*1e6), during.T[0]+int64(came*1e6))
+	}
+	tellSwing(&move, during, measured, m.Within, cfg)
 	if m.Current != nil {
 		drawn := m.Current.Between(c.start, int64(math.Round(move.EndS*1e6))+1)
 		for _, a := range drawn.V {
@@ -201,6 +237,19 @@ func follow(m Mechanism, position *series.Float, c change, end int64, last bool,
 		}
 	}
 	return move, true
+}
+
+// meanOver is the mean of a current over a stretch, A; nil without readings there.
+func meanOver(f *series.Float, from, to int64) *float64 {
+	if f == nil {
+		return nil
+	}
+	part := f.Between(from, to+1)
+	sum := 0.0
+	for _, v := range part.V {
+		sum += v
+	}
+	return schemas.Some(sum / float64(len(part.V))) // 0/0 is NaN, nil
 }
 
 // settle is the sample at which the position came within tolerance to stay, and the last one

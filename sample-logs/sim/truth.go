@@ -38,6 +38,7 @@ func truth(w *world, m *Match) *schemas.Report {
 	view.autonomous()
 	view.balances()
 	view.moves()
+	view.mechanism()
 	view.motors()
 	t.Finish()
 	roundAll(reflect.ValueOf(t))

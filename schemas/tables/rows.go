@@ -237,6 +237,14 @@ type Move struct {
 	Overshoot float64  `parquet:"overshoot"`
 	Outcome   string   `parquet:"outcome"`
 	PeakA     *float64 `parquet:"peak_a,optional"`
+	MeanA     *float64 `parquet:"mean_a,optional"`
+
+	Swing        string   `parquet:"swing"`
+	DampingRatio *float64 `parquet:"damping_ratio,optional"`
+	NaturalHz    *float64 `parquet:"natural_hz,optional"`
+	Slow         bool     `parquet:"slow"`
+	P            *float64 `parquet:"p,optional"`
+	UsualSettleS *float64 `parquet:"usual_settle_s,optional"`
 }
 
 func moveRows(r *schemas.Report) []Move {
@@ -244,7 +252,8 @@ func moveRows(r *schemas.Report) []Move {
 	for i, m := range r.Moves {
 		out[i] = Move{
 			Seal: r.From.Seal, Name: m.Name, StartS: m.StartS, EndS: m.EndS, From: m.From, To: m.To,
-			SettleS: m.SettleS, RiseS: m.RiseS, Overshoot: m.Overshoot, Outcome: m.Outcome, PeakA: m.PeakA,
+			SettleS: m.SettleS, RiseS: m.RiseS, Overshoot: m.Overshoot, Outcome: m.Outcome, PeakA: m.PeakA, MeanA: m.MeanA,
+			Swing: m.Swing, DampingRatio: m.DampingRatio, NaturalHz: m.NaturalHz, Slow: m.Slow, P: m.P, UsualSettleS: m.UsualSettleS,
 		}
 	}
 	return out

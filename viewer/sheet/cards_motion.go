@@ -193,7 +193,27 @@ func (v *view) movesCard() (card, bool) {
 	if n := len(order) - most; n > 0 {
 		c.Note = "and " + strconv.Itoa(n) + " more, all in the report."
 	}
+	for _, m := range v.in.Report.Mechanisms {
+		c.Note = joined(c.Note, weightNote(m))
+	}
 	return c, true
+}
+
+// weightNote says what a mechanism draws up and down, and what a counterbalance would spare.
+func weightNote(m schemas.Mechanism) string {
+	if m.UpA == nil || m.DownA == nil {
+		return ""
+	}
+	note := capital(m.Name) + " drew " + number(*m.UpA, 1) + " A going up and " + number(*m.DownA, 1) + " A going down"
+	switch {
+	case m.WeightA != nil && *m.WeightLowA <= 0 && *m.WeightHighA >= 0:
+		note += ": no weight to speak of"
+	case m.WeightA != nil:
+		note += ": " + number(*m.WeightA, 1) + " A (" + number(*m.WeightLowA, 1) + " to " + number(*m.WeightHighA, 1) + ") carry its weight, which a counterbalance would spare the motor"
+	case m.Reason != "":
+		note += ": what carries its weight cannot be told, as " + m.Reason
+	}
+	return note + "."
 }
 
 func seconds(v *float64) float64 {

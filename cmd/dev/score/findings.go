@@ -3,6 +3,7 @@ package score
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -79,12 +80,7 @@ func (c *Case) judge(f schemas.Finding) (right, can bool) {
 	case "balance":
 		return c.judgeBalance(f), true
 	case "move":
-		for _, w := range c.Truth.Moves {
-			if w.Outcome == "short" && slices.ContainsFunc(f.Spans, func(s schemas.Span) bool { return s.StartS-0.1 <= w.StartS && w.StartS <= s.EndS }) {
-				return true, true
-			}
-		}
-		return false, true
+		return c.judgeMove(f)
 	case "motor":
 		return anySpan(f, c.Truth.StandbyDraws, func(d schemas.StandbyDraw) (float64, float64) { return d.StartS, d.EndS }, 1) || c.stalledIn(f), true
 	case "sensor":
@@ -94,6 +90,27 @@ func (c *Case) judge(f schemas.Finding) (right, can bool) {
 	}
 	return false, false
 }
+
+// judgeMove: a finding about moves is right when in one of its spans a move stopped short, or
+// went past its target where that is what it says. Of a slow one the truth does not tell.
+func (c *Case) judgeMove(f schemas.Finding) (right, can bool) {
+	if strings.Contains(f.Title, "slower") {
+		return false, false
+	}
+	swings := strings.Contains(f.Title, "swings")
+	for _, w := range c.Truth.Moves {
+		if !slices.ContainsFunc(f.Spans, func(s schemas.Span) bool { return s.StartS-0.1 <= w.StartS && w.StartS <= s.EndS }) {
+			continue
+		}
+		if !swings && w.Outcome == "short" || swings && w.Overshoot > liftWithinM {
+			return true, true
+		}
+	}
+	return false, true
+}
+
+// liftWithinM is the tolerance of the simulator's lift, m.
+const liftWithinM = 0.02
 
 // judgeSensor: a finding about a sensor is right when the truth has a fault of that signal in
 // one of its spans. Without spans it is of signals that are missing, a fact of the log; and

@@ -16,6 +16,9 @@ func moveFigures() []Figure {
 		{Name: "move settle error", Kind: Error, Unit: "s"},
 		{Name: "move settle within 0.2 s", Kind: Rate},
 		{Name: "move overshoot error", Kind: Error},
+		{Name: "current that carries the weight, error", Kind: Error, Unit: "%"},
+		{Name: "current that carries the weight, interval holds truth", Kind: Rate, Nominal: 0.95},
+		{Name: "moves called slow, where a usual is known", Kind: Rate, Small: true},
 		{Name: "matches not looked at by moves", Kind: Count},
 	}
 }
@@ -40,8 +43,29 @@ func scoreMoves(c *Case) *Tally {
 	for _, x := range p.pairs {
 		scoreMove(t, c, truth[x[0]], got[x[1]])
 	}
+	for _, m := range got {
+		if m.UsualSettleS != nil {
+			t.hit("moves called slow, where a usual is known", m.Slow)
+		}
+	}
+	scoreWeight(t, c)
 	t.notLookedAt(c, "moves")
 	return t
+}
+
+// scoreWeight compares what carries a mechanism's weight, where the truth knows it.
+func scoreWeight(t *Tally, c *Case) {
+	for _, truth := range c.Truth.Mechanisms {
+		for _, got := range c.Got.Mechanisms {
+			if got.Name != truth.Name {
+				continue
+			}
+			t.both("current that carries the weight", truth.WeightA, got.WeightA, func(a, b float64) {
+				t.value("current that carries the weight, error", 100*(b-a)/math.Abs(a))
+				t.hit("current that carries the weight, interval holds truth", *got.WeightLowA <= a && a <= *got.WeightHighA)
+			})
+		}
+	}
 }
 
 func scoreMove(t *Tally, c *Case, truth, got schemas.Move) {

@@ -291,3 +291,15 @@ func TestMotors(t *testing.T) {
 	assert.Equal(t, Sum{0, 1}, s.Sums["motor resistance told, where truth has one"])
 	assert.Equal(t, Sum{0, 1}, s.Sums["stall recall"], "a motor that was not looked at did not stand for nobody")
 }
+
+func TestWeightOfMechanisms(t *testing.T) {
+	truth := schemas.Report{Mechanisms: []schemas.Mechanism{{Name: "lift", WeightA: some(10)}}}
+	got := schemas.Report{
+		Mechanisms: []schemas.Mechanism{{Name: "lift", WeightA: some(11), WeightLowA: some(10), WeightHighA: some(12)}},
+		Moves:      []schemas.Move{{Name: "lift", UsualSettleS: some(1), Slow: true}, {Name: "lift", UsualSettleS: some(1)}, {Name: "lift"}},
+	}
+	s := scoreMoves(caseOfHand(truth, got))
+	assert.InDeltaSlice(t, []float64{10}, s.Values["current that carries the weight, error"], 1e-9)
+	assert.Equal(t, Sum{1, 1}, s.Sums["current that carries the weight, interval holds truth"], "its ends belong to it")
+	assert.Equal(t, Sum{1, 2}, s.Sums["moves called slow, where a usual is known"])
+}

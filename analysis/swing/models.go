@@ -1,4 +1,4 @@
-package balance
+package swing
 
 import (
 	"math"
@@ -11,11 +11,11 @@ import (
 
 // gridStarts are the three best starts for a damped swing on a grid of frequency and
 // damping. A sparse copy of the samples is enough to find the valley.
-func gridStarts(w stretch) [][]float64 {
-	stride := (len(w.t) + 149) / 150
+func gridStarts(w Stretch) [][]float64 {
+	stride := (len(w.T) + 149) / 150
 	var t, y []float64
-	for i := 0; i < len(w.t); i += stride {
-		t, y = append(t, w.t[i]), append(y, w.y[i])
+	for i := 0; i < len(w.T); i += stride {
+		t, y = append(t, w.T[i]), append(y, w.Y[i])
 	}
 	length := t[len(t)-1] - t[0]
 	if !(length > 0) {
@@ -26,7 +26,7 @@ func gridStarts(w stretch) [][]float64 {
 		p   []float64
 	}
 	var grid []point
-	top := min(2*math.Pi*4, 0.6*math.Pi*float64(len(w.t)-1)/length) // 4 Hz, or well under half the sampling rate
+	top := min(2*math.Pi*4, 0.6*math.Pi*float64(len(w.T)-1)/length) // 4 Hz, or well under half the sampling rate
 	basis := make([]float64, 3*len(t))
 	for wd := 0.8 * math.Pi / length; wd < top; wd *= 1.15 {
 		for _, zeta := range [...]float64{-0.2, -0.05, 0.03, 0.12, 0.3, 0.7} {
@@ -36,7 +36,7 @@ func gridStarts(w stretch) [][]float64 {
 				e := math.Exp(-s * ti)
 				basis[3*i], basis[3*i+1], basis[3*i+2] = 1, e*cos, e*sin
 			}
-			if c, rss, ok := linear(basis, y, 3); ok {
+			if c, rss, ok := Linear(basis, y, 3); ok {
 				grid = append(grid, point{rss, []float64{c[0], c[1], c[2], s, wd}})
 			}
 		}
@@ -57,9 +57,9 @@ func gridStarts(w stretch) [][]float64 {
 	return out
 }
 
-// linear solves y = basis c in least squares; basis has k columns, row by row. ok is false
+// Linear solves y = basis c in least squares; basis has k columns, row by row. ok is false
 // when the columns do not tell apart.
-func linear(basis, y []float64, k int) (c []float64, rss float64, ok bool) {
+func Linear(basis, y []float64, k int) (c []float64, rss float64, ok bool) {
 	normal, right := mat.NewSymDense(k, nil), mat.NewVecDense(k, nil)
 	sums := make([]float64, k*k)
 	for i, v := range y {
@@ -94,8 +94,8 @@ func linear(basis, y []float64, k int) (c []float64, rss float64, ok bool) {
 	return c, rss, true
 }
 
-// covariance is s2 (XᵀX)⁻¹ of a linear problem.
-func covariance(basis []float64, k int, s2 float64) (cov []float64, ok bool) {
+// Covariance is s2 (XᵀX)⁻¹ of a linear problem.
+func Covariance(basis []float64, k int, s2 float64) (cov []float64, ok bool) {
 	normal := mat.NewSymDense(k, nil)
 	for i := 0; i+k <= len(basis); i += k {
 		normal.SymRankOne(normal, 1, mat.NewVecDense(k, basis[i:i+k]))
@@ -116,18 +116,18 @@ func covariance(basis []float64, k int, s2 float64) (cov []float64, ok bool) {
 // fitSteady fits a swing of constant size, near the frequency of the free one: c + a cos +
 // b sin with a third harmonic, for a swing that friction, slack or saturation keeps up is
 // no pure sine.
-func fitSteady(w stretch, free swing) (swing, bool) {
+func fitSteady(w Stretch, free Fit) (Fit, bool) {
 	curve := stat.Curve{
-		N: len(w.t),
+		N: len(w.T),
 		Residuals: func(p, out []float64) {
-			for i, t := range w.t {
+			for i, t := range w.T {
 				s1, c1 := math.Sincos(p[5] * t)
 				s3, c3 := thirds(s1, c1)
-				out[i] = w.y[i] - p[0] - p[1]*c1 - p[2]*s1 - p[3]*c3 - p[4]*s3
+				out[i] = w.Y[i] - p[0] - p[1]*c1 - p[2]*s1 - p[3]*c3 - p[4]*s3
 			}
 		},
 		Slopes: func(p, out []float64) {
-			for i, t := range w.t {
+			for i, t := range w.T {
 				s1, c1 := math.Sincos(p[5] * t)
 				s3, c3 := thirds(s1, c1)
 				row := out[6*i : 6*i+6]
@@ -136,14 +136,14 @@ func fitSteady(w stretch, free swing) (swing, bool) {
 			}
 		},
 	}
-	fit, ok := stat.FitCurve(curve, []float64{free.p[0], free.p[1], free.p[2], 0, 0, free.p[4]})
+	fit, ok := stat.FitCurve(curve, []float64{free.P[0], free.P[1], free.P[2], 0, 0, free.P[4]})
 	if !ok || math.Hypot(fit.P[3], fit.P[4]) > math.Hypot(fit.P[1], fit.P[2]) {
-		return swing{}, false
+		return Fit{}, false
 	}
-	n := float64(len(w.t))
-	return swing{
-		start: w.start, end: w.end, p: []float64{fit.P[0], fit.P[1], fit.P[2], 0, math.Abs(fit.P[5])},
-		wn: math.Abs(fit.P[5]), rms: math.Sqrt(fit.RSS / n), bic: bic(fit.RSS, n, 6),
+	n := float64(len(w.T))
+	return Fit{
+		Start: w.Start, End: w.End, P: []float64{fit.P[0], fit.P[1], fit.P[2], 0, math.Abs(fit.P[5])},
+		Wn: math.Abs(fit.P[5]), RMS: math.Sqrt(fit.RSS / n), BIC: bic(fit.RSS, n, 6, w.Grain),
 	}, true
 }
 
@@ -152,39 +152,39 @@ func thirds(sin, cos float64) (sin3, cos3 float64) {
 	return sin * (3 - 4*sin*sin), cos * (4*cos*cos - 3)
 }
 
-func bicOfLine(w stretch) float64 {
-	line, ok := stat.FitLine(w.t, w.y)
+func bicOfLine(w Stretch) float64 {
+	line, ok := stat.FitLine(w.T, w.Y)
 	if !ok {
 		return math.Inf(1)
 	}
-	n := float64(len(w.t))
-	return bic(line.Residual*line.Residual*(n-2), n, 2)
+	n := float64(len(w.T))
+	return bic(line.Residual*line.Residual*(n-2), n, 2, w.Grain)
 }
 
 // bicOfDecay is that of c + A e^(-s t), the answer of a first-order loop.
-func bicOfDecay(w stretch) float64 {
-	length := w.t[len(w.t)-1] - w.t[0]
-	basis, best := make([]float64, 2*len(w.t)), math.Inf(1)
+func bicOfDecay(w Stretch) float64 {
+	length := w.T[len(w.T)-1] - w.T[0]
+	basis, best := make([]float64, 2*len(w.T)), math.Inf(1)
 	var start []float64
 	for _, periods := range [...]float64{0.3, 1, 3, 10, 30} {
 		s := periods / length
-		for i, t := range w.t {
+		for i, t := range w.T {
 			basis[2*i], basis[2*i+1] = 1, math.Exp(-s*t)
 		}
-		if c, rss, ok := linear(basis, w.y, 2); ok && rss < best {
+		if c, rss, ok := Linear(basis, w.Y, 2); ok && rss < best {
 			best, start = rss, []float64{c[0], c[1], s}
 		}
 	}
 	if start == nil {
 		return math.Inf(1)
 	}
-	fit, ok := stat.FitCurve(stat.Curve{N: len(w.t), Residuals: func(p, out []float64) {
-		for i, t := range w.t {
-			out[i] = w.y[i] - p[0] - p[1]*math.Exp(-p[2]*t)
+	fit, ok := stat.FitCurve(stat.Curve{N: len(w.T), Residuals: func(p, out []float64) {
+		for i, t := range w.T {
+			out[i] = w.Y[i] - p[0] - p[1]*math.Exp(-p[2]*t)
 		}
 	}}, start)
 	if !ok {
 		return math.Inf(1)
 	}
-	return bic(fit.RSS, float64(len(w.t)), 3)
+	return bic(fit.RSS, float64(len(w.T)), 3, w.Grain)
 }

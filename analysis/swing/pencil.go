@@ -1,4 +1,4 @@
-package balance
+package swing
 
 import (
 	"math"
@@ -7,12 +7,12 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// pencil are the count factors by which the parts of a signal change from one even sample to the
+// Pencil are the count factors by which the parts of a signal change from one even sample to the
 // next, by the matrix pencil: the shift between the two halves of the signal's own directions
 // (Hua and Sarkar, "Matrix pencil method for estimating parameters of exponentially
 // damped/undamped sinusoids in noise", IEEE Trans. ASSP 38, 1990). Exact without noise. ok is
 // false for too few samples or a signal of fewer parts.
-func pencil(y []float64, count int) (factors []complex128, ok bool) {
+func Pencil(y []float64, count int) (factors []complex128, ok bool) {
 	l := len(y) / 3
 	if l < count+1 {
 		return nil, false
@@ -46,9 +46,9 @@ func pencil(y []float64, count int) (factors []complex128, ok bool) {
 
 // pencilStarts is a start for a damped swing: the slowest pair that the pencil finds in the
 // tilt at sixty even places, for swings that stand on a constant.
-func pencilStarts(w stretch) [][]float64 {
+func pencilStarts(w Stretch) [][]float64 {
 	const places = 60
-	length := w.t[len(w.t)-1]
+	length := w.T[len(w.T)-1]
 	if !(length > 0) {
 		return nil
 	}
@@ -56,13 +56,13 @@ func pencilStarts(w stretch) [][]float64 {
 	y := make([]float64, places)
 	for i, k := 0, 0; i < places; i++ {
 		at := float64(i) * step
-		for k+2 < len(w.t) && w.t[k+1] < at {
+		for k+2 < len(w.T) && w.T[k+1] < at {
 			k++
 		}
-		part := (at - w.t[k]) / (w.t[k+1] - w.t[k])
-		y[i] = w.y[k] + part*(w.y[k+1]-w.y[k])
+		part := (at - w.T[k]) / (w.T[k+1] - w.T[k])
+		y[i] = w.Y[k] + part*(w.Y[k+1]-w.Y[k])
 	}
-	factors, ok := pencil(y, 3)
+	factors, ok := Pencil(y, 3)
 	if !ok {
 		return nil
 	}
@@ -71,13 +71,13 @@ func pencilStarts(w stretch) [][]float64 {
 		if imag(s) <= 0 || cmplx.IsNaN(s) || cmplx.IsInf(s) {
 			continue
 		}
-		basis := make([]float64, 3*len(w.t))
-		for i, t := range w.t {
+		basis := make([]float64, 3*len(w.T))
+		for i, t := range w.T {
 			sin, cos := math.Sincos(imag(s) * t)
 			e := math.Exp(real(s) * t)
 			basis[3*i], basis[3*i+1], basis[3*i+2] = 1, e*cos, e*sin
 		}
-		if c, _, ok := linear(basis, w.y, 3); ok {
+		if c, _, ok := Linear(basis, w.Y, 3); ok {
 			return [][]float64{{c[0], c[1], c[2], -real(s), imag(s)}}
 		}
 	}
