@@ -83,6 +83,7 @@ type match struct {
 	Input
 	report     *schemas.Report
 	start, end int64 // first and last sample of the log
+	explain    bool  // keep what only an explanation needs
 	gaps       []series.Interval
 	missing    []string // signals the analysis that looks right now went without
 	badType    string   // and the first signal of a type it cannot use
@@ -94,7 +95,7 @@ type match struct {
 // Run analyzes one match. A log that lacks signals gives a report that says so; the error
 // is only for a log without samples.
 func Run(in Input) (*schemas.Report, error) {
-	m, err := run(in)
+	m, err := run(in, false)
 	if err != nil {
 		return nil, err
 	}
@@ -104,7 +105,7 @@ func Run(in Input) (*schemas.Report, error) {
 // Explain analyzes one match and lays out the reasoning behind the finding of that id; the
 // error is an explain.UnknownError when it has none.
 func Explain(in Input, id string) (*schemas.Explanation, error) {
-	m, err := run(in)
+	m, err := run(in, true)
 	if err != nil {
 		return nil, err
 	}
@@ -112,13 +113,14 @@ func Explain(in Input, id string) (*schemas.Explanation, error) {
 	return explain.Of(m.why, id)
 }
 
-func run(in Input) (*match, error) {
+// run looks at a match; explaining keeps what only an explanation needs.
+func run(in Input, explaining bool) (*match, error) {
 	start, end, ok := in.Log.Bounds()
 	if !ok {
 		return nil, fmt.Errorf("the log holds no samples")
 	}
 	m := &match{
-		Input: in, start: start, end: end,
+		Input: in, start: start, end: end, explain: explaining,
 		gaps:   quality.Silences(in.Log, quality.DefaultConfig()),
 		report: &schemas.Report{Report: schemas.ReportVersion, From: in.From, Match: matchOf(in)},
 	}

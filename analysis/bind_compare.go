@@ -19,7 +19,7 @@ type Earlier struct {
 // names the stage to align at and may be empty. The error is a compare.PassError when there
 // is no such pass to compare.
 func Compare(in Input, piece int, at string, earlier []Earlier) (*schemas.Comparison, error) {
-	m, err := run(in)
+	m, err := run(in, false)
 	if err != nil {
 		return nil, err
 	}

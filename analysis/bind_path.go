@@ -31,6 +31,7 @@ func lookAtPath(m *match) outcome {
 func (m *match) pathInput() (in path.Input, seen bool) {
 	p := m.Profile.Path
 	in = path.Input{
+		Explain: m.explain,
 		Release: m.float(p.Release, (*profile.Ref).Float),
 		Periods: m.report.Match.Periods, Start: m.start, End: m.end, Gaps: m.gaps,
 	}

@@ -12,7 +12,14 @@ import (
 
 // consider fills in, for the moments at which the stays of jammed pieces began and ended,
 // what the tracker held possible: it follows the pieces once more and looks on.
-func (w *way) consider(reasons []*Reason) {
+func (w *way) consider(out *Result) {
+	var reasons []*Reason
+	for i := range out.JamReasons {
+		reasons = append(reasons, &out.JamReasons[i])
+	}
+	for i := range out.SuspectedReasons {
+		reasons = append(reasons, &out.SuspectedReasons[i])
+	}
 	wanted := map[int64][]schemas.Considered{}
 	for _, r := range reasons {
 		for _, at := range r.moments {

@@ -21,31 +21,33 @@ func Detect(in Input, cfg Config) Result {
 	jams = better(jams, w.stalls(all, jams, motors), cfg)
 	slices.SortStableFunc(jams, func(a, b found) int { return cmp.Compare(a.start, b.start) })
 
-	stuck := map[int]bool{} // pieces whose last visit ended in a jam
-	for _, j := range jams {
-		switch {
-		case j.jam.Confidence >= cfg.Believe:
-			out.Jams, out.JamReasons = append(out.Jams, j.jam), append(out.JamReasons, j.why)
-			if j.piece > 0 && j.ended {
-				stuck[j.piece] = true
-			}
-		case j.jam.Confidence >= cfg.Suspect:
-			out.Suspected, out.SuspectedReasons = append(out.Suspected, j.jam), append(out.SuspectedReasons, j.why)
-		}
+	stuck := out.tell(jams, cfg)
+	if in.Explain {
+		w.consider(&out)
 	}
-	var why []*Reason
-	for i := range out.JamReasons {
-		why = append(why, &out.JamReasons[i])
-	}
-	for i := range out.SuspectedReasons {
-		why = append(why, &out.SuspectedReasons[i])
-	}
-	w.consider(why)
 	out.Notes = append(out.Notes, w.notes...)
 	out.Passes = w.passes(all, stuck)
 	out.Stages = w.summary(all, out.Jams)
 	out.Faults = w.faults(all, sensor)
 	return out
+}
+
+// tell sorts jams into those believed and those suspected, and says of which pieces the way
+// ended in one that is believed.
+func (r *Result) tell(jams []found, cfg Config) (stuck map[int]bool) {
+	stuck = map[int]bool{}
+	for _, j := range jams {
+		switch {
+		case j.jam.Confidence >= cfg.Believe:
+			r.Jams, r.JamReasons = append(r.Jams, j.jam), append(r.JamReasons, j.why)
+			if j.piece > 0 && j.ended {
+				stuck[j.piece] = true
+			}
+		case j.jam.Confidence >= cfg.Suspect:
+			r.Suspected, r.SuspectedReasons = append(r.Suspected, j.jam), append(r.SuspectedReasons, j.why)
+		}
+	}
+	return stuck
 }
 
 // better is the jams of pieces and those of motors that stood: where a motor makes believed

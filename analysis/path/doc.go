@@ -16,10 +16,12 @@
 //
 //  1. Time is counted in driven seconds (clock.go, drive.go): command times voltage against
 //     the usual of both, or the roller's own speed. Held on purpose, it stands still.
-//  2. Each beam's readings become blocks (beam.go) by a hidden Markov model of chatter.
-//  3. Pieces are followed through the blocks (track.go, explain.go) by keeping the most
-//     probable explanations: who came, went on, came back, was missed, or that nothing came
-//     and the sensor lies. How probable is in odds.go and beamodds.go.
+//  2. Each beam's readings become blocks (beam.go) by a hidden Markov model of sound readings,
+//     false ones and spells of chatter; states, laws and learning are in beamreading.go.
+//  3. Pieces are followed through the blocks by keeping the most probable explanations
+//     (track.go): who came, went on, came back, was missed, or that nothing came and the sensor
+//     lies. That is a hidden semi-Markov model: its story and what may follow what is in
+//     model.go, its states are in states.go, its likelihoods in likelihoods.go.
 //  4. From the pieces that passed undisturbed is learned how long each step usually takes
 //     (law.go, learn.go), with this robot's earlier matches as prior, and what each motor
 //     then does (motor.go). With that they are followed once more.

@@ -24,6 +24,7 @@ type Input struct {
 	Start, End int64             // first and last sample of the log, µs
 	Gaps       []series.Interval // stretches in which nothing at all was logged
 	History    [][]schemas.Pass  // passes of this robot's earlier matches
+	Explain    bool              // Reasons also tell what the tracker held possible; costs a search more
 }
 
 // Result is what happened in the path. Passes are in the order the pieces came, jams and

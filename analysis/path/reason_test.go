@@ -14,6 +14,7 @@ func TestEveryJamHasItsReason(t *testing.T) {
 	followed := 0
 	for seed := range uint64(6) {
 		in, _, _ := play(settings{seed: seed, stages: 3, hz: 50, jamRate: 0.2, cap: 2, long: 90})
+		in.Explain = true
 		out := Detect(in, DefaultConfig())
 		require.Len(t, out.JamReasons, len(out.Jams))
 		require.Len(t, out.SuspectedReasons, len(out.Suspected))

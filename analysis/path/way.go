@@ -1,9 +1,7 @@
 package path
 
-// way is the path as the analysis sees it: the beams in order and the slots they divide it
-// into. Slot 2k is in front of beam k, slot 2k+1 the stretch from there to the next beam.
-// Stages without a beam lie inside odd slots. A piece is always in one slot; it is outside
-// before the first and beyond the last.
+// way is the path as the analysis sees it: the beams in order, the slots they divide it into
+// (states.go), and what is known of each. Stages without a beam lie inside odd slots.
 type way struct {
 	cfg    Config
 	in     Input
@@ -32,12 +30,6 @@ type gone struct {
 	at   int64
 	sure bool // from the release signal; a score may come from elsewhere
 }
-
-// slotOf is the slot in front of beam k.
-func slotOf(beam int) int { return 2 * beam }
-
-// inFront is whether a slot is in front of a beam, and of which.
-func inFront(slot int) (beam int, ok bool) { return slot / 2, slot%2 == 0 }
 
 // newWay reads the signals of every stage and divides the path by its beams.
 func newWay(in Input, cfg Config) *way {

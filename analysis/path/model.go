@@ -5,6 +5,22 @@ import (
 	"slices"
 )
 
+// The model: what may have happened when a beam changed or a release was counted.
+//
+// A piece comes in at the mouth. Driven stages carry it from beam to beam; while it is in
+// front of one, that beam is blocked. It goes on, or back when its stage is reversed; it is
+// released at the gate, backed out at the mouth, or taken out by hand. Pieces push each other
+// and may block a beam together, one behind the other, without a clear moment between them.
+// And beams are not to be trusted: one overlooks a thin piece, or is blind; one stays blocked
+// by nothing.
+//
+// So a beam that becomes blocked has one of few causes: a piece came to it from behind, came
+// back from ahead, came into the path; or nothing did. One that becomes clear was left by its
+// piece, onward, backward or by hand, or by the last of several in contact, or nothing was
+// there. A count of releases let the furthest piece out, or is wrong. Each explain function
+// here makes one new state for each of these, out of one that was true before (states.go), at
+// the odds that likelihoods.go gives it.
+
 // explainBlocked says what a beam that became blocked may mean.
 func (w *way) explainBlocked(t *track, h happened) []*track {
 	k, slot := h.beam, slotOf(h.beam)
