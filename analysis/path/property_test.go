@@ -124,6 +124,7 @@ func TestShiftingTimeShiftsResults(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := small(t)
 		d := rapid.Int64Range(-2_000_000_000, 2_000_000_000).Draw(t, "shift")
+		in.Explain = true
 		was := shape(t, Detect(in, DefaultConfig()), in.Start)
 		got := shape(t, Detect(shifted(in, d), DefaultConfig()), in.Start+d)
 		assert.JSONEq(t, was, got)
