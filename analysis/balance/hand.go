@@ -24,6 +24,9 @@ func tellHand(b *schemas.Balance, a attempt, tr trace, in Input, cfg Config, u t
 		return
 	}
 	b.LevelledBy = "hand"
+	if b.Advice != "" { // a person has no gains
+		b.Retune, b.Advice = nil, "have a loop level it: a person answers too late for this swing"
+	}
 	if len(u.draws) == 0 || u.off > max(3*tr.noise, 3*cfg.PlantShare*a.peak(tr)) {
 		return
 	}

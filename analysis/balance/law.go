@@ -21,6 +21,8 @@ type law struct {
 }
 
 const (
+	constantMost = 0.05 // of full command; a sensor two degrees off level under a usual gain makes half of that
+
 	lawStepS = 0.01
 	lateMost = 0.24 // s; people react later than this, loops do not (simple reaction time is about 0.2 s: Woodworth and Schlosberg, from memory)
 )
@@ -200,7 +202,8 @@ func quietPart(tr trace, t0, t1 int64, in Input) float64 {
 }
 
 // sums says that a command that also grows with how long it has been tilted explains clearly
-// more than the law: an integral, which none of what is told here reckons with.
+// more than the law, or that it holds on to a constant part: an integral, growing or at its limit,
+// which none of what is told here reckons with.
 func (h heard) sums(l law) bool {
 	late, rate := int(math.Round(l.late/lawStepS)), softened(h.rate, l.soft)
 	var with, without, y []float64
@@ -215,7 +218,8 @@ func (h heard) sums(l law) bool {
 		}
 		with, without, y = append(with, 1, v, w, sum), append(without, 1, v, w), append(y, u)
 	}
-	_, plain, ok := swing.Linear(without, y, 3)
+	still, plain, ok := swing.Linear(without, y, 3)
 	c, better, okSum := swing.Linear(with, y, 4)
-	return ok && okSum && better < 0.6*plain && c[3]*c[1] > 0 // far beyond chance: samples by the dozen
+	grows := okSum && better < 0.9*plain && c[3]*c[1] > 0 // beyond chance: samples by the dozen
+	return ok && (grows || math.Abs(still[0]) > constantMost)
 }

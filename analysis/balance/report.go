@@ -6,6 +6,7 @@ import (
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/analysis/swing"
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // report says one attempt in the report's words. wasOn says that the robot stood level on the
@@ -86,10 +87,11 @@ const hzOff = 0.05
 func settleRange(tr trace, a attempt, in Input, cfg Config) (low, high *float64) {
 	off := 1.96 * stat.Median(tr.sd[a.start:min(a.end+1, len(tr.sd))])
 	settled := seconds(a.entryT - a.startT)
+	step := seconds(series.Step(tr.samples)) // both ends lie on samples
 	if off == 0 {
-		step := seconds(a.entryT - tr.t[max(a.entry-1, a.start)])
-		return schemas.Some(max(0, settled-step)), schemas.Some(settled)
+		return schemas.Some(max(0, settled-step)), schemas.Some(settled + step)
 	}
+	off = math.Hypot(off, cfg.ZeroMinDeg) // a zero so far off is left uncorrected
 	within := func(edge float64) *float64 {
 		b := attempt{start: a.start, first: a.first, from: []int{a.start}, peaks: []int{a.start}, entry: -1}
 		b.follow(tr, tr.sides(edge, cfg), int64(math.Round(in.HoldS*1e6)), a.limit, edge)
@@ -105,8 +107,8 @@ func settleRange(tr trace, a attempt, in Input, cfg Config) (low, high *float64)
 	if low == nil || *low > settled {
 		low = schemas.Some(settled)
 	}
-	if high != nil && *high < settled {
-		high = schemas.Some(settled)
+	if high != nil {
+		high = schemas.Some(max(*high, settled) + step)
 	}
-	return low, high
+	return schemas.Some(max(0, *low-step)), high
 }

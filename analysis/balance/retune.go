@@ -133,7 +133,6 @@ type tried struct {
 	gains
 	zeta, low, high float64 // median and 95 % of the damping
 	hz, hzLow, hzHi float64
-	stable          float64 // share of the draws, with a margin of twice what the loop is late by
 }
 
 func (u tuned) try(c gains) tried {
@@ -146,17 +145,24 @@ func (u tuned) try(c gains) tried {
 		if !math.IsInf(now.wn, 1) {
 			hz = append(hz, now.wn/(2*math.Pi))
 		}
-		if c == asTheyAre {
-			continue
-		}
-		l.late = 3*l.late + 2*p.rig.lag
-		if now.stable && p.rig.closeLoop(l).stable {
-			out.stable += 1 / float64(len(u.draws))
-		}
 	}
 	out.zeta, out.low, out.high = middle95(zetas)
 	out.hz, out.hzLow, out.hzHi = middle95(hz)
 	return out
+}
+
+// stable is the share of the draws that are still stable with these gains when late by three
+// times what they are: a margin of twice the delay.
+func (u tuned) stable(c gains) float64 {
+	n := 0
+	for _, p := range u.draws {
+		l := p.law.with(c)
+		l.late = 3*l.late + 2*p.rig.lag
+		if p.rig.closeLoop(p.law.with(c)).stable && p.rig.closeLoop(l).stable {
+			n++
+		}
+	}
+	return float64(n) / float64(len(u.draws))
 }
 
 func middle95(x []float64) (median, low, high float64) {
@@ -175,7 +181,7 @@ func (u tuned) lower(a attempt, tr trace, in Input, cfg Config) *schemas.Retune 
 	var best tried
 	for _, factor := range [...]float64{0.8, 0.65, 0.5} {
 		t := u.try(gains{factor: factor})
-		if t.stable < 0.95 || t.low < u.now.zeta+surelyBetter {
+		if t.low < u.now.zeta+surelyBetter || u.stable(t.gains) < 0.95 {
 			continue
 		}
 		best = t
