@@ -70,6 +70,8 @@ type Config struct {
 
 	// What a counterbalance would spare.
 	LeastPairs int     // moves one way and back
+	ScaleShare float64 // by which the scale of a current sensor may be off, as a standard error
+	ZeroA      float64 // A by which its zero may be off, likewise: nobody read it
 	SameSign   float64 // current of one direction in that of the other, at least, to tell weight from friction
 }
 
@@ -79,7 +81,7 @@ func DefaultConfig() Config {
 		RampS: 0.15, RampMaxS: 0.3, StayS: 0.5, StayShare: 0.5, PatienceS: 1, RestS: 0.5, GapS: 0.5,
 		SwingMaxS: 6, SwingShare: 0.15, Evidence: 10,
 		AlikeWay: 0.15, LeastAlike: 6, Spread: 0.08, FalseShare: 0.1, SlowS: 0.3, SlowTimes: 1.25, PaceTimes: 1.15, PaceMatch: 3,
-		LeastPairs: 6, SameSign: 1.0 / 3,
+		LeastPairs: 6, ScaleShare: 0.03, ZeroA: 0.3, SameSign: 1.0 / 3,
 	}
 }
 

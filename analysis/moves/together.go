@@ -76,7 +76,10 @@ func tellWeight(out *schemas.Mechanism, moves []schemas.Move, within float64, cf
 		return
 	}
 	middle, low, high := stat.Centre(weight, 0.95)
-	out.WeightA, out.WeightLowA, out.WeightHighA = schemas.Some(middle), schemas.Some(low), schemas.Some(high)
+	sensor := 1.96 * math.Hypot(cfg.ScaleShare*middle, cfg.ZeroA)
+	out.WeightA = schemas.Some(middle)
+	out.WeightLowA = schemas.Some(middle - math.Hypot(middle-low, sensor))
+	out.WeightHighA = schemas.Some(middle + math.Hypot(high-middle, sensor))
 	out.FrictionA = schemas.Some(stat.Median(friction))
 }
 
