@@ -112,10 +112,11 @@ type Config struct {
 	// LeastTop of the match's. LeastLegs of a kind say what is usual. Chosen by us.
 	SpeedS, TopShare, LeastTop float64
 	LeastLegs                  int
-	// UsualLeg is the quantile of what a leg took that is usual, and trips whose legs together
-	// took little more than the EverydaySum quantile are usual ones: under a half, as trouble
-	// only adds and may well be in half of the trips. A trip of which more than UnseenS lies in
-	// no leg that was seen tells nothing. Chosen by us.
+	// UsualLeg is the quantile of what a leg took that is usual: under a half, as trouble only
+	// adds. Of the trips, those whose legs together took no more than the EverydaySum quantile, or
+	// little more, are usual ones: the middle one, as the usual cycle is the middle one too. What
+	// happens on every other trip is usual. A trip of which more than UnseenS lies in no leg that
+	// was seen tells nothing. Chosen by us.
 	UsualLeg, EverydaySum, UnseenS float64
 	// JamShare is the part of the lost time a jam must cover to be its reason: the bigger
 	// part. A phase must have lost BlameS and BlameShare of all that was lost. Chosen by us.
@@ -148,7 +149,7 @@ func DefaultConfig() Config {
 		TroubleShare: 0.25, TroubleMean: 0.5,
 		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, BetweenSigma: 0.08,
 		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1, JamCostShare: 0.4,
-		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.25, UnseenS: 1,
+		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.5, UnseenS: 1,
 		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15,
 		FlightS: 3, EarlyS: 0.3, PoseGapS: 0.5, FlickerS: 0.25,
 	}

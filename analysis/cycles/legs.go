@@ -140,8 +140,8 @@ func (p *places) farthest(start, goal int64) (at int64, ok bool) {
 
 // timeLost gives each complete trip the seconds it was seen to lose: of each leg what it
 // took beyond the usual of that leg over the trips of its kind of period, and of their sum
-// what it is beyond the usual sum, as what happens every time is usual. The usual ones lie below
-// the middle one (Config.UsualLeg, EverydaySum), as trouble only adds.
+// what it is beyond the usual sum, as what happens every time is usual (Config.UsualLeg,
+// EverydaySum).
 func timeLost(all []cycle, cfg Config) {
 	for _, period := range []string{schemas.PeriodAutonomous, schemas.PeriodDriver} {
 		mine := judged(all, period, cfg)
