@@ -21,6 +21,9 @@ func lookAtCycles(m *match) outcome {
 	}
 	in.X, in.Y, _ = m.pose()
 	in.Brownouts = m.report.Brownouts
+	if a := c.Align; a != nil {
+		in.AimError, in.AimGoodM, in.Assist = m.float(a.Error, (*profile.Ref).Metres), a.Good, m.bool(a.Assist)
+	}
 	if b := m.Profile.Balance; b != nil {
 		in.Drive = m.float(b.Drive, (*profile.Ref).Command)
 	}
@@ -33,7 +36,7 @@ func lookAtCycles(m *match) outcome {
 		})
 	}
 	out := cycles.Detect(in, cycles.DefaultConfig())
-	m.report.Cycles, m.report.Usual = out.Cycles, out.Usual
+	m.report.Cycles, m.report.Usual, m.report.Placing = out.Cycles, out.Usual, out.Placing
 	for i := range m.report.Passes {
 		p := &m.report.Passes[i]
 		if was, ok := out.Counted[p.Piece]; ok && p.Outcome == schemas.PassReleased {

@@ -26,6 +26,7 @@ type Report struct {
 	StandbyDraws  []StandbyDraw `json:"standby_draws"`
 	Cycles        []Cycle       `json:"cycles"`
 	Usual         Usual         `json:"usual"`
+	Placing       *Placing      `json:"placing"`
 	Balances      []Balance     `json:"balances"`
 	Moves         []Move        `json:"moves"`
 	Mechanisms    []Mechanism   `json:"mechanisms"`
@@ -406,7 +407,43 @@ type Cycle struct {
 	Confidence *float64 `json:"confidence"`
 	// Events are what was seen to cost time in a slow cycle, in order of their starts.
 	Events []CycleEvent `json:"events"`
+	// Align is how the robot lined up to place; nil where it was not seen to.
+	Align *Align `json:"align"`
 }
+
+// Align is how a robot lined up to place a piece, by its distance from the aiming point.
+type Align struct {
+	ArrivedM    *float64 `json:"arrived_m"`   // how far off it was when it first came to a stop or turned
+	Corrections *int     `json:"corrections"` // how often it moved nearer again after that
+	AlignS      *float64 `json:"align_s"`     // from its entry into the goal zone, or when it saw its target, until it was near enough to stay
+	PlacedM     *float64 `json:"placed_m"`    // how far off it was when the piece left
+	Assisted    *bool    `json:"assisted"`    // whether the robot steered itself at the end of it; nil where nothing tells
+}
+
+// Placing is how lining up to place went over this match and the earlier ones the usual cycle
+// may rest on, in the driver period.
+type Placing struct {
+	Cycles      int      `json:"cycles"`      // in which it was seen
+	Matches     int      `json:"matches"`     // they lie in
+	ArrivedM    *float64 `json:"arrived_m"`   // median
+	Corrections *float64 `json:"corrections"` // mean
+	AlignS      *float64 `json:"align_s"`     // median
+	Assisted    int      `json:"assisted"`    // approaches in which the robot steered itself, of those whose align_s is known
+	HandDriven  int      `json:"hand_driven"`
+	// DifferenceS is by how many seconds the assisted approaches took longer (less: quicker) than
+	// the hand-driven ones, by Hodges and Lehmann, with its 95 % interval; all nil with too few.
+	DifferenceS *float64 `json:"difference_s"`
+	LowS        *float64 `json:"low_s"`
+	HighS       *float64 `json:"high_s"`
+	Quicker     string   `json:"quicker"` // assisted, hand_driven, or empty when the log cannot tell
+}
+
+// What Placing.Quicker says.
+const (
+	QuickerAssisted = "assisted"
+	QuickerByHand   = "hand_driven"
+	QuickerUnknown  = ""
+)
 
 // CycleEvent is one thing that cost time in a cycle.
 type CycleEvent struct {

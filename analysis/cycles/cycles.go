@@ -43,6 +43,9 @@ type Input struct {
 	Score      *series.Float // counter
 	Handover   *series.Float // counter; may be nil
 	X, Y       *series.Float // m; may be nil
+	AimError   *series.Float // m from the aiming point; may be nil
+	AimGoodM   float64       // m, near enough to place
+	Assist     *series.Bool  // the robot lines up by itself; may be nil
 	Zones      []profile.Zone
 	Passes     []schemas.Pass // nil when the path was not analyzed
 	Jams       []schemas.Jam
@@ -65,7 +68,8 @@ type History struct {
 type Result struct {
 	Cycles  []schemas.Cycle
 	Usual   schemas.Usual
-	Counted map[int]bool // by number of a released piece: whether a score or a hand-over accounts for it
+	Counted map[int]bool     // by number of a released piece: whether a score or a hand-over accounts for it
+	Placing *schemas.Placing // nil where no lining up was seen
 	Notes   []string
 }
 
@@ -128,6 +132,9 @@ type Config struct {
 	// MissedM, and lined up again when it moved off by LinedUpM. Chosen by us.
 	StoodShare, StoodS, Driven float64
 	MissedM, LinedUpM          float64
+	// A robot that came no nearer to its aiming point for CorrectS had arrived; what follows is a
+	// correction. Chosen by us.
+	CorrectS float64
 
 	// A released piece scores at most FlightS after it left the path, and at most EarlyS
 	// before by the counters' clocks. Chosen by us; without one in that time the last piece
@@ -150,7 +157,7 @@ func DefaultConfig() Config {
 		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, BetweenSigma: 0.08,
 		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1, JamCostShare: 0.4,
 		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.5, UnseenS: 1,
-		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15,
+		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15, CorrectS: 0.5,
 		FlightS: 3, EarlyS: 0.3, PoseGapS: 0.5, FlickerS: 0.25,
 	}
 }
@@ -179,7 +186,7 @@ func Detect(in Input, cfg Config) Result {
 	}
 
 	all := cut(in.Periods, scores, handovers)
-	place := placesOf(in, cfg)
+	place, aim := placesOf(in, cfg), aimOf(in, cfg)
 	entered, gone := enteredOf(in.Passes, scores, handovers, cfg)
 	r.Counted = counted(gone, in.End, cfg)
 	lost := wasted(gone)
@@ -195,11 +202,13 @@ func Detect(in Input, cfg Config) Result {
 			c.whole = in.NoMode && c.start <= schemas.Micros(in.Periods[0].StartS)
 			c.Phases = place.phases(c.start, c.end, at, known)
 			c.legs = place.legsOf(c.own, c.end, at, known, cfg)
+			c.Align = alignOf(c, aim, in)
 		}
 	}
 
 	timeLost(all, cfg)
 	r.Usual = usualOf(all, in.History, cfg)
+	r.Placing = placingOf(plain(all), in.History)
 	judge(all, in, cfg)
 	for i := range all {
 		if c := &all[i]; c.Slow {

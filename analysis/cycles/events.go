@@ -59,7 +59,9 @@ func (p *places) eventsOf(c *cycle, in Input, cfg Config) []schemas.CycleEvent {
 		}
 	}
 	if from, to, ok := c.span(WhyPlace); ok {
-		to = lastLeft(in.Passes, from, to) // then it drives off before the piece counts
+		if left, ok := lastLeft(in.Passes, from, to); ok {
+			to = left // then it drives off before the piece counts
+		}
 		if at, n := p.backings(from, to, cfg.LinedUpM); n > 0 {
 			add(EventLinedUp, at, to, n)
 		}
@@ -71,18 +73,14 @@ func (p *places) eventsOf(c *cycle, in Input, cfg Config) []schemas.CycleEvent {
 	return out
 }
 
-// lastLeft is when the last piece left the path between from and to, to if none is known to have.
-func lastLeft(passes []schemas.Pass, from, to int64) int64 {
-	at := from
+// lastLeft is when the last piece left the path between from and to, if one is known to have.
+func lastLeft(passes []schemas.Pass, from, to int64) (at int64, ok bool) {
 	for _, p := range releasedOf(passes) {
 		if from < p.leave && p.leave <= to {
-			at = max(at, p.leave)
+			at, ok = max(at, p.leave), true
 		}
 	}
-	if at == from {
-		return to
-	}
-	return at
+	return at, ok
 }
 
 // span is when a phase of a cycle began and ended, µs.

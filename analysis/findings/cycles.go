@@ -166,6 +166,9 @@ func (in Input) explainPhase(d *drafted, c schemas.Cycle, nth int, lost float64)
 		d.Because += fmt.Sprintf(", usually %.1f s", *ph.usual)
 	}
 	d.Because += "."
+	if *c.Why == "place" {
+		in.explainAligning(d, c)
+	}
 	n := number(*c.Why, *ph.took, "s")
 	n.Usual = ph.usual
 	d.Numbers = append(d.Numbers, n)

@@ -154,6 +154,21 @@ func ordinaryTrips() []condition {
 func drivers() []condition {
 	return slices.Concat(
 		[]condition{
+			inDrive("aim-assist", Robot, 0.10, "on half of the trips the robot lines up by itself, at the press of a button", func(s *scenario, r random) {
+				s.signals = withAssist(s.signals)
+				pace := r.between(0.5, 2.5)
+				for n := 1; n < 40; n++ {
+					by := r.Float64() < 0.5
+					off := r.normal(0, 0.15)
+					s.trip(n, func(t *tripPlan) {
+						if by {
+							t.assist = pace
+						} else {
+							t.off = off
+						}
+					})
+				}
+			}),
 			inDrive("uneven-pace", Confounder, 0.08, "the driver's pace varies much from trip to trip", func(s *scenario, r random) {
 				for n := 3; n < 40; n++ {
 					s.trip(n, func(t *tripPlan) { t.pace = clampTo(r.delay(0.7, 0.5), 0.3, 1.2) })

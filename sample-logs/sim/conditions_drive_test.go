@@ -113,6 +113,22 @@ func TestDriveConditionsDoWhatTheySay(t *testing.T) {
 			assert.Positive(t, still[0], "it stops at the far one")
 			assert.Positive(t, still[1], "and at the near one")
 		},
+		"aim-assist": func(t *testing.T, w *world, m *Match) {
+			on := m.Log.Find("drive/assist")
+			require.NotNil(t, on)
+			assert.Contains(t, on.Bool, true)
+			assert.Contains(t, string(m.Profile), "assist: drive/assist")
+			by, hand := 0, 0
+			for n := 1; n <= w.driver.trip; n++ {
+				if w.scenario.trips[n].assist > 0 {
+					by++
+				} else {
+					hand++
+				}
+			}
+			assert.Positive(t, by)
+			assert.Positive(t, hand)
+		},
 		"hand-overs": func(t *testing.T, w *world, m *Match) {
 			rows := 0
 			for _, c := range m.Truth.Cycles {

@@ -122,7 +122,7 @@ func (d *driver) look(w *world) {
 		d.rests()
 		d.forward, d.turn = 0, 0
 		w.program.forward, w.program.turn = 0, 0
-		w.program.release, w.program.intake, w.program.levelling = false, false, false
+		w.program.release, w.program.intake, w.program.levelling, w.program.assist = false, false, false, false
 		return
 	}
 	if d.trip == 0 {
@@ -167,6 +167,7 @@ func (d *driver) act(w *world) (forward, turn float64) {
 	w.program.intake = (d.phase == toPickup && c.x < w.field.intake || d.phase == collecting) && w.path.count() < d.pieces
 	w.program.release = d.phase == placing
 	w.program.levelling = d.phase == onPlatform && d.levels(w)
+	w.program.assist = d.todo.assist > 0 && (d.phase == aligning || d.phase == toGoal && seesShelf(w))
 	if d.stands(w) {
 		return 0, 0
 	}
@@ -216,7 +217,7 @@ func (d *driver) act(w *world) (forward, turn float64) {
 		if d.hasty {
 			top = 3.4
 		}
-		return d.towards(w, w.field.aim.x, w.field.aim.y, top, true)
+		return d.towards(w, w.field.aim.x, w.field.aim.y+d.todo.off, top, true)
 	case aligning:
 		return d.align(w)
 	case placing:

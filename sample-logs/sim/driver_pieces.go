@@ -100,12 +100,13 @@ func (d *driver) align(w *world) (forward, turn float64) {
 		d.start(placing, now)
 		return 0, 0
 	}
+	pace := orOne(d.todo.assist)
 	along := w.field.aim.x - c.x // the robot faces down the field: forward is less x
 	if math.Abs(along) > 0.02 {
-		forward = d.speed(w, clamp(-2.2*along, 0.5))
+		forward = d.speed(w, clamp(-2.2*pace*along, 0.5*pace))
 	}
 	if aside := w.field.aside(c); math.Abs(aside) > 0.015 {
-		turn = clamp(1.6*aside, 0.25) - 0.10*c.yaw
+		turn = clamp(1.6*pace*aside, 0.25) - 0.10*c.yaw
 		turn += math.Copysign(0.08, aside) // scrub of the wheels
 	}
 	return forward, turn

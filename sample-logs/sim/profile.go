@@ -180,7 +180,8 @@ func (p naming) path(w *world) mapping {
 func (p naming) cycles(w *world) mapping {
 	out := p.refs("cycles", "", "score", "handover")
 	if align := p.refs("cycles.align", "", "error"); len(align) > 0 {
-		out = append(out, yaml.MapItem{Key: "align", Value: append(align, yaml.MapItem{Key: "good", Value: goodM})})
+		align = append(align, yaml.MapItem{Key: "good", Value: goodM})
+		out = append(out, yaml.MapItem{Key: "align", Value: append(align, p.refs("cycles.align", "", "assist")...)})
 	}
 	if pose := p.refs("cycles.pose", "", "x", "y", "heading"); len(pose) > 0 {
 		out = append(out, yaml.MapItem{Key: "pose", Value: pose})

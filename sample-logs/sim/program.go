@@ -30,6 +30,7 @@ type program struct {
 	belts         int     // beltsRun, beltsStop, beltsBack
 	armTarget     float64 // m
 	levelling     bool    // button
+	assist        bool    // button
 
 	inside   int // pieces it believes to be in the path
 	released int // counter it publishes

@@ -52,6 +52,8 @@ type tripPlan struct {
 	standsReturn, standsCarry float64 // s it stands because the driver lost it
 	queue                     float64 // s it waits before the pickup zone
 	nudges                    int     // times the driver spoils a good aim
+	off                       float64 // m sideways the driver arrives off the aiming point
+	assist                    float64 // how fast the robot lines up by itself, 1 as its driver does; 0 when the driver does it
 	drops                     bool    // the piece falls out on the way
 	wasted                    bool    // what is placed does not count
 	handover                  bool    // the piece goes to a partner

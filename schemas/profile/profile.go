@@ -94,8 +94,9 @@ type Cycles struct {
 
 // Align is the distance from the aiming point.
 type Align struct {
-	Error *Ref    `yaml:"error"` // m
-	Good  float64 `yaml:"good"`  // m
+	Error  *Ref    `yaml:"error"`  // m
+	Good   float64 `yaml:"good"`   // m
+	Assist *Ref    `yaml:"assist"` // bool, true while the robot lines up by itself
 }
 
 // Pose is where the robot is on the field.

@@ -71,6 +71,7 @@ func (p *Profile) Refs() []NamedRef {
 		add(c.Handover, WantCounter, none, "cycles.handover", "hand-over")
 		if c.Align != nil {
 			add(c.Align.Error, WantNumber, units.Metre, "cycles.align.error", "aiming error")
+			add(c.Align.Assist, WantBool, none, "cycles.align.assist", "aiming assist")
 		}
 		if c.Pose != nil {
 			add(c.Pose.X, WantNumber, units.Metre, "cycles.pose.x", "pose x")

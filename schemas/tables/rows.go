@@ -21,6 +21,16 @@ type Cycle struct {
 	PlaceS    *float64 `parquet:"place_s,optional"`
 	P         *float64 `parquet:"p,optional"`
 	ExcessS   *float64 `parquet:"excess_s,optional"`
+	LostS     *float64 `parquet:"lost_s,optional"`
+	// Confidence that it lost enough to be called slow.
+	Confidence *float64 `parquet:"confidence,optional"`
+	Events     int32    `parquet:"events"` // how many things were seen to cost time; only of slow ones
+	// How the robot lined up to place.
+	ArrivedM    *float64 `parquet:"arrived_m,optional"`
+	Corrections *int64   `parquet:"corrections,optional"`
+	AlignS      *float64 `parquet:"align_s,optional"`
+	PlacedM     *float64 `parquet:"placed_m,optional"`
+	Assisted    *bool    `parquet:"assisted,optional"`
 }
 
 func cycleRows(r *schemas.Report) []Cycle {
@@ -30,7 +40,14 @@ func cycleRows(r *schemas.Report) []Cycle {
 			Seal: r.From.Seal, Cycle: int32(i), Kind: c.Kind, Pieces: int32(c.Pieces), Period: c.Period,
 			StartS: c.StartS, EndS: c.EndS, DurationS: c.DurationS, Complete: c.Complete, Slow: c.Slow, Why: c.Why,
 			ReturnS: c.Phases.ReturnS, CollectS: c.Phases.CollectS, CarryS: c.Phases.CarryS, PlaceS: c.Phases.PlaceS,
-			P: c.P, ExcessS: c.ExcessS,
+			P: c.P, ExcessS: c.ExcessS, LostS: c.LostS, Confidence: c.Confidence, Events: int32(len(c.Events)),
+		}
+		if a := c.Align; a != nil {
+			out[i].ArrivedM, out[i].AlignS, out[i].PlacedM, out[i].Assisted = a.ArrivedM, a.AlignS, a.PlacedM, a.Assisted
+			if a.Corrections != nil {
+				n := int64(*a.Corrections)
+				out[i].Corrections = &n
+			}
 		}
 	}
 	return out

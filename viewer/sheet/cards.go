@@ -125,6 +125,9 @@ func (v *view) cyclesCard() (card, bool) {
 		return card{}, false
 	}
 	c := card{ID: "cycles", Name: "Cycles", Picture: pic, Sentence: cyclesSentence(r)}
+	if words := placingSentence(r.Placing); words != "" {
+		c.Sentence += " " + words
+	}
 	c.Keys = append(c.Keys, "Score to score, by phase.")
 	if r.Usual.LowS != nil && r.Usual.HighS != nil {
 		from := "this match"

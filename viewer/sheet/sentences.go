@@ -183,6 +183,34 @@ func cyclesSentence(r *schemas.Report) string {
 	}
 }
 
+// placingSentence says how lining up to place went, and whether it was quicker when the robot
+// steered itself; empty where it was not seen.
+func placingSentence(p *schemas.Placing) string {
+	if p == nil || p.ArrivedM == nil || p.Corrections == nil {
+		return ""
+	}
+	words := "To place it arrived " + number(*p.ArrivedM, 2) + " m off its aiming point"
+	switch {
+	case *p.Corrections < 0.05:
+		words += " and hardly ever had to correct"
+	default:
+		words += " and corrected " + number(*p.Corrections, 1) + " times on average"
+	}
+	words += ", over " + counted(p.Cycles, "cycle", "cycles") + "."
+	switch {
+	case p.Assisted == 0:
+	case p.DifferenceS == nil:
+		words += " Too few approaches to tell whether the assisted or the hand-driven one is quicker."
+	case p.Quicker == schemas.QuickerAssisted:
+		words += " The assisted approach was " + number(-*p.DifferenceS, 1) + " s quicker (" + number(-*p.HighS, 1) + " to " + number(-*p.LowS, 1) + " s)."
+	case p.Quicker == schemas.QuickerByHand:
+		words += " The hand-driven approach was " + number(*p.DifferenceS, 1) + " s quicker (" + number(*p.LowS, 1) + " to " + number(*p.HighS, 1) + " s)."
+	default:
+		words += " Whether the assisted or the hand-driven approach is quicker cannot be told yet."
+	}
+	return words
+}
+
 func plural(n int, one, many string) string {
 	if n == 1 {
 		return one

@@ -232,7 +232,7 @@ func (t *text) cycles() {
 		return
 	}
 	t.heading("Cycles")
-	t.wrap("  ", "  ", cyclesSentence(r))
+	t.wrap("  ", "  ", joined(cyclesSentence(r), placingSentence(r.Placing)))
 	n := 0
 	var all []string
 	for _, c := range r.Cycles {

@@ -12,3 +12,13 @@ func withHandovers(signals signalSet) signalSet {
 		})
 	}
 }
+
+// withAssist are a robot's signals and one more that is true while it lines up by itself.
+func withAssist(signals signalSet) signalSet {
+	return func(w *world) []channel {
+		return append(signals(w), channel{
+			name: "drive/assist", role: "cycles.align.assist", kind: schemas.Bool,
+			read: func(w *world) float64 { return oneIf(w.program.assist) },
+		})
+	}
+}
