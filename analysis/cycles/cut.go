@@ -52,6 +52,7 @@ type cycle struct {
 	whole      bool  // begins where the log does, and nothing says that the robot was driven from then
 	legs       [legs]leg
 	over       [legs]float64 // s, what each known leg took beyond its usual
+	lostSE     float64       // s, how well what is usual of the time lost is known
 }
 
 // trip says whether the robot went for the piece: not when it scored right after the one

@@ -170,7 +170,7 @@ func timeLost(all []cycle, cfg Config) {
 		}
 		usual := everyday(sums, which, cfg)
 		for i, c := range which {
-			c.LostS = schemas.Some(sums[i] - usual)
+			c.LostS, c.lostSE = schemas.Some(sums[i]-usual), medianError(sums)
 		}
 	}
 }
@@ -189,6 +189,15 @@ func everyday(sums []float64, which []*cycle, cfg Config) float64 {
 		}
 	}
 	return stat.Median(near)
+}
+
+// medianError is the standard error of a median: half of what lies between the order statistics
+// one binomial standard deviation on either side of the middle (David and Nagaraja, Order
+// Statistics, 7.1).
+func medianError(values []float64) float64 {
+	n := float64(len(values))
+	off := 0.5 / math.Sqrt(n)
+	return (stat.Quantile(min(1, 0.5+off), values) - stat.Quantile(max(0, 0.5-off), values)) / 2
 }
 
 // unseenS is the part of a trip that lies in no known leg, s.

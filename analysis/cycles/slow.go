@@ -165,7 +165,7 @@ func sightsOf(mine []*cycle, jams []schemas.Jam, cfg Config) []*sight {
 		stood := c.jamS(jams)
 		switch {
 		case c.LostS != nil:
-			out[i] = &sight{lost: *c.LostS, sigma: math.Hypot(sigma, cfg.SightShare*max(0, *c.LostS)), blind: cfg.Blind}
+			out[i] = &sight{lost: *c.LostS, sigma: math.Hypot(math.Hypot(sigma, c.lostSE), cfg.SightShare*max(0, *c.LostS)), blind: cfg.Blind}
 		case stood >= cfg.JamS:
 			out[i] = &sight{lost: stood, sigma: math.Hypot(sigma, cfg.JamCostShare*stood), blind: cfg.Blind}
 		}
