@@ -43,6 +43,7 @@ func lookAtCycles(m *match) outcome {
 			p.Counted = &was
 		}
 	}
+	m.why.Cycles = out.Reasons
 	m.note(out.Notes)
 	return outcome{}
 }

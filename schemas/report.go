@@ -400,6 +400,8 @@ type Cycle struct {
 	Phases    Phases   `json:"phases"`
 	P         *float64 `json:"p"` // chance that a usual cycle takes this long
 	ExcessS   *float64 `json:"excess_s"`
+	// PhaseP is the chance that each phase of a usual cycle takes as long as it did here.
+	PhaseP PhaseChances `json:"phase_p"`
 	// LostS is the time the robot was seen not to get on with its job beyond what happens on
 	// every trip; nil when nothing shows it.
 	LostS *float64 `json:"lost_s"`
@@ -460,6 +462,14 @@ type Phases struct {
 	CollectS *float64 `json:"collect_s"`
 	CarryS   *float64 `json:"carry_s"`
 	PlaceS   *float64 `json:"place_s"`
+}
+
+// PhaseChances are chances by phase; nil where they cannot be told.
+type PhaseChances struct {
+	Return  *float64 `json:"return"`
+	Collect *float64 `json:"collect"`
+	Carry   *float64 `json:"carry"`
+	Place   *float64 `json:"place"`
 }
 
 // Usual is this robot's usual cycle.

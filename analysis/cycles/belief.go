@@ -1,11 +1,13 @@
 package cycles
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // sight is a measurement of the seconds a cycle lost, apart from how long it lasted.
@@ -15,12 +17,39 @@ type sight struct {
 	blind float64 // chance that it says nothing of what was lost
 }
 
+// Reason is what a cycle was judged by: items of evidence that it was slow, whose log-odds add up
+// to its confidence. Empty where it was not judged.
+type Reason struct{ Weighed []schemas.Weighed }
+
+// weigh takes the evidence apart: what is believed of any cycle, what its duration adds, and what
+// was seen of its loss.
+func weigh(seconds, usual, low, high float64, usualLaw law, seen *sight, cfg Config) Reason {
+	prior := logit(belief(seconds, usual, low, high, nil, nil, cfg))
+	byTime := logit(belief(seconds, usual, low, high, &usualLaw, nil, cfg))
+	all := logit(belief(seconds, usual, low, high, &usualLaw, seen, cfg))
+	out := Reason{[]schemas.Weighed{
+		{What: fmt.Sprintf("before it was looked at: %.0f of 100 trips lose time, %.1f s on average", 100*cfg.TroubleShare, cfg.TroubleMean*usual), LogOdds: prior},
+		{What: "how long it took", LogOdds: byTime - prior},
+	}}
+	if seen != nil {
+		out.Weighed = append(out.Weighed, schemas.Weighed{What: fmt.Sprintf("%.1f s were seen to be lost, give or take %.1f s", seen.lost, seen.sigma), LogOdds: all - byTime})
+	}
+	return out
+}
+
+// logit is the log-odds of a probability, kept finite.
+func logit(p float64) float64 {
+	const surest = 1e-12
+	p = min(max(p, surest), 1-surest)
+	return math.Log(p / (1 - p))
+}
+
 // belief is the probability that a cycle lost at least high seconds rather than less than
 // low, by two witnesses: its duration, which is a usual one and what was lost, and what was seen of the loss, if
 // anything was. Before either, a cycle loses nothing with 1-TroubleShare, else a time
 // exponentially distributed with the mean TroubleMean of the usual. The integral over the
-// loss is a sum over a fine grid.
-func belief(seconds, usual, low, high float64, usualLaw law, seen *sight, cfg Config) float64 {
+// loss is a sum over a fine grid. A witness that is nil says nothing.
+func belief(seconds, usual, low, high float64, usualLaw *law, seen *sight, cfg Config) float64 {
 	const points = 200
 	if !(seconds > 0) || !(usual > 0) {
 		return 0

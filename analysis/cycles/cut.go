@@ -49,7 +49,8 @@ type cycle struct {
 	hasPiece   bool
 	uncounted  int   // pieces placed in it, before the one that scored was taken, that never counted
 	wasted     int64 // µs, when the first of them left
-	whole      bool  // begins where the log does, and nothing says that the robot was driven from then
+	reason     Reason
+	whole      bool // begins where the log does, and nothing says that the robot was driven from then
 	legs       [legs]leg
 	over       [legs]float64 // s, what each known leg took beyond its usual
 	lostSE     float64       // s, how well what is usual of the time lost is known

@@ -70,6 +70,7 @@ type Result struct {
 	Usual   schemas.Usual
 	Counted map[int]bool     // by number of a released piece: whether a score or a hand-over accounts for it
 	Placing *schemas.Placing // nil where no lining up was seen
+	Reasons []Reason         // of each of Cycles
 	Notes   []string
 }
 
@@ -126,6 +127,10 @@ type Config struct {
 	// part. A phase must have lost BlameS and BlameShare of all that was lost. Chosen by us.
 	JamShare           float64
 	BlameS, BlameShare float64
+	// A phase is not to blame when such phases take as long with more than the chance BlameP: the
+	// upper end of 8 in 10. Their logarithm usually varies by PhaseSigma, more than that of whole
+	// cycles. Chosen by us.
+	BlameP, PhaseSigma float64
 
 	// On its way a robot stood that was slower than StoodShare of its top speed for StoodS; it was
 	// driven where its command was Driven or more. It missed a piece when it backed off by
@@ -152,7 +157,7 @@ type Config struct {
 func DefaultConfig() Config {
 	return Config{
 		LateS: 3, VolleyS: 1.5,
-		LeastCycles: 6, FalseShare: 0.4, LostS: 3, LostShare: 1.0 / 3, MildShare: 0.2, JamShare: 0.5, BlameS: 1, BlameShare: 0.4,
+		LeastCycles: 6, FalseShare: 0.4, LostS: 3, LostShare: 1.0 / 3, MildShare: 0.2, JamShare: 0.5, BlameS: 1, BlameShare: 0.4, BlameP: 0.1, PhaseSigma: 0.3,
 		TroubleShare: 0.25, TroubleMean: 0.5,
 		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, BetweenSigma: 0.08,
 		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1, JamCostShare: 0.4,
@@ -221,7 +226,7 @@ func Detect(in Input, cfg Config) Result {
 		if c.Kind == KindScore && c.Complete && !trip(c.Cycle, cfg) {
 			stood++
 		}
-		r.Cycles = append(r.Cycles, c.Cycle)
+		r.Cycles, r.Reasons = append(r.Cycles, c.Cycle), append(r.Reasons, c.reason)
 	}
 	if stood > 0 {
 		r.note("%d of the cycles took no trip (the piece was at the goal already): they are neither judged nor part of the usual cycle", stood)

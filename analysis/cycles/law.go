@@ -22,10 +22,13 @@ func (l law) tail(seconds float64) float64 {
 	return l.of().Survival(math.Log(seconds))
 }
 
-// density is that of a usual cycle of seconds, 1/s.
-func (l law) density(seconds float64) float64 {
+// density is that of a usual cycle of seconds, 1/s; alike for all where there is no law.
+func (l *law) density(seconds float64) float64 {
 	if !(seconds > 0) {
 		return 0
+	}
+	if l == nil {
+		return 1
 	}
 	return l.of().Prob(math.Log(seconds)) / seconds
 }

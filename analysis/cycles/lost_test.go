@@ -176,7 +176,7 @@ func TestHistoryCountsAsFarAsItAgrees(t *testing.T) {
 func TestBelief(t *testing.T) {
 	cfg := DefaultConfig()
 	l := law{mu: math.Log(10), scale: 0.2, freedom: 12}
-	of := func(seconds float64, seen *sight) float64 { return belief(seconds, 10, 2, 3.33, l, seen, cfg) }
+	of := func(seconds float64, seen *sight) float64 { return belief(seconds, 10, 2, 3.33, &l, seen, cfg) }
 	saw := func(lost float64) *sight { return &sight{lost: lost, sigma: 0.8, blind: cfg.Blind} }
 	assert.Less(t, of(10, nil), 0.05)
 	assert.Greater(t, of(24, nil), 0.95)
@@ -198,4 +198,23 @@ func TestBelieved(t *testing.T) {
 	assert.Equal(t, []bool{true, true, false, false}, believed([]float64{0.99, 0.9, 0.7, 0.4}, cfg), "0.01, 0.1 and 0.3 are 0.41 of 3")
 	assert.Equal(t, []bool{false}, believed([]float64{0.85}, cfg))
 	assert.Empty(t, believed(nil, cfg))
+}
+
+// The evidence that a cycle was judged by adds up to what is believed of it.
+func TestEvidenceAddsUp(t *testing.T) {
+	in, _ := shuttle(all(7, 2.5), []float64{0, 5, 0, 0, 0, 5, 0})
+	r := Detect(in, DefaultConfig())
+	require.Len(t, r.Reasons, len(r.Cycles))
+	for i, c := range r.Cycles {
+		if c.Confidence == nil {
+			assert.Empty(t, r.Reasons[i].Weighed)
+			continue
+		}
+		sum := 0.0
+		for _, w := range r.Reasons[i].Weighed {
+			sum += w.LogOdds
+		}
+		assert.InDelta(t, *c.Confidence, 1/(1+math.Exp(-sum)), 1e-9)
+		assert.Len(t, r.Reasons[i].Weighed, 3, "before, its duration, and its way")
+	}
 }

@@ -16,10 +16,11 @@ func judge(all []cycle, in Input, cfg Config) {
 	for _, period := range []string{schemas.PeriodAutonomous, schemas.PeriodDriver} {
 		seen := scoredIn(plain(all), period)
 		var earlier []past
+		var byMatch [][]past
 		var before [][]stat.Lasted
 		for _, h := range in.History {
 			p := pastOf(h.Cycles, period, cfg)
-			earlier, before = append(earlier, p...), append(before, lasted(p))
+			earlier, byMatch, before = append(earlier, p...), append(byMatch, p), append(before, lasted(p))
 			seen += scoredIn(h.Cycles, period)
 		}
 		if seen < cfg.LeastCycles {
@@ -32,6 +33,7 @@ func judge(all []cycle, in Input, cfg Config) {
 		}
 		laws := lawsOf(all, mine, period, before, in.Jams, cfg)
 		sights := sightsOf(mine, in.Jams, cfg)
+		phaseChances(mine, byMatch, cfg)
 		mild, slow := cfg.bounds(middle)
 		sure := make([]float64, len(mine))
 		for i, c := range mine {
@@ -40,7 +42,8 @@ func judge(all []cycle, in Input, cfg Config) {
 			}
 			excess := c.ownS() - middle
 			c.P, c.ExcessS = schemas.Some(laws[i].tail(c.ownS())), schemas.Some(excess)
-			sure[i] = belief(c.ownS(), middle, mild, slow, *laws[i], sights[i], cfg)
+			sure[i] = belief(c.ownS(), middle, mild, slow, laws[i], sights[i], cfg)
+			c.reason = weigh(c.ownS(), middle, mild, slow, *laws[i], sights[i], cfg)
 			c.Confidence = schemas.Some(sure[i])
 			if excess < cfg.Least(middle) {
 				sure[i] = 0 // lost, and made good for: not worth a look
@@ -174,8 +177,8 @@ func sightsOf(mine []*cycle, jams []schemas.Jam, cfg Config) []*sight {
 }
 
 // why is what cost a slow cycle its time: a jam when it took the bigger part of the loss, else
-// the phase that lost most of what the phases lost together, if that is a second and the
-// biggest part by far enough (BlameShare); nil when none is, or when a piece was placed that did
+// the phase that lost most of what the phases lost together, if that is a second, the
+// biggest part by far enough (BlameShare) and more than that phase usually takes now and then (BlameP); nil when none is, or when a piece was placed that did
 // not count, for which no phase is to blame.
 func why(c *cycle, mine []*cycle, earlier []past, jams []schemas.Jam, cfg Config) *string {
 	if c.jamS(jams) > cfg.JamShare**c.ExcessS {
@@ -194,6 +197,9 @@ func why(c *cycle, mine []*cycle, earlier []past, jams []schemas.Jam, cfg Config
 		}
 		lost := *took - usual
 		all += max(0, lost)
+		if p := *name.chance(&c.PhaseP); p != nil && *p > cfg.BlameP {
+			continue // a usual one takes as long
+		}
 		if lost > most {
 			worst, most = text(name.why), lost
 		}

@@ -98,15 +98,16 @@ func quantiles(all []past) (median, low, high *float64) {
 
 // phaseName is one phase and where it stands.
 type phaseName struct {
-	why string
-	of  func(*schemas.Phases) **float64
+	why    string
+	of     func(*schemas.Phases) **float64
+	chance func(*schemas.PhaseChances) **float64
 }
 
 var phaseNames = [...]phaseName{
-	{WhyReturn, func(p *schemas.Phases) **float64 { return &p.ReturnS }},
-	{WhyCollect, func(p *schemas.Phases) **float64 { return &p.CollectS }},
-	{WhyCarry, func(p *schemas.Phases) **float64 { return &p.CarryS }},
-	{WhyPlace, func(p *schemas.Phases) **float64 { return &p.PlaceS }},
+	{WhyReturn, func(p *schemas.Phases) **float64 { return &p.ReturnS }, func(p *schemas.PhaseChances) **float64 { return &p.Return }},
+	{WhyCollect, func(p *schemas.Phases) **float64 { return &p.CollectS }, func(p *schemas.PhaseChances) **float64 { return &p.Collect }},
+	{WhyCarry, func(p *schemas.Phases) **float64 { return &p.CarryS }, func(p *schemas.PhaseChances) **float64 { return &p.Carry }},
+	{WhyPlace, func(p *schemas.Phases) **float64 { return &p.PlaceS }, func(p *schemas.PhaseChances) **float64 { return &p.Place }},
 }
 
 func phaseTimes(all []past, name phaseName) []float64 {

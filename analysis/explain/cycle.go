@@ -11,7 +11,7 @@ import (
 // slowCycle explains why a cycle is called slow, and why by that phase.
 func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
 	cfg, u := cycles.DefaultConfig(), in.Report.Usual
-	for _, c := range in.Report.Cycles {
+	for i, c := range in.Report.Cycles {
 		if c.Kind != "score" || c.StartS != f.StartS || c.EndS != f.EndS {
 			continue
 		}
@@ -35,10 +35,20 @@ func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
 		if c.Confidence != nil {
 			r.Observed = append(r.Observed, fmt.Sprintf("Together that makes it slow with a probability of %.2f.", *c.Confidence))
 		}
-		for _, p := range phasesOf(c.Phases, u.Phases) {
-			if p.took != nil {
-				r.Numbers = append(r.Numbers, number(p.name, p.took, "s", p.usual))
+		for _, p := range phasesOf(c, u.Phases) {
+			if p.took == nil {
+				continue
 			}
+			r.Numbers = append(r.Numbers, number(p.name, p.took, "s", p.usual))
+			if p.chance != nil {
+				r.Observed = append(r.Observed, fmt.Sprintf("By the law of the other trips' %s phases, one takes %.1f s %s.", p.name, *p.took, schemas.OnceIn(*p.chance)))
+			}
+		}
+		for _, e := range c.Events {
+			r.Observed = append(r.Observed, in.eventOf(e))
+		}
+		if i < len(in.Cycles) {
+			in.weighCycle(&r, in.Cycles[i])
 		}
 		r.Alternatives = in.insteadOfSlow(c, cfg)
 		if u.CycleS != nil {
@@ -50,13 +60,61 @@ func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
 	return in.plain(f)
 }
 
-type phase struct {
-	name        string
-	took, usual *float64
+// weighCycle lays out the evidence item by item.
+func (in Input) weighCycle(r *schemas.Reasoning, why cycles.Reason) {
+	sum := 0.0
+	for k, e := range why.Weighed {
+		means := "it speaks neither for nor against"
+		switch {
+		case k == 0:
+			means = fmt.Sprintf("what is believed before looking: %.1f to 1 against", math.Exp(-e.LogOdds))
+		case e.LogOdds > 0.005:
+			means = times(e.LogOdds) + " likelier of a slow cycle than of one that lost next to nothing"
+		case e.LogOdds < -0.005:
+			means = times(e.LogOdds) + " less likely of a slow cycle than of one that lost next to nothing"
+		}
+		r.Weighed = append(r.Weighed, schemas.Argument{What: e.What, Means: means, LogOdds: e.LogOdds})
+		sum += e.LogOdds
+	}
+	if len(why.Weighed) > 0 {
+		r.LogOdds, r.Probability = schemas.Some(sum), schemas.Some(probability(sum))
+	}
 }
 
-func phasesOf(p, u schemas.Phases) []phase {
-	return []phase{{"return", p.ReturnS, u.ReturnS}, {"collect", p.CollectS, u.CollectS}, {"carry", p.CarryS, u.CarryS}, {"place", p.PlaceS, u.PlaceS}}
+// eventOf is one thing that was seen in a cycle, in a sentence.
+func (in Input) eventOf(e schemas.CycleEvent) string {
+	what := map[string]string{
+		cycles.EventJam: "a jam stood", cycles.EventBrownout: "the supply browned out", cycles.EventStood: "on its way the robot stood",
+		cycles.EventBlocked: "on its way the robot stood though it was driven", cycles.EventMissed: "it backed off from the piece",
+		cycles.EventLinedUp: "it moved off from the goal and lined up again", cycles.EventUncounted: "a piece left it that never counted, until the next was aboard",
+	}[e.What]
+	if what == "" {
+		what = e.What
+	}
+	text := fmt.Sprintf("From %s to %s", in.at(e.StartS), in.at(e.EndS))
+	if e.Phase != "" {
+		text += fmt.Sprintf(", in the %s phase", e.Phase)
+	}
+	text += ", " + what
+	if e.Times > 1 {
+		text += fmt.Sprintf(", %d times", e.Times)
+	}
+	return text + "."
+}
+
+type phase struct {
+	name                string
+	took, usual, chance *float64
+}
+
+func phasesOf(c schemas.Cycle, u schemas.Phases) []phase {
+	p, q := c.Phases, c.PhaseP
+	return []phase{
+		{"return", p.ReturnS, u.ReturnS, q.Return},
+		{"collect", p.CollectS, u.CollectS, q.Collect},
+		{"carry", p.CarryS, u.CarryS, q.Carry},
+		{"place", p.PlaceS, u.PlaceS, q.Place},
+	}
 }
 
 // insteadOfSlow are reasons for a long cycle other than the phase that was named.
@@ -96,7 +154,7 @@ func (in Input) insteadOfSlow(c schemas.Cycle, cfg cycles.Config) []schemas.Alte
 	} else {
 		add("the supply", "it did not brown out in it")
 	}
-	for _, p := range phasesOf(c.Phases, in.Report.Usual.Phases) {
+	for _, p := range phasesOf(c, in.Report.Usual.Phases) {
 		if p.took != nil && p.usual != nil && (c.Why == nil || *c.Why != p.name) {
 			add("the "+p.name+" phase", "it took %.1f s where %.1f s is usual", *p.took, *p.usual)
 		}

@@ -12,6 +12,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/afterbell/afterbell/analysis/cycles"
 	"github.com/afterbell/afterbell/analysis/path"
 	"github.com/afterbell/afterbell/analysis/power"
 	"github.com/afterbell/afterbell/schemas"
@@ -27,6 +28,7 @@ type Input struct {
 	Suspected []path.Reason // of each of Report.SuspectedJams
 	Dips      []power.Judged
 	Line      *power.LoadLine // nil when the resistance was refused
+	Cycles    []cycles.Reason // of each of Report.Cycles
 }
 
 // UnknownError is an id that no finding of the match has.

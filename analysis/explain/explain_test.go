@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/analysis/cycles"
 	"github.com/afterbell/afterbell/analysis/path"
 	"github.com/afterbell/afterbell/analysis/power"
 	"github.com/afterbell/afterbell/schemas"
@@ -136,7 +137,7 @@ func TestEveryKindIsExplained(t *testing.T) {
 	span := []schemas.Span{{StartS: 50, EndS: 60}}
 	in := input(t, &schemas.Report{
 		Usual:     schemas.Usual{CycleS: some(5), LowS: some(4), HighS: some(6), Cycles: 9, Source: "this match"},
-		Cycles:    []schemas.Cycle{{Kind: "score", Period: "driver", StartS: 50, EndS: 60, DurationS: 10, Complete: true, Slow: true, Why: &why, ExcessS: some(5), P: some(0.001), Phases: schemas.Phases{CollectS: some(7), CarryS: some(1)}}, {Kind: "score", Why: &jam}},
+		Cycles:    []schemas.Cycle{{Kind: "score", Period: "driver", StartS: 50, EndS: 60, DurationS: 10, Complete: true, Slow: true, Why: &why, ExcessS: some(5), P: some(0.001), Phases: schemas.Phases{CollectS: some(6), CarryS: some(1)}, PhaseP: schemas.PhaseChances{Collect: some(0.002)}, Events: []schemas.CycleEvent{{What: cycles.EventMissed, Phase: "collect", StartS: 51, EndS: 54, Times: 2}}}, {Kind: "score", Why: &jam}},
 		Brownouts: []schemas.Brownout{{StartS: 50, EndS: some(50.2), MinV: 6.1, MinAtS: 50.1, Cause: "weak_battery", Branches: []schemas.Share{{Name: "drive left", Share: 0.4}}}},
 		Battery:   schemas.Battery{ResistanceOhm: some(0.05), ResistanceLowOhm: some(0.045), ResistanceHighOhm: some(0.055), OpenCircuitV: some(12.3), RestV: some(12.1)},
 		Balances:  []schemas.Balance{{StartS: 50, EndS: 60, Outcome: "ran_out", Overshoots: 5, PeakDeg: 12, Swings: []schemas.Swing{{AtS: 52, Tilt: -8}}, Model: &schemas.BalanceModel{StartS: 51, EndS: 59, ErrorDeg: 0.2}}},
@@ -159,6 +160,7 @@ func TestEveryKindIsExplained(t *testing.T) {
 			{ID: "data_gap-end-1", Kind: "data_gap", Title: "The log stops.", Because: "It stops."},
 		},
 	})
+	in.Cycles = []cycles.Reason{{Weighed: []schemas.Weighed{{What: "before", LogOdds: -2}, {What: "how long it took", LogOdds: 5}}}, {}}
 	in.Dips = []power.Judged{{Cause: "weak_battery", CurrentA: some(120), HealthyV: some(9.4), SoundV: some(12.4), SoundOhm: some(0.025), ExpectedV: some(6.3), UnexplainedV: some(0.2)}}
 	for _, f := range in.Report.Findings {
 		t.Run(f.ID, func(t *testing.T) {
@@ -206,5 +208,11 @@ func TestEveryKindIsExplained(t *testing.T) {
 		"With the currents read one sample earlier or later a branch's part changes by up to 7 % of the whole.",
 	}, shared(schemas.Brownout{OtherShare: some(0.12), ShareShift: some(0.07), Branches: []schemas.Share{{Name: "lift", ShortfallV: some(0.31)}, {Name: "fan", ShortfallV: some(0.001)}}}))
 	e, _ = Of(in, "slow_cycle-cycle_1-1")
+	slow := e.Events[0]
+	assert.Contains(t, slow.Observed, "From 41.00 s to 44.00 s, in the collect phase, it backed off from the piece, 2 times.")
+	assert.Contains(t, slow.Observed, "By the law of the other trips' collect phases, one takes 6.0 s once in 500.")
+	require.Len(t, slow.Weighed, 2)
+	assert.Equal(t, "what is believed before looking: 7.4 to 1 against", slow.Weighed[0].Means)
+	assert.InDelta(t, 1/(1+math.Exp(-3)), *slow.Probability, 1e-9, "-2 and 5")
 	assert.Contains(t, e.Events[0].Change[0], "Under 6.7 s", "the geometric middle of a fifth of the usual 5 s and 3 s over it")
 }

@@ -21,7 +21,12 @@ type Cycle struct {
 	PlaceS    *float64 `parquet:"place_s,optional"`
 	P         *float64 `parquet:"p,optional"`
 	ExcessS   *float64 `parquet:"excess_s,optional"`
-	LostS     *float64 `parquet:"lost_s,optional"`
+	// The chance that each phase of a usual cycle takes as long.
+	ReturnP  *float64 `parquet:"return_p,optional"`
+	CollectP *float64 `parquet:"collect_p,optional"`
+	CarryP   *float64 `parquet:"carry_p,optional"`
+	PlaceP   *float64 `parquet:"place_p,optional"`
+	LostS    *float64 `parquet:"lost_s,optional"`
 	// Confidence that it lost enough to be called slow.
 	Confidence *float64 `parquet:"confidence,optional"`
 	Events     int32    `parquet:"events"` // how many things were seen to cost time; only of slow ones
@@ -40,6 +45,7 @@ func cycleRows(r *schemas.Report) []Cycle {
 			Seal: r.From.Seal, Cycle: int32(i), Kind: c.Kind, Pieces: int32(c.Pieces), Period: c.Period,
 			StartS: c.StartS, EndS: c.EndS, DurationS: c.DurationS, Complete: c.Complete, Slow: c.Slow, Why: c.Why,
 			ReturnS: c.Phases.ReturnS, CollectS: c.Phases.CollectS, CarryS: c.Phases.CarryS, PlaceS: c.Phases.PlaceS,
+			ReturnP: c.PhaseP.Return, CollectP: c.PhaseP.Collect, CarryP: c.PhaseP.Carry, PlaceP: c.PhaseP.Place,
 			P: c.P, ExcessS: c.ExcessS, LostS: c.LostS, Confidence: c.Confidence, Events: int32(len(c.Events)),
 		}
 		if a := c.Align; a != nil {

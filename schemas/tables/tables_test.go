@@ -55,7 +55,7 @@ func fullReport() *schemas.Report {
 			{Kind: "score", Pieces: 1, Period: "autonomous", StartS: 3, EndS: 11, DurationS: 8, Complete: true},
 			{Kind: "score", Pieces: 1, Period: "driver", StartS: 24, EndS: 36, DurationS: 12, Complete: true, Phases: schemas.Phases{ReturnS: ptr(0.0), CollectS: ptr(7.0)}},
 			{Kind: "handover", Pieces: 1, Period: "driver", StartS: 40, EndS: 40},
-			{Kind: "score", Pieces: 2, Period: "driver", StartS: 36, EndS: 56, DurationS: 20, Complete: true, Slow: true, Why: ptr("jam"), P: ptr(0.001), LostS: ptr(6.5), Confidence: ptr(0.97), Events: []schemas.CycleEvent{{What: "stood"}}, Align: &schemas.Align{ArrivedM: ptr(0.2), Corrections: ptr(2), AlignS: ptr(1.5), PlacedM: ptr(0.03), Assisted: ptr(false)}},
+			{Kind: "score", Pieces: 2, Period: "driver", StartS: 36, EndS: 56, DurationS: 20, Complete: true, Slow: true, Why: ptr("jam"), P: ptr(0.001), PhaseP: schemas.PhaseChances{Carry: ptr(0.02)}, LostS: ptr(6.5), Confidence: ptr(0.97), Events: []schemas.CycleEvent{{What: "stood"}}, Align: &schemas.Align{ArrivedM: ptr(0.2), Corrections: ptr(2), AlignS: ptr(1.5), PlacedM: ptr(0.03), Assisted: ptr(false)}},
 			{Kind: "score", Period: "driver", StartS: 56, EndS: 153, DurationS: 97},
 		},
 		Balances: []schemas.Balance{
@@ -103,6 +103,7 @@ func TestRowsSurvive(t *testing.T) {
 	assert.Equal(t, []any{6.5, 0.97, int32(1), 0.2, int64(2), 1.5, 0.03, false}, []any{
 		*jammed.LostS, *jammed.Confidence, jammed.Events, *jammed.ArrivedM, *jammed.Corrections, *jammed.AlignS, *jammed.PlacedM, *jammed.Assisted,
 	})
+	assert.Equal(t, 0.02, *jammed.CarryP)
 	assert.Nil(t, cycleRows(r)[0].Corrections, "not seen: null")
 	same(t, dir, "passes.parquet", passRows(r), 3)
 	same(t, dir, "stages.parquet", stageRows(r), 2)
