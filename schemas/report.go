@@ -162,7 +162,8 @@ type Finding struct {
 	Title      string     `json:"title"`
 	Short      string     `json:"short"` // two or three words for a pin
 	Because    string     `json:"because"`
-	CostS      *float64   `json:"cost_s"` // seconds of scoring lost
+	CostS      *float64   `json:"cost_s"`      // seconds of scoring lost
+	CostPoints *float64   `json:"cost_points"` // and the points these are worth, where the profile says
 	Confidence float64    `json:"confidence"`
 	Spans      []Span     `json:"spans"` // every occurrence it speaks of, in order of time
 	Numbers    []Number   `json:"numbers"`

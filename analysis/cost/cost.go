@@ -216,13 +216,12 @@ func (in Input) sum(l *Lost, periods []span) {
 		if s.high == 0 {
 			continue
 		}
-		each, ok := in.Points[in.Periods[k].Name+"_piece"]
-		usual := in.usual(in.Periods[k].Name)
-		if !ok || !(usual > 0) {
+		each, ok := in.Worth(in.Periods[k].Name)
+		if !ok {
 			worth = false
 			continue
 		}
-		points.add(span{s.value / usual * each, s.low / usual * each, s.high / usual * each})
+		points.add(span{s.value * each, s.low * each, s.high * each})
 	}
 	l.Seconds, l.LowS, l.HighS = all.value, all.low, all.high
 	if worth && len(in.Points) > 0 {
@@ -245,6 +244,14 @@ func (in Input) sum(l *Lost, periods []span) {
 	default:
 		l.How = "it fell into no period"
 	}
+}
+
+// Worth is what a second of scoring is worth in a kind of period, in points: a piece in every
+// usual cycle. Not ok without either.
+func (in Input) Worth(period string) (points float64, ok bool) {
+	each, ok := in.Points[period+"_piece"]
+	usual := in.usual(period)
+	return each / usual, ok && usual > 0
 }
 
 // usual is the usual cycle of a kind of period in seconds, by which its cycles were judged;

@@ -89,6 +89,7 @@ func balances(in Input) []drafted {
 		}
 		d.Because += aroundBalance(in, b)
 		d.CostS = b.CostS
+		in.tellLevelPoints(&d, b)
 		out = append(out, d)
 	}
 	return out

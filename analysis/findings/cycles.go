@@ -60,26 +60,12 @@ func slowCycles(in Input) []drafted {
 			d.Because += fmt.Sprintf(" A jam stood %.1f s of it; that part is told with the jam.", stood)
 			d.CostS = schemas.Some(lost - math.Min(lost, stood))
 		}
-		if points, ok := in.pointsOf(c, *d.CostS); ok {
-			d.Because += fmt.Sprintf(" That cost about %s.", pointsWord(points))
-			d.Numbers = append(d.Numbers, number("points lost", points, ""))
+		if each, ok := in.worth(c.Period); ok {
+			tellPoints(&d, each**d.CostS)
 		}
 		out = append(out, d)
 	}
 	return out
-}
-
-// pointsOf is what seconds of a cycle were worth: as many usual cycles as fit into them.
-func (in Input) pointsOf(c schemas.Cycle, seconds float64) (float64, bool) {
-	u := in.Report.Usual.CycleS
-	if in.Profile.Game == nil || u == nil || !(*u > 0) || c.Period != schemas.PeriodDriver {
-		return 0, false
-	}
-	worth, ok := in.Profile.Game.Points["driver_piece"]
-	if !ok || seconds <= 0 {
-		return 0, false
-	}
-	return worth * seconds / *u, true
 }
 
 // explainEvents says what was seen to cost time in a cycle, and shows it. Jams are told with
@@ -204,6 +190,9 @@ func auto(in Input) []drafted {
 		d.Title = upperFirst(d.clause) + "."
 		d.Because = fmt.Sprintf("The score signal rose %s in the %.0f s of the autonomous period; the median of earlier matches is %.0f.",
 			times(*a.Pieces), *a.EndS-*a.StartS, *a.UsualPieces)
+		if each, ok := in.points(schemas.PeriodAutonomous + "_piece"); ok {
+			tellPoints(&d, each*(*a.UsualPieces-float64(*a.Pieces)))
+		}
 		n := number("scored in autonomous", float64(*a.Pieces), "")
 		n.Usual = a.UsualPieces
 		d.Numbers = []schemas.Number{n}

@@ -38,7 +38,7 @@ func Build(in Input) ([]schemas.Finding, schemas.Verdict) {
 	slices.SortStableFunc(all, func(a, b drafted) int {
 		return cmp.Or(
 			cmp.Compare(schemas.SeverityRank(a.Severity), schemas.SeverityRank(b.Severity)),
-			cmp.Compare(cost(b.Finding), cost(a.Finding)),
+			cmp.Compare(costOf(b.Finding), costOf(a.Finding)),
 			cmp.Compare(a.StartS, b.StartS),
 			strings.Compare(a.ID, b.ID),
 		)
@@ -57,7 +57,7 @@ type drafted struct {
 	aside  string // a short sentence for the line below the verdict; may be empty
 }
 
-func cost(f schemas.Finding) float64 {
+func costOf(f schemas.Finding) float64 {
 	if f.CostS == nil {
 		return 0
 	}

@@ -14,6 +14,11 @@ func jamCost(here []schemas.Jam) *float64 {
 	return total(here, func(j schemas.Jam) *float64 { return j.CostS })
 }
 
+// jamPoints is what jams lost together in points; nil when it is not known of one of them.
+func jamPoints(here []schemas.Jam) *float64 {
+	return all(here, func(j schemas.Jam) *float64 { return j.CostPoints })
+}
+
 // total adds up one figure of all jams; nil when no jam has it.
 func total(here []schemas.Jam, of func(schemas.Jam) *float64) *float64 {
 	sum, any := 0.0, false
@@ -85,7 +90,7 @@ func costWords(here []schemas.Jam) string {
 			text += fmt.Sprintf(" (%.1f to %.1f)", *low, *high)
 		}
 	}
-	if points := all(here, func(j schemas.Jam) *float64 { return j.CostPoints }); points != nil && *points >= 0.05 {
+	if points := jamPoints(here); points != nil && *points >= 0.05 {
 		text += fmt.Sprintf(", about %s", pointsWord(*points))
 	}
 	return text + "."
@@ -131,7 +136,7 @@ func justBefore(j schemas.Jam) string {
 // last one what went before.
 func aroundNumbers(here []schemas.Jam) []schemas.Number {
 	var out []schemas.Number
-	if points := all(here, func(j schemas.Jam) *float64 { return j.CostPoints }); points != nil {
+	if points := jamPoints(here); points != nil {
 		out = append(out, number("points lost", *points, ""))
 	}
 	return append(out, here[len(here)-1].Before...)

@@ -34,7 +34,7 @@ func jams(in Input) []drafted {
 			ID: id("jam", stage, 1), Kind: "jam", Severity: severity,
 			StartS: here[0].StartS, EndS: last.EndS,
 			Title: title, Short: "jam", Because: in.whyJam(here) + in.aroundJams(here),
-			CostS: jamCost(here), Confidence: surest(here),
+			CostS: jamCost(here), CostPoints: jamPoints(here), Confidence: surest(here),
 			Spans:   spansOf(here),
 			Numbers: []schemas.Number{number("standing", stand, "s"), number("jams", float64(len(here)), "")},
 			Caution: []string{cautionHands},

@@ -72,6 +72,7 @@ func brownouts(in Input) []drafted {
 	if cause == "bad_connection" || cause == causeTogether {
 		d.Caution = append(d.Caution, cautionLugs)
 	}
+	points, _ := in.secondsInPoints(d.Spans)
 	d.Numbers = []schemas.Number{number("lowest voltage", lowest, "V"), number("time under the cut-off", total, "s")}
 	if r := in.Report.Battery.ResistanceOhm; r != nil {
 		usual := number("resistance", *r, "ohm")
@@ -82,6 +83,7 @@ func brownouts(in Input) []drafted {
 	if branch, amps, ok := oneLimit(dips); ok && cause != "bad_connection" {
 		d.Numbers = append(d.Numbers, number("limit on "+branch, amps, "A"))
 	}
+	tellPoints(&d, points)
 	d.aside = fmt.Sprintf("The supply fell to %.2f V.", lowest)
 	return []drafted{d}
 }

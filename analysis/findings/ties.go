@@ -34,9 +34,9 @@ func (in Input) touches(f schemas.Finding, tie string) bool {
 	case is("platform", "balance", "level", "endgame", strings.ToLower(words.Platform)):
 		return f.Kind == "balance" && (!is("endgame") || !in.within(f, schemas.PeriodAutonomous))
 	case is("autonomous", "auto"):
-		return f.Kind == "autonomous" || f.CostS != nil && *f.CostS > 0 && in.within(f, schemas.PeriodAutonomous)
+		return f.Kind == "autonomous" || (costOf(f) > 0 || f.CostPoints != nil) && in.within(f, schemas.PeriodAutonomous)
 	case is("pieces", "piece", "score", "scored", "cycles", strings.ToLower(words.Piece), strings.ToLower(words.Pieces)):
-		return (f.Kind == "jam" || f.Kind == "slow_cycle" || f.Kind == "autonomous") && (f.CostS == nil || *f.CostS > 0)
+		return slices.Contains([]string{"jam", "slow_cycle", "autonomous", "brownout"}, f.Kind) && (f.CostS == nil || *f.CostS > 0)
 	}
 	return false
 }

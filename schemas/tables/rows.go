@@ -342,6 +342,7 @@ type Finding struct {
 	EndS        float64  `parquet:"end_s"`
 	Occurrences int32    `parquet:"occurrences"`
 	CostS       *float64 `parquet:"cost_s,optional"`
+	CostPoints  *float64 `parquet:"cost_points,optional"`
 	Confidence  float64  `parquet:"confidence"`
 	Title       string   `parquet:"title"`
 	Because     string   `parquet:"because"`
@@ -352,7 +353,7 @@ func findingRows(r *schemas.Report) []Finding {
 	for i, f := range r.Findings {
 		out[i] = Finding{
 			Seal: r.From.Seal, ID: f.ID, Kind: f.Kind, Severity: f.Severity, StartS: f.StartS, EndS: f.EndS,
-			Occurrences: int32(len(f.Spans)), CostS: f.CostS, Confidence: f.Confidence, Title: f.Title, Because: f.Because,
+			Occurrences: int32(len(f.Spans)), CostS: f.CostS, CostPoints: f.CostPoints, Confidence: f.Confidence, Title: f.Title, Because: f.Because,
 		}
 	}
 	return out
