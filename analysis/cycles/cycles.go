@@ -208,13 +208,14 @@ func Detect(in Input, cfg Config) Result {
 			c.Phases = place.phases(c.start, c.end, at, known)
 			c.legs = place.legsOf(c.own, c.end, at, known, cfg)
 			c.Align = alignOf(c, aim, in)
+			c.routeOf(in, &place)
 		}
 	}
 
 	timeLost(all, cfg)
 	r.Usual = usualOf(all, in.History, cfg)
 	r.Placing = placingOf(plain(all), in.History)
-	judge(all, in, cfg)
+	judge(all, in, place.topMS, cfg)
 	for i := range all {
 		if c := &all[i]; c.Slow {
 			c.Events = place.eventsOf(c, in, cfg)

@@ -12,40 +12,49 @@ import (
 // judge says of each complete trip how likely a usual one takes as long, what it lost, how
 // sure that is, and whether it makes it slow. Autonomous and driver cycles are judged apart,
 // each against cycles of their own kind in this match and the earlier ones.
-func judge(all []cycle, in Input, cfg Config) {
+func judge(all []cycle, in Input, topMS float64, cfg Config) {
 	for _, period := range []string{schemas.PeriodAutonomous, schemas.PeriodDriver} {
 		seen := scoredIn(plain(all), period)
+		mine := judged(all, period, cfg)
+		way := waysOf(mine, topMS)
 		var earlier []past
 		var byMatch [][]past
 		var before [][]stat.Lasted
 		for _, h := range in.History {
 			p := pastOf(h.Cycles, period, cfg)
+			for i := range p {
+				p[i].scale = way.scale(p[i].WayM)
+			}
 			earlier, byMatch, before = append(earlier, p...), append(byMatch, p), append(before, lasted(p))
 			seen += scoredIn(h.Cycles, period)
 		}
 		if seen < cfg.LeastCycles {
 			continue // too few to know what is usual
 		}
-		mine := judged(all, period, cfg)
-		middle, ok := middleOf(pastOf(plain(all), period, cfg), earlier, before, cfg)
+		today := pastOf(plain(all), period, cfg)
+		for i := range today {
+			today[i].scale = way.scale(today[i].WayM)
+		}
+		middle, ok := middleOf(today, earlier, before, cfg)
 		if !ok {
 			continue // most were cut off: half of them last longer than anyone saw
 		}
-		laws := lawsOf(all, mine, period, before, in.Jams, cfg)
+		laws := lawsOf(all, mine, period, way, before, in.Jams, cfg)
 		sights := sightsOf(mine, in.Jams, cfg)
 		phaseChances(mine, byMatch, cfg)
-		mild, slow := cfg.bounds(middle)
 		sure := make([]float64, len(mine))
 		for i, c := range mine {
 			if laws[i] == nil {
 				continue
 			}
-			excess := c.ownS() - middle
+			usual := middle * way.scale(c.WayM)
+			mild, slow := cfg.bounds(usual)
+			excess := c.ownS() - usual
 			c.P, c.ExcessS = schemas.Some(laws[i].tail(c.ownS())), schemas.Some(excess)
-			sure[i] = belief(c.ownS(), middle, mild, slow, laws[i], sights[i], cfg)
-			c.reason = weigh(c.ownS(), middle, mild, slow, *laws[i], sights[i], cfg)
+			sure[i] = belief(c.ownS(), usual, mild, slow, laws[i], sights[i], cfg)
+			c.reason = weigh(c.ownS(), usual, mild, slow, *laws[i], sights[i], cfg)
 			c.Confidence = schemas.Some(sure[i])
-			if excess < cfg.Least(middle) {
+			if excess < cfg.Least(usual) {
 				sure[i] = 0 // lost, and made good for: not worth a look
 			}
 		}
@@ -123,7 +132,7 @@ func (c *cycle) ownS() float64 { return schemas.Seconds(c.end - c.own) }
 // lawsOf is for each of mine the law of all others, or it would speak for itself, without
 // what they were seen to lose. A cycle with a hand-over in it is in no law, nor is one with a
 // jam of which nobody saw what it cost. nil where there is nothing to hold a cycle against.
-func lawsOf(all []cycle, mine []*cycle, period string, before [][]stat.Lasted, jams []schemas.Jam, cfg Config) []*law {
+func lawsOf(all []cycle, mine []*cycle, period string, way ways, before [][]stat.Lasted, jams []schemas.Jam, cfg Config) []*law {
 	var cutOff []stat.Lasted
 	for i := range all {
 		if c := &all[i]; c.Kind == KindScore && c.Period == period && !c.Complete && c.own == c.start && c.DurationS > 0 {
@@ -135,10 +144,11 @@ func lawsOf(all []cycle, mine []*cycle, period string, before [][]stat.Lasted, j
 		others := cutOff[:len(cutOff):len(cutOff)]
 		for j, o := range mine {
 			if j != i && o.own == o.start && (o.LostS != nil || covered(o.start, o.end, jams) < cfg.JamS) {
-				others = append(others, stat.Lasted{Time: free(o.Cycle), Complete: true})
+				others = append(others, stat.Lasted{Time: free(o.Cycle) / way.scale(o.WayM), Complete: true})
 			}
 		}
 		if l, ok := lawOf(others, before, cfg); ok {
+			l.mu += math.Log(way.scale(mine[i].WayM))
 			out[i] = &l
 		}
 	}

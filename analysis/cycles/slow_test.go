@@ -201,13 +201,13 @@ func TestWhyPhase(t *testing.T) {
 			rows = append(rows, c)
 		}
 		usual := usualOf(rows, nil, DefaultConfig())
-		judge(rows, Input{}, DefaultConfig())
+		judge(rows, Input{}, 0, DefaultConfig())
 		require.True(t, rows[5].Slow, name.why)
 		require.NotNil(t, rows[5].Why, name.why)
 		assert.Equal(t, name.why, *rows[5].Why)
 		assert.InEpsilon(t, []float64{3, 2, 3, 1}[k], **name.of(&usual.Phases), 0.2)
 		rows[5].Phases = schemas.Phases{}
-		judge(rows, Input{}, DefaultConfig())
+		judge(rows, Input{}, 0, DefaultConfig())
 		assert.Nil(t, rows[5].Why, "phases are not known")
 	}
 }
@@ -248,7 +248,7 @@ func TestFalseCallsAndFoundOnes(t *testing.T) {
 				in.History[0].Cycles = append(in.History[0].Cycles, schemas.Cycle{Kind: KindScore, Period: "driver", Complete: true, DurationS: d})
 			}
 			rows := append(mine, cycle{Cycle: schemas.Cycle{Kind: KindScore, Period: "driver", DurationS: draw() / 2}})
-			judge(rows, in, DefaultConfig())
+			judge(rows, in, 0, DefaultConfig())
 			wrong, right := 0, 0
 			for k := range mine {
 				u := rows[k].Slow

@@ -10,7 +10,8 @@ import (
 // past is a scoring cycle that a usual may rest on.
 type past struct {
 	schemas.Cycle
-	shared bool // the robot handed a piece over in it
+	shared bool    // the robot handed a piece over in it
+	scale  float64 // how many times the middle trip of today one of its way takes
 }
 
 // pastOf are the scoring cycles of one kind of period, trips only.
@@ -20,7 +21,7 @@ func pastOf(all []schemas.Cycle, period string, cfg Config) []past {
 		if c.Kind != KindScore || c.Period != period || !trip(c, cfg) || !(c.DurationS > 0) {
 			continue
 		}
-		p := past{Cycle: c}
+		p := past{Cycle: c, scale: 1}
 		for _, h := range all {
 			if h.Kind == KindHandover && c.StartS < h.EndS && h.EndS <= c.EndS {
 				p.shared = true
@@ -36,7 +37,7 @@ func lasted(all []past) []stat.Lasted {
 	var out []stat.Lasted
 	for _, p := range all {
 		if !p.shared {
-			out = append(out, stat.Lasted{Time: free(p.Cycle), Complete: p.Complete})
+			out = append(out, stat.Lasted{Time: free(p.Cycle) / p.scale, Complete: p.Complete})
 		}
 	}
 	return out
@@ -90,7 +91,7 @@ func usualOf(all []cycle, history []History, cfg Config) schemas.Usual {
 func quantiles(all []past) (median, low, high *float64) {
 	var d []stat.Lasted
 	for _, p := range all {
-		d = append(d, stat.Lasted{Time: free(p.Cycle), Complete: p.Complete})
+		d = append(d, stat.Lasted{Time: free(p.Cycle) / p.scale, Complete: p.Complete})
 	}
 	curve := stat.KaplanMeier(d)
 	return schemas.Some(curve.Quantile(0.5)), schemas.Some(curve.Quantile(0.1)), schemas.Some(curve.Quantile(0.9))
