@@ -402,7 +402,7 @@ type Cycle struct {
 	Pickup    string   `json:"pickup"` // the zone the piece was taken in, empty where that is not known
 	Goal      string   `json:"goal"`   // the zone it was scored from
 	WayM      *float64 `json:"way_m"`  // straight metres from the goal to the piece and back
-	P         *float64 `json:"p"` // chance that a usual cycle takes this long
+	P         *float64 `json:"p"`      // chance that a usual cycle takes this long
 	ExcessS   *float64 `json:"excess_s"`
 	// PhaseP is the chance that each phase of a usual cycle takes as long as it did here.
 	PhaseP PhaseChances `json:"phase_p"`

@@ -60,7 +60,7 @@ func slowCycles(in Input) []drafted {
 			d.Because += fmt.Sprintf(" A jam stood %.1f s of it; that part is told with the jam.", stood)
 			d.CostS = schemas.Some(lost - math.Min(lost, stood))
 		}
-		if each, ok := in.worth(c.Period); ok {
+		if each, ok := in.worthOfSecond(c.Period); ok {
 			tellPoints(&d, each**d.CostS)
 		}
 		out = append(out, d)

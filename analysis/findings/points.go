@@ -16,8 +16,8 @@ func (in Input) points(what string) (float64, bool) {
 	return v, ok
 }
 
-// worth is what a second of scoring is worth in a kind of period, in points.
-func (in Input) worth(period string) (float64, bool) {
+// worthOfSecond is what a second of scoring is worth in a kind of period, in points.
+func (in Input) worthOfSecond(period string) (float64, bool) {
 	if in.Profile.Game == nil {
 		return 0, false
 	}
@@ -39,7 +39,7 @@ func (in Input) secondsInPoints(spans []schemas.Span) (points float64, ok bool) 
 	for _, s := range spans {
 		for _, p := range in.Report.Match.Periods {
 			if seconds := overlap(s.StartS, s.EndS, p.StartS, p.EndS); seconds > 0 {
-				each, known := in.worth(p.Name)
+				each, known := in.worthOfSecond(p.Name)
 				if !known {
 					return 0, false
 				}

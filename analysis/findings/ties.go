@@ -36,6 +36,9 @@ func (in Input) touches(f schemas.Finding, tie string) bool {
 	case is("autonomous", "auto"):
 		return f.Kind == "autonomous" || (costOf(f) > 0 || f.CostPoints != nil) && in.within(f, schemas.PeriodAutonomous)
 	case is("pieces", "piece", "score", "scored", "cycles", strings.ToLower(words.Piece), strings.ToLower(words.Pieces)):
+		if f.Kind == "move" {
+			return f.CostPoints != nil
+		}
 		return slices.Contains([]string{"jam", "slow_cycle", "autonomous", "brownout"}, f.Kind) && (f.CostS == nil || *f.CostS > 0)
 	}
 	return false

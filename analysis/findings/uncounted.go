@@ -39,6 +39,7 @@ func (in Input) tellUncounted(d *drafted, short []schemas.Move) {
 	d.Because += fmt.Sprintf(" %s left the robot meanwhile and never counted.", upperFirst(in.pieces(n)))
 	d.Numbers = append(d.Numbers, number("not counted", float64(n), ""))
 	if points := in.worth(lost); points > 0 {
+		d.CostPoints = schemas.Some(points)
 		d.Because += fmt.Sprintf(" That cost up to %s.", pointsWord(points))
 		d.Numbers = append(d.Numbers, number("points lost", points, ""))
 	}
