@@ -54,7 +54,7 @@ func TestBalanceInPoints(t *testing.T) {
 			}
 			require.NotNil(t, last.CostPoints)
 			assert.Equal(t, c.want, *last.CostPoints)
-			assert.Contains(t, last.Because, "That cost about")
+			assert.Contains(t, last.Because, "would have been worth")
 		})
 	}
 	in := played()
