@@ -106,6 +106,13 @@ type Config struct {
 	// at least. Chosen by us.
 	BetweenSigma float64
 
+	// Durations are of two kinds when at least LeastOfTwo complete cycles say so, RarerShare of them
+	// are of the rarer kind, the laws lie TwoApart spreads apart (2 can be told apart: Ashman, Bird
+	// and Zepf 1994; slow cycles are nearer) and two laws are better than one by TwoBIC (10: very
+	// strong, Kass and Raftery 1995). How long those took that lie above the quantile TwoUpTo says nothing. Chosen by us.
+	LeastOfTwo                            int
+	RarerShare, TwoApart, TwoBIC, TwoUpTo float64
+
 	// What is seen of the time lost on usual trips scatters by SightSigmaS, which counts like
 	// SightWeight trips, and is known to SightShare of itself where much is lost. With the
 	// chance Blind it says nothing. Chosen by us.
@@ -160,6 +167,7 @@ func DefaultConfig() Config {
 		LeastCycles: 6, FalseShare: 0.4, LostS: 3, LostShare: 1.0 / 3, MildShare: 0.2, JamShare: 0.5, BlameS: 1, BlameShare: 0.4, BlameP: 0.1, PhaseSigma: 0.3,
 		TroubleShare: 0.25, TroubleMean: 0.5,
 		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, BetweenSigma: 0.08,
+		LeastOfTwo: 12, RarerShare: 0.25, TwoApart: 4, TwoBIC: 10, TwoUpTo: 0.85,
 		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1, JamCostShare: 0.4,
 		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.5, UnseenS: 1,
 		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15, CorrectS: 0.5,
@@ -215,7 +223,7 @@ func Detect(in Input, cfg Config) Result {
 	timeLost(all, cfg)
 	r.Usual = usualOf(all, in.History, cfg)
 	r.Placing = placingOf(plain(all), in.History)
-	judge(all, in, place.topMS, cfg)
+	r.Notes = append(r.Notes, judge(all, in, place.topMS, cfg)...)
 	for i := range all {
 		if c := &all[i]; c.Slow {
 			c.Events = place.eventsOf(c, in, cfg)

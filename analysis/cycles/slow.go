@@ -12,60 +12,76 @@ import (
 // judge says of each complete trip how likely a usual one takes as long, what it lost, how
 // sure that is, and whether it makes it slow. Autonomous and driver cycles are judged apart,
 // each against cycles of their own kind in this match and the earlier ones.
-func judge(all []cycle, in Input, topMS float64, cfg Config) {
+func judge(all []cycle, in Input, topMS float64, cfg Config) (notes []string) {
 	for _, period := range []string{schemas.PeriodAutonomous, schemas.PeriodDriver} {
 		seen := scoredIn(plain(all), period)
-		mine := judged(all, period, cfg)
-		way := waysOf(mine, topMS)
-		var earlier []past
-		var byMatch [][]past
-		var before [][]stat.Lasted
 		for _, h := range in.History {
-			p := pastOf(h.Cycles, period, cfg)
-			for i := range p {
-				p[i].scale = way.scale(p[i].WayM)
-			}
-			earlier, byMatch, before = append(earlier, p...), append(byMatch, p), append(before, lasted(p))
 			seen += scoredIn(h.Cycles, period)
 		}
 		if seen < cfg.LeastCycles {
 			continue // too few to know what is usual
 		}
-		today := pastOf(plain(all), period, cfg)
-		for i := range today {
-			today[i].scale = way.scale(today[i].WayM)
+		if n := judgePeriod(all, in, period, topMS, cfg); n != "" {
+			notes = append(notes, n)
 		}
-		middle, ok := middleOf(today, earlier, before, cfg)
-		if !ok {
-			continue // most were cut off: half of them last longer than anyone saw
+	}
+	return notes
+}
+
+func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config) (note string) {
+	mine, today := judged(all, period, cfg), pastOf(plain(all), period, cfg)
+	var earlier []past
+	var byMatch [][]past
+	for _, h := range in.History {
+		p := pastOf(h.Cycles, period, cfg)
+		byMatch, earlier = append(byMatch, p), append(earlier, p...)
+	}
+	kind := kindsOf(mine, earlier, topMS, cfg)
+	scaled(today, kind)
+	scaled(earlier, kind)
+	var before [][]stat.Lasted
+	for _, p := range byMatch {
+		scaled(p, kind)
+		before = append(before, lasted(p))
+	}
+	middle, ok := middleOf(today, earlier, before, cfg)
+	if !ok {
+		return "" // most were cut off: half of them last longer than anyone saw
+	}
+	laws := lawsOf(all, mine, period, kind, before, in.Jams, cfg)
+	sights := sightsOf(mine, in.Jams, cfg)
+	phaseChances(mine, byMatch, cfg)
+	sure := make([]float64, len(mine))
+	for i, c := range mine {
+		if laws[i] == nil {
+			continue
 		}
-		laws := lawsOf(all, mine, period, way, before, in.Jams, cfg)
-		sights := sightsOf(mine, in.Jams, cfg)
-		phaseChances(mine, byMatch, cfg)
-		sure := make([]float64, len(mine))
-		for i, c := range mine {
-			if laws[i] == nil {
-				continue
-			}
-			usual := middle * way.scale(c.WayM)
-			mild, slow := cfg.bounds(usual)
-			excess := c.ownS() - usual
-			c.P, c.ExcessS = schemas.Some(laws[i].tail(c.ownS())), schemas.Some(excess)
-			sure[i] = belief(c.ownS(), usual, mild, slow, laws[i], sights[i], cfg)
-			c.reason = weigh(c.ownS(), usual, mild, slow, *laws[i], sights[i], cfg)
-			c.Confidence = schemas.Some(sure[i])
-			if excess < cfg.Least(usual) {
-				sure[i] = 0 // lost, and made good for: not worth a look
-			}
+		usual := middle * kind.scale(c.Cycle)
+		mild, slow := cfg.bounds(usual)
+		excess := c.ownS() - usual
+		c.P, c.ExcessS = schemas.Some(laws[i].tail(c.ownS())), schemas.Some(excess)
+		sure[i] = belief(c.ownS(), usual, mild, slow, laws[i], sights[i], cfg)
+		c.reason = weigh(c.ownS(), usual, mild, slow, *laws[i], sights[i], cfg)
+		c.Confidence = schemas.Some(sure[i])
+		if excess < cfg.Least(usual) {
+			sure[i] = 0 // lost, and made good for: not worth a look
 		}
-		for i, slow := range believed(sure, cfg) {
-			mine[i].Slow = slow
+	}
+	for i, slow := range believed(sure, cfg) {
+		mine[i].Slow = slow
+	}
+	for _, c := range mine {
+		if c.Slow {
+			c.Why = why(c, mine, earlier, in.Jams, cfg)
 		}
-		for _, c := range mine {
-			if c.Slow {
-				c.Why = why(c, mine, earlier, in.Jams, cfg)
-			}
-		}
+	}
+	return kind.note(period)
+}
+
+// scaled gives each cycle the scale of its kind.
+func scaled(all []past, kind kinds) {
+	for i := range all {
+		all[i].scale = kind.scale(all[i].Cycle)
 	}
 }
 
@@ -132,7 +148,7 @@ func (c *cycle) ownS() float64 { return schemas.Seconds(c.end - c.own) }
 // lawsOf is for each of mine the law of all others, or it would speak for itself, without
 // what they were seen to lose. A cycle with a hand-over in it is in no law, nor is one with a
 // jam of which nobody saw what it cost. nil where there is nothing to hold a cycle against.
-func lawsOf(all []cycle, mine []*cycle, period string, way ways, before [][]stat.Lasted, jams []schemas.Jam, cfg Config) []*law {
+func lawsOf(all []cycle, mine []*cycle, period string, kind kinds, before [][]stat.Lasted, jams []schemas.Jam, cfg Config) []*law {
 	var cutOff []stat.Lasted
 	for i := range all {
 		if c := &all[i]; c.Kind == KindScore && c.Period == period && !c.Complete && c.own == c.start && c.DurationS > 0 {
@@ -144,11 +160,11 @@ func lawsOf(all []cycle, mine []*cycle, period string, way ways, before [][]stat
 		others := cutOff[:len(cutOff):len(cutOff)]
 		for j, o := range mine {
 			if j != i && o.own == o.start && (o.LostS != nil || covered(o.start, o.end, jams) < cfg.JamS) {
-				others = append(others, stat.Lasted{Time: free(o.Cycle) / way.scale(o.WayM), Complete: true})
+				others = append(others, stat.Lasted{Time: free(o.Cycle) / kind.scale(o.Cycle), Complete: true})
 			}
 		}
 		if l, ok := lawOf(others, before, cfg); ok {
-			l.mu += math.Log(way.scale(mine[i].WayM))
+			l.mu += math.Log(kind.scale(mine[i].Cycle))
 			out[i] = &l
 		}
 	}
