@@ -125,9 +125,12 @@ func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 	}
 	unseen := w.mayHavePassed(all, s)
 	usual, longer = (1-slowPieces)*usual+slowPieces*slow.Prob(y), (1-slowPieces)*longer+slowPieces*slow.Survival(y)
+	held := w.mayBeHeld(s) // then it takes as long as one likes
 	if s.done {
+		usual = (1-held)*usual + held*jam.prob(y)
 		odds = math.Log(jam.prob(y)) - math.Log(max(usual, 1e-12))
 	} else {
+		longer = (1-held)*longer + held*jam.survival(y)
 		longer = (1-unseen)*longer + unseen // unseen it may have gone on in its time
 		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(longer, 1e-12))
 	}
@@ -157,6 +160,37 @@ func (w *way) mayHavePassed(all []journey, s *stand) float64 {
 	default:
 		return 0
 	}
+}
+
+// mayBeHeld is how probably a piece between two beams stood in a stage that was not driven,
+// while another one on its way was: the part of the way that lies in such stages. Where it is
+// known which stage has the piece when, only that one's drive was counted.
+func (w *way) mayBeHeld(s *stand) float64 {
+	if _, front := inFront(s.slot); front || len(w.hands[s.slot]) > 0 {
+		return 0
+	}
+	const idle = 0.3 // of what the most driven one was; chosen by us
+	first, last := w.stages(s.slot)
+	var part, driven []float64
+	for i := first; i <= last; i++ {
+		if c := w.drives[i].clock; c.told {
+			part, driven = append(part, 1), append(driven, c.onward(s.start, s.end))
+			if i == first || i == last {
+				part[len(part)-1] = 0.5 // their beams are about in the middle
+			}
+		}
+	}
+	held, whole := 0.0, 0.0
+	for i, d := range driven {
+		whole += part[i]
+		if d < idle*slices.Max(driven) {
+			held += part[i]
+		}
+	}
+	if held == 0 {
+		return 0
+	}
+	return held / whole
 }
 
 // slowPieces is the share of pieces that go through a stage clearly slower than others
