@@ -8,11 +8,12 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// hand is a stage that takes part in moving pieces from one beam to the next, and how many
-// seconds of its drive that usually takes.
+// hand is a stage that takes part in moving pieces from one beam to the next.
 type hand struct {
-	clock *clock
-	share float64
+	stage  int
+	clock  *clock
+	share  float64 // s of its drive that the way from beam to beam usually takes
+	before float64 // s of the hand before's that it takes at least until the piece is out of that
 }
 
 // slotClock is the clock of a slot: its stage's, the last stage's as far as it is driven
@@ -38,7 +39,7 @@ func (w *way) slotClock(slot int) (*clock, []hand) {
 		}
 		const part = 0.15 // of the way; a stage driven for less of it does not move the piece
 		if d := stat.Median(share); len(hops) >= 3 && d > part*stat.Median(whole) {
-			hands = append(hands, hand{c, d})
+			hands = append(hands, hand{stage: i, clock: c, share: d})
 		}
 	}
 	if len(hands) > 0 {
@@ -47,21 +48,38 @@ func (w *way) slotClock(slot int) (*clock, []hand) {
 			all = append(all, h.clock)
 		}
 	}
+	w.handOvers(slot, hands)
 	return combine(all, slices.Max[[]float64]), hands
 }
 
+// handOvers says when a piece is out of each hand at the earliest. Beams are about in the
+// middle of their stages, so of m stages from beam to beam the first ends half a stage on, at
+// 1/2m of the way, the second at 3/2m; a hand that is not driven all the way needs most of its
+// own share. A little less will do: pieces are not all as quick.
+func (w *way) handOvers(slot int, hands []hand) {
+	const most, slack = 0.7, 0.9 // chosen by us
+	first, last := w.stages(slot)
+	whole := 0.0
+	for _, h := range hands {
+		whole = max(whole, h.share)
+	}
+	for n := 1; n < len(hands); n++ {
+		end := (float64(hands[n].stage-first) - 0.5) / float64(last-first)
+		hands[n].before = min(slack*end*whole, most*hands[n-1].share)
+	}
+}
+
 // driven is the clock of a piece that came into a slot at a time. Between two beams it
-// passes from hand to hand: once a stage further on has been driven for a quarter of its
-// usual share, the piece is in that stage's hands, and when that one stops the piece is
-// held, whatever the stages behind it do for the next piece. Until freed, the stages
-// further on are still busy with the piece ahead.
-func (w *way) driven(slot int, since, freed int64) relay {
+// passes from hand to hand: once one has been driven for as long as takes the piece out of it,
+// and the next for a quarter of its usual share, the piece is in that stage's hands, and when
+// that one stops the piece is held, whatever the stages behind it do for the next piece.
+func (w *way) driven(slot int, since int64) relay {
 	legs := relay{{math.MinInt64, w.clocks[slot]}}
 	for i, h := range w.hands[slot] {
 		if i == 0 {
 			continue
 		}
-		t := h.clock.after(max(since, freed), h.share/4)
+		t := max(h.clock.after(since, h.share/4), w.hands[slot][i-1].clock.after(since, h.before))
 		if t >= w.in.End {
 			continue
 		}

@@ -26,7 +26,7 @@ func (w *way) firstLaws() {
 			}
 		default:
 			for _, h := range w.rawHops(k) {
-				seen = append(seen, took{x: w.clocks[slot-1].onward(h.rise, h.fall) + w.driven(slot, h.fall, h.fall).onward(h.fall, h.next), done: true})
+				seen = append(seen, took{x: w.clocks[slot-1].onward(h.rise, h.fall) + w.driven(slot, h.fall).onward(h.fall, h.next), done: true})
 			}
 		}
 		w.laws[slot] = fit(seen, w.past(slot), w.beams[k].step/2, w.cfg)
@@ -94,7 +94,7 @@ func (w *way) relearn(all []journey) {
 				continue
 			}
 			if v.onward && n > 0 {
-				x := w.dwellShare(k, v.dwell) + w.driven(v.slot, v.from, v.freed).onward(w.waits(v.slot, v.from, v.to), v.to)
+				x := w.dwellShare(k, v.dwell) + w.driven(v.slot, v.from).onward(w.waits(v.slot, v.from, v.to), v.to)
 				seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next == v.slot+1, at: v.from})
 			}
 		}

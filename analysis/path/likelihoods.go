@@ -110,28 +110,9 @@ func (w *way) hopTime(t *track, i, k int, since, at int64) (float64, law) {
 	}
 	between := 0.0
 	for b := a; b < k; b++ {
-		between += w.driven(slotOf(b)+1, from, w.freed(t, i)).onward(from, at) / float64(k-a)
+		between += w.driven(slotOf(b)+1, from).onward(from, at) / float64(k-a)
 	}
 	return w.floor(x+between, a), l
-}
-
-// freed is from when on the stages ahead of piece i are driven for it and not for the piece
-// ahead of it.
-func (w *way) freed(t *track, i int) int64 {
-	p := t.pieces[i]
-	next := p.slot + 1
-	switch {
-	case i == 0 && next >= slotOf(len(w.beams)-1):
-		return t.lastOut
-	case i == 0:
-		return p.since
-	case t.pieces[i-1].slot <= next:
-		return w.in.End
-	case slotOf(t.pieces[i-1].beam) == next:
-		return t.pieces[i-1].fall
-	default:
-		return p.since
-	}
 }
 
 // tailLength is for a piece that reaches the next beam while it still blocks its own: how
@@ -175,7 +156,7 @@ func (w *way) slowOdds(t *track, i int, at int64, like float64) float64 {
 func (w *way) tooLong(t *track, i int, at int64) float64 {
 	p := t.pieces[i]
 	l := w.laws[p.slot]
-	x := w.driven(p.slot, p.since, w.freed(t, i)).onward(w.waits(p.slot, p.since, at), at)
+	x := w.driven(p.slot, p.since).onward(w.waits(p.slot, p.since, at), at)
 	if x <= l.usual() {
 		return 0
 	}

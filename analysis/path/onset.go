@@ -23,7 +23,7 @@ const edgeS = 0.02
 
 // begin estimates when progress stopped.
 func (s *stand) begin(w *way, motors []motor) {
-	c := w.driven(s.slot, s.visit.from, s.freed)
+	c := w.driven(s.slot, s.visit.from)
 	grid := s.moments(c)
 	if len(grid) == 0 {
 		s.start, s.low, s.high = s.from, s.from, s.from

@@ -34,7 +34,7 @@ func (w *way) until(u visit) int64 {
 	if u.how != lost {
 		return u.to
 	}
-	return min(u.to, w.driven(u.slot, u.from, u.freed).after(u.from, w.laws[u.slot].in95))
+	return min(u.to, w.driven(u.slot, u.from).after(u.from, w.laws[u.slot].in95))
 }
 
 // passing is how long, in µs by the wall, a piece at most shares a slot's neighbourhood
@@ -42,20 +42,6 @@ func (w *way) until(u visit) int64 {
 func (w *way) passing(slot int) int64 {
 	l := w.laws[slot]
 	return max(300_000, int64(1e6*l.in95))
-}
-
-// freedOf is when the piece ahead left the beam that ends a visit's slot; the visit's own
-// start when none was there.
-func freedOf(all []journey, i int, v visit) int64 {
-	freed := v.from
-	for _, j := range all[:i] {
-		for _, u := range j.visits {
-			if u.slot == v.slot+1 && u.from < v.to && u.to > freed {
-				freed = u.to
-			}
-		}
-	}
-	return freed
 }
 
 // followed is whether another piece was close behind one that stood in front of a beam when
@@ -102,7 +88,7 @@ func (w *way) ahead(all []journey, i int, s *stand, known []found) (l leader, ok
 				to = w.until(u)
 			}
 			if 2*(min(to, s.end)-max(u.from, s.start)) > s.end-s.start && (!ok || !l.near) {
-				gap := w.driven(s.slot, s.visit.from, s.freed).onward(to, s.to)
+				gap := w.driven(s.slot, s.visit.from).onward(to, s.to)
 				together := u.how != stays && s.how != stays && to <= s.to+w.passing(u.slot) && gap <= s.law.in95
 				l, ok = leader{near: d < 2, went: together, stuck: stuck}, true
 			}

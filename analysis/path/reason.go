@@ -48,7 +48,7 @@ func (w *way) reason(s stand) Reason {
 	k, front := inFront(s.slot)
 	c := w.clocks[s.slot]
 	r.Followed, r.Waits, r.Lent, r.Told = true, s.slot >= w.wait, c.lent, c.told
-	r.DrivenS = w.driven(s.slot, s.visit.from, s.freed).onward(s.start, s.end)
+	r.DrivenS = w.driven(s.slot, s.visit.from).onward(s.start, s.end)
 	name := func(beam int) string { return w.in.Stages[w.beams[beam].stage].Name }
 	switch {
 	case front:

@@ -19,7 +19,7 @@ func (w *way) motors(all []journey) []motor {
 				if i < first || i > last || v.slot >= w.wait {
 					continue
 				}
-				c := w.driven(v.slot, v.from, v.freed)
+				c := w.driven(v.slot, v.from)
 				x := c.onward(v.from, v.to)
 				free := w.free(all, n, v) <= v.from
 				if free && x <= w.laws[v.slot].in90 {

@@ -75,7 +75,7 @@ func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok b
 // measure sets how long the visit took against what is usual.
 func (w *way) measure(s *stand) {
 	k, front := inFront(s.slot)
-	c := w.driven(s.slot, s.visit.from, s.freed)
+	c := w.driven(s.slot, s.visit.from)
 	s.law = w.lawWithout(s.slot, s.visit.from)
 	s.x = c.onward(s.from, s.until)
 	s.done = s.next > s.slot && s.how != lost
@@ -118,7 +118,7 @@ func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
 	}
 	s.company = company(all, n, s.visit)
 	s.amps, s.ratio, s.shift = math.NaN(), math.NaN(), math.NaN()
-	late := w.driven(s.slot, s.visit.from, s.freed).after(s.from, s.move)
+	late := w.driven(s.slot, s.visit.from).after(s.from, s.move)
 	best := -1
 	for i := first; i <= last; i++ {
 		odds, amps, ratio := motors[i].locked(late, s.to)
@@ -154,7 +154,7 @@ func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
 // finish estimates when the piece moved again: when its motor turned again, or as long
 // before it was seen elsewhere as the rest of the way takes.
 func (s *stand) finish(w *way) {
-	c := w.driven(s.slot, s.visit.from, s.freed)
+	c := w.driven(s.slot, s.visit.from)
 	s.end = s.to
 	if s.how == stays || s.how == takenOut || s.how == lost || s.next == s.slot {
 		return

@@ -15,7 +15,6 @@ type visit struct {
 	how      move    // of leaving; stays when it was still there at the end of the log
 	blk      int     // block of the beam that showed it, -1 between beams
 	onward   bool    // it came from behind, so the whole slot lay ahead of it
-	freed    int64   // from when on the stages ahead were driven for it and not for the piece ahead
 	dwell    float64 // driven seconds it then spent in front of that beam, between beams only
 }
 
@@ -66,11 +65,6 @@ func (w *way) journeys(t *track) (all []journey, sensor []unseen) {
 		j.settle(w)
 	}
 	slices.SortStableFunc(all, func(a, b journey) int { return int(min(max(a.visits[0].from-b.visits[0].from, -1), 1)) })
-	for i := range all {
-		for n := range all[i].visits {
-			all[i].visits[n].freed = freedOf(all, i, all[i].visits[n])
-		}
-	}
 	return all, sensor
 }
 

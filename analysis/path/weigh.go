@@ -19,7 +19,7 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 	}
 	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
 	put(s.slowness(w, all, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
-	c := w.driven(s.slot, s.visit.from, s.freed)
+	c := w.driven(s.slot, s.visit.from)
 	switch {
 	case w.clocks[s.slot].lent:
 		put(-1, "its stage's command is not logged: a neighbour's was taken")
