@@ -65,6 +65,6 @@ func (r *record) average(run []reading, cfg Config) (b block, ok bool) {
 			last += x.w / float64(n/2)
 		}
 	}
-	changes := math.Abs(last-first) > cfg.SteadyW*r.topSpeed()+3*r.noiseW
+	changes := math.Abs(last-first) > cfg.SteadyW*r.perU+3*r.noiseW
 	return b, high-low <= cfg.SteadyU && !changes
 }

@@ -36,7 +36,7 @@ type record struct {
 	usual               float64 // command it is usually driven with
 	free                float64 // A it draws running lightly; NaN when it is never seen to run
 	ceiling             float64 // A, hardly ever more
-	perU                float64 // rad/s a full command at the usual voltage makes; NaN without speed
+	perU                float64 // rad/s a full command at the usual voltage makes; 0 without speed
 	asWinding, asSupply line    // what it would be if the current were of that side
 	odds                float64 // ln of how much likelier the winding is
 	line                line
@@ -65,6 +65,7 @@ func read(m Motor, in Input, cfg Config) *record {
 	r.markSags(in, cfg)
 	r.usual = usualCommand(r.rows, cfg)
 	r.noiseA, r.noiseW = noise(m.Current), noise(m.Speed)
+	r.perU = topSpeed(r.rows)
 	r.readZero(cfg)
 	r.readSigns(cfg)
 	r.readRunning(cfg)
@@ -198,7 +199,7 @@ func (r *record) rests(cfg Config) []bool {
 	out := make([]bool, len(r.rows))
 	since := int64(math.MaxInt64)
 	for k, x := range r.rows {
-		if !(x.u < cfg.MinCommand/2) || math.Abs(x.w) > cfg.StandShare*r.topSpeed()+4*r.noiseW {
+		if !(x.u < cfg.MinCommand/2) || math.Abs(x.w) > cfg.StandShare*r.perU+4*r.noiseW {
 			since = math.MaxInt64
 			continue
 		}
@@ -208,14 +209,10 @@ func (r *record) rests(cfg Config) []bool {
 	return out
 }
 
-// topSpeed is nearly the largest speed seen, rad/s; 0 without speed.
-func (r *record) topSpeed() float64 {
-	if r.perU > 0 {
-		return r.perU
-	}
-	top := stat.Quantile(0.95, pick(r.rows, func(x reading) bool { return x.u > 0 && !math.IsNaN(x.w) }, func(x reading) float64 { return math.Abs(x.w) }))
-	r.perU = orZero(top)
-	return r.perU
+// topSpeed is nearly the largest speed seen while driven, rad/s; 0 without speed.
+func topSpeed(rows []reading) float64 {
+	seen := pick(rows, func(x reading) bool { return x.u > 0 && !math.IsNaN(x.w) }, func(x reading) float64 { return math.Abs(x.w) })
+	return orZero(stat.Quantile(0.95, seen))
 }
 
 // readZero takes the sensor's zero off: the median of its readings at rest.
