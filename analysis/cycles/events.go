@@ -76,8 +76,8 @@ func (p *places) eventsOf(c *cycle, in Input, cfg Config) []schemas.CycleEvent {
 // lastLeft is when the last piece left the path between from and to, if one is known to have.
 func lastLeft(passes []schemas.Pass, from, to int64) (at int64, ok bool) {
 	for _, p := range releasedOf(passes) {
-		if from < p.leave && p.leave <= to {
-			at, ok = max(at, p.leave), true
+		if from < p.leave && p.leave <= to && (!ok || p.leave > at) { // times may be negative
+			at, ok = p.leave, true
 		}
 	}
 	return at, ok

@@ -219,9 +219,11 @@ func compare(a, b float64) int {
 	return 0
 }
 
-// slowMoves makes one finding for each mechanism of which single moves, or all of a match
-// together, were slower than usual.
+// slowMoves makes one finding for each mechanism of which several moves, or all of a match
+// together, were slower than usual. One or two were more likely pushed, or met a sag: they are
+// in the table of moves, and ask nothing of the crew.
 func slowMoves(in Input) []drafted {
+	const several = 3
 	var out []drafted
 	for _, name := range in.mechanisms() {
 		var slow, timed []schemas.Move
@@ -237,7 +239,7 @@ func slowMoves(in Input) []drafted {
 		switch {
 		case together != nil && len(timed) > 0:
 			out = append(out, in.slowerMatch(*together, timed))
-		case len(slow) > 0:
+		case len(slow) >= several:
 			out = append(out, in.slowerMoves(name, slow, len(timed)))
 		}
 	}
@@ -253,7 +255,7 @@ func (in Input) slower(name string) *schemas.Mechanism {
 	return nil
 }
 
-// slowerMoves tells single moves.
+// slowerMoves tells several moves.
 func (in Input) slowerMoves(name string, slow []schemas.Move, timed int) drafted {
 	worst := slices.MaxFunc(slow, func(a, b schemas.Move) int {
 		return compare(*a.SettleS / *a.UsualSettleS, *b.SettleS / *b.UsualSettleS)
