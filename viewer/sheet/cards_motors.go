@@ -24,12 +24,20 @@ func (v *view) motorsCard() (card, bool) {
 		said = counted(stood, "of them stood", "of them stood")
 	}
 	c := card{ID: "motors", Name: "Motors", Sentence: counted(len(motors), "motor", "motors") + ", " + said + " while driven."}
-	c.Table = table{Head: []string{"Motor", "Resistance", "Running", "Mean square", "Most", "Stood", "Heat", "Beside its twin"}}
+	heat := slices.ContainsFunc(motors, func(m schemas.Motor) bool { return m.Heat != nil })
+	twin := slices.ContainsFunc(motors, func(m schemas.Motor) bool { return m.TwinShare != nil })
+	c.Table = table{Head: []string{"Motor", "Resistance", "Running", "Rms", "Most", "Stood"}}
+	if heat {
+		c.Table.Head = append(c.Table.Head, "Heat")
+	}
+	if twin {
+		c.Table.Head = append(c.Table.Head, "Of both twins")
+	}
 	order := slices.Clone(motors)
 	slices.SortStableFunc(order, func(a, b schemas.Motor) int { return cmp.Compare(seconds(b.StalledS), seconds(a.StalledS)) })
 	const most = 12
 	for _, m := range order[:min(len(order), most)] {
-		c.Table.Rows = append(c.Table.Rows, motorRow(m))
+		c.Table.Rows = append(c.Table.Rows, motorRow(m, heat, twin))
 	}
 	if n := len(order) - most; n > 0 {
 		c.Note = counted(n, "more is", "more are") + " in the report."
@@ -37,25 +45,31 @@ func (v *view) motorsCard() (card, bool) {
 	return c, true
 }
 
-func motorRow(m schemas.Motor) []string {
+// motorRow is a motor's line: heat and twin say whether the table has a column for them, which
+// it has where the profile gives some motor a limit or a twin.
+func motorRow(m schemas.Motor, heat, twin bool) []string {
 	told := func(v *float64, decimals int, unit string) string {
 		if v == nil {
 			return "unknown"
 		}
 		return number(*v, decimals) + unit
 	}
-	ohm := told(m.ResistanceOhm, 3, " ohm")
+	ohm := told(m.ResistanceOhm, 3, " Ω")
 	if m.ResistanceLowOhm != nil && m.ResistanceHighOhm != nil {
 		ohm += " (" + number(*m.ResistanceLowOhm, 3) + " to " + number(*m.ResistanceHighOhm, 3) + ")"
 	}
-	heat, twin := "no limit given", ""
-	if m.Heat != nil {
-		heat = number(100**m.Heat, 0) + " %"
+	row := []string{m.Name, ohm, told(m.FreeA, 1, " A"), told(m.RmsA, 1, " A"), told(m.PeakA, 0, " A"), told(m.StalledS, 1, " s")}
+	percent := func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return number(100**v, 0) + " %"
 	}
-	if m.TwinShare != nil {
-		twin = number(100**m.TwinShare, 0) + " % of both, with " + m.Twin
+	if heat {
+		row = append(row, percent(m.Heat))
 	}
-	return []string{
-		m.Name, ohm, told(m.FreeA, 1, " A"), told(m.RmsA, 1, " A"), told(m.PeakA, 0, " A"), told(m.StalledS, 1, " s"), heat, twin,
+	if twin {
+		row = append(row, percent(m.TwinShare))
 	}
+	return row
 }
