@@ -24,7 +24,6 @@ type line struct {
 	rLow, rHigh float64 // 95 %
 	kLow, kHigh float64
 	residualV   float64
-	bouts, held int // bouts of driving it rests on, and blocks left out because they do not obey
 	reason      string
 }
 
