@@ -47,7 +47,7 @@ func (s *Server) newest(r row) (*newest, error) {
 	scene := draw.NewScene(m.report, m.profile, m.log)
 	link := func(rank int) string { return fmt.Sprintf("%s#finding-%d", r.Href, rank) }
 	out := &newest{row: r, Detail: m.report.Verdict.Detail, Battery: m.report.Battery.ID}
-	out.Ribbon = page.Figure("ribbon", false, func(width float64) (*draw.Picture, bool) {
+	out.Ribbon = page.Figure("ribbon", page.Layout{}, func(width float64) (*draw.Picture, bool) {
 		return draw.Ribbon(scene, draw.RibbonOptions{Width: width, Link: link}), true
 	})
 	top, rest := m.report.Findings, []schemas.Finding(nil)

@@ -66,10 +66,10 @@ func (a *autonomousTrack) paint(p *pen) {
 	}
 	p.stroke(line{Ink, 2, nil}, points...)
 	end := points[len(points)-1]
-	l, color := a.endName(end)
+	l, color := a.endName(end, points)
 	taken := []box{l.box(), {end.x - 6, end.y - 6, end.x + 6, end.y + 6}}
 	for _, z := range zones {
-		taken = append(taken, a.nameZone(p, z, taken))
+		taken = append(taken, a.nameZone(p, z, points, taken))
 	}
 	a.paintDots(p, points, taken)
 	p.ring(line{color, 2, nil}, Paper, end.x, end.y, 4.5)
@@ -102,7 +102,7 @@ func (a *autonomousTrack) zones() []drawnZone {
 
 // nameZone writes a zone's name into the first of its corners where nothing else is
 // written, from the upper left on, and returns where that is.
-func (a *autonomousTrack) nameZone(p *pen, z drawnZone, taken []box) box {
+func (a *autonomousTrack) nameZone(p *pen, z drawnZone, track []pt, taken []box) box {
 	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
 	for _, q := range z.corners {
 		x0, x1 = min(x0, q.x), max(x1, q.x)
@@ -115,14 +115,14 @@ func (a *autonomousTrack) nameZone(p *pen, z drawnZone, taken []box) box {
 	for i := range places {
 		places[i] = places[i].within(a.x.p0+3, a.x.p1-3)
 	}
-	free := slices.IndexFunc(places, func(l label) bool { return !slices.ContainsFunc(taken, l.box().meets) })
+	free := slices.IndexFunc(places, func(l label) bool { return !slices.ContainsFunc(taken, l.box().meets) && !crossed(l.box(), track) })
 	name := places[max(free, 0)]
 	p.text(name)
 	return name.box()
 }
 
 // endName says when autonomous ended, and how far from its usual end if that is known.
-func (a *autonomousTrack) endName(end pt) (label, Token) {
+func (a *autonomousTrack) endName(end pt, points []pt) (label, Token) {
 	auto := a.scene.Report.Autonomous
 	words := decimal(a.scene.T(auto.Track[len(auto.Track)-1].AtS), 0) + " s"
 	color := Ink
@@ -132,11 +132,55 @@ func (a *autonomousTrack) endName(end pt) (label, Token) {
 			color = Accent
 		}
 	}
-	l := stressed(end.x-9, end.y-9, right, words).in(color).haloed().within(a.x.p0+3, a.x.p1-3)
-	if l.box().y0 < a.y.p1+2 {
-		l.y = end.y + 20
+	l := stressed(end.x, 0, middle, words).in(color).haloed()
+	places := a.beside(l, end, 9)
+	// The last stretch leads into the end: only the track before it can be kept off.
+	free := slices.IndexFunc(places, func(l label) bool { return !crossed(l.box(), points) })
+	return places[max(free, 0)], color
+}
+
+// beside are the places of a label around a point, the nearest first, that lie in the
+// field: above, below, left, right, then higher and lower. gap is the radius to keep off.
+func (a *autonomousTrack) beside(l label, at pt, gap float64) []label {
+	w := l.width()/2 + gap + 2
+	var out []label
+	for _, d := range []pt{{0, -gap - 3}, {0, gap + 11}, {-w, 4}, {w, 4}, {-w / 2, -gap - 6}, {w / 2, -gap - 6}, {0, -gap - 15}, {0, gap + 23}} {
+		q := l
+		q.x, q.y = at.x+d.x, at.y+d.y
+		q = q.within(a.x.p0+3, a.x.p1-3)
+		if b := q.box(); b.y0 > a.y.p1 && b.y1 < a.y.p0 {
+			out = append(out, q)
+		}
 	}
-	return l, color
+	if len(out) == 0 {
+		l.x, l.y = at.x, min(max(at.y-gap-3, a.y.p1+12), a.y.p0-4)
+		out = append(out, l.within(a.x.p0+3, a.x.p1-3))
+	}
+	return out
+}
+
+// crossed says whether a line through points runs through a box.
+func crossed(b box, points []pt) bool {
+	for i := 1; i < len(points); i++ {
+		p, q := points[i-1], points[i]
+		// Cut the segment to the box, side by side (Liang and Barsky).
+		t0, t1 := 0.0, 1.0
+		inside := true
+		for _, c := range [][2]float64{{p.x - q.x, p.x - b.x0}, {q.x - p.x, b.x1 - p.x}, {p.y - q.y, p.y - b.y0}, {q.y - p.y, b.y1 - p.y}} {
+			switch slope, room := c[0], c[1]; {
+			case slope == 0:
+				inside = inside && room >= 0
+			case slope < 0:
+				t0 = max(t0, room/slope)
+			default:
+				t1 = min(t1, room/slope)
+			}
+		}
+		if inside && t0 <= t1 {
+			return true
+		}
+	}
+	return false
 }
 
 // paintDots marks a dot every few seconds and names those that have room.
@@ -155,11 +199,11 @@ func (a *autonomousTrack) paintDots(p *pen, points []pt, taken []box) {
 		}
 		next += step
 		p.dot(Ink, points[i].x, points[i].y, 3)
-		for _, dy := range []float64{-9, 18} {
-			n := note(points[i].x, points[i].y+dy, middle, decimal(t, 0)+" s").within(a.x.p0+3, a.x.p1-3).haloed()
-			b := n.box()
-			free := b.y0 > a.y.p1 && b.y1 < a.y.p0
-			if free && !slices.ContainsFunc(taken, b.meets) {
+		if last-t < 0.5 {
+			continue // the end says its time already
+		}
+		for _, n := range a.beside(note(0, 0, middle, decimal(t, 0)+" s").haloed(), points[i], 5) {
+			if b := n.box(); !slices.ContainsFunc(taken, b.meets) && !crossed(b, points) {
 				taken = append(taken, b)
 				p.text(n)
 				break

@@ -125,7 +125,8 @@ func (b *balance) swingNumbers() []label {
 		if w.Tilt < 0 {
 			at += 24
 		}
-		out = append(out, stressed(b.x.clamped(b.scene.T(w.AtS)), at, middle, strconv.Itoa(i+1)).in(Accent).haloed())
+		l := stressed(b.x.clamped(b.scene.T(w.AtS)), at, middle, strconv.Itoa(i+1)).in(Accent).haloed()
+		out = append(out, l.within(b.x.p0, b.x.p1-4)) // clear of the bell
 	}
 	return out
 }
@@ -141,7 +142,7 @@ func (b *balance) paintModel(p *pen) {
 		return
 	}
 	damped, ok := DampedFrom(*m, goodDamping)
-	if !ok || m.Zeta >= goodDamping {
+	if !ok || !Swung(b.attempt) {
 		return
 	}
 	begin := b.scene.T(m.StartS)
@@ -164,10 +165,29 @@ func (b *balance) paintModel(p *pen) {
 	if m.StartS-b.attempt.StartS > 1.5 {
 		words = "with damping 0.7 from " + decimal(begin, 1) + " s on, level after " + decimal(b.sinceStart(levelAt), 1) + " s"
 	}
-	if b.narrow {
-		words = "damped: level after " + decimal(b.sinceStart(levelAt), 1) + " s"
+	p.text(b.besideUpright(x, words, "damped: level after "+decimal(b.sinceStart(levelAt), 1)+" s"))
+}
+
+// besideUpright are words on the right of an upright at x or on its left, in short where the
+// long ones have no room. On the right of all stands "bell".
+func (b *balance) besideUpright(x float64, long, brief string) label {
+	least, most := b.x.p0, b.x.p1-30
+	var l label
+	for _, words := range []string{long, brief} {
+		for _, l = range []label{stressed(x+6, 14, left, words).haloed(), stressed(x-6, 14, right, words).haloed()} {
+			if box := l.box(); box.x0 >= least && box.x1 <= most {
+				return l
+			}
+		}
 	}
-	p.text(stressed(x+6, 14, left, words).haloed().within(b.x.p0, b.x.p1-30))
+	return l.within(least, most)
+}
+
+// Swung says whether an attempt leaves something to damp: it swung past level or never came
+// level, by a loop with less damping than the dashed curve has.
+func Swung(a schemas.Balance) bool {
+	return a.Model != nil && a.Model.ErrorDeg <= worstFit && a.Model.Zeta < goodDamping &&
+		(a.Overshoots > 0 || a.Outcome != schemas.BalanceLevel)
 }
 
 // sinceStart turns seconds since the model's start into seconds since the attempt's.

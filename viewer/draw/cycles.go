@@ -190,7 +190,11 @@ func (c *cycleBars) paintRow(p *pen, r cycleRow, y float64) {
 		h := min(c.bar-3, 14)
 		x1 = max(x1, c.x.p0+8)
 		p.frame(line{Edge, 1, dashed}, c.x.p0, y+1, x1-c.x.p0, h)
-		p.text(note(c.x.p0+6, textY-1, left, c.cutWords(r)).haloed().within(0, c.width))
+		l := note(c.x.p0+6, textY-1, left, c.cutWords(r)).haloed()
+		if l.box().x1 > x1-4 {
+			l.x = x1 + 6
+		}
+		p.text(l.within(0, c.width))
 		return
 	}
 	if r.Slow {

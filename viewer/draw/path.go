@@ -2,6 +2,7 @@ package draw
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"gonum.org/v1/plot/font"
@@ -203,7 +204,10 @@ func (t *timetable) paintNames(p *pen) {
 		p.text(label{fit(s.sum.Stage, fonts.Heading(14.5), t.names-x-6), x, s.top + lead, left, fonts.Heading(14.5), color, false})
 		y := s.top + lead + 14 + max(t.row-43, 0)
 		if t.narrow {
-			words := transit(s.sum.TransitS) + " (" + brackets(s.sum.UsualS) + ")"
+			words := transit(s.sum.TransitS)
+			if t.hasUsual() {
+				words += " (" + brackets(s.sum.UsualS) + ")"
+			}
 			if t.covered(i) {
 				words = "with " + clip(t.stages[i-1].sum.Stage, 8)
 			}
@@ -230,6 +234,12 @@ func (t *timetable) paintNames(p *pen) {
 	}
 }
 
+// hasUsual is whether the usual time of any stage is known: without a past there is nothing
+// to set beside today's.
+func (t *timetable) hasUsual() bool {
+	return slices.ContainsFunc(t.stages, func(s stageRows) bool { return finite(s.sum.UsualS) })
+}
+
 func transit(v *float64) string {
 	if !finite(v) {
 		return "unknown"
@@ -254,16 +264,21 @@ func (t *timetable) paintColumns(p *pen) {
 	if sizeOf(t.width) == middleSize {
 		jams = "jams"
 	}
-	for i, h := range []string{"today", "usual", jams} {
-		p.text(note(at[i], y, right, h))
+	p.text(note(at[0], y, right, "today"))
+	p.text(note(at[2], y, right, jams))
+	past := t.hasUsual()
+	if past {
+		p.text(note(at[1], y, right, "usual"))
 	}
 	for i, s := range t.stages {
 		y := s.top + min(19, t.row/2+1)
 		if t.covered(i) {
-			p.text(note(at[1], y, right, "with "+clip(t.stages[i-1].sum.Stage, 10)))
+			p.text(note(at[0], y, right, "with "+clip(t.stages[i-1].sum.Stage, 10)))
 		} else {
 			p.text(note(at[0], y, right, transit(s.sum.TransitS)).in(Ink))
-			p.text(note(at[1], y, right, transit(s.sum.UsualS)))
+			if past {
+				p.text(note(at[1], y, right, transit(s.sum.UsualS)))
+			}
 		}
 		jams := strconv.Itoa(s.sum.Jams) + " of " + strconv.Itoa(s.sum.Passes)
 		if s.sum.Jams > 0 {

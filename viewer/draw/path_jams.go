@@ -36,9 +36,26 @@ func (t *timetable) paintJams(p *pen, s *stageRows) {
 			p.area(Accent, pt{x1 - 8, y - 8}, pt{x1 + 3, y}, pt{x1 - 8, y + 8})
 		}
 		p.ring(line{Accent, 2.2, nil}, Paper, x0, y, 8)
-		l := stressed(x1-6, y-11, right, t.jamWords(j, t.narrow)).in(Accent).haloed()
-		p.text(l.within(t.names+4, t.width))
+		p.text(t.jamLabel(j, x0, x1, y))
 	}
+}
+
+// jamLabel is the words of a jam above its bar, which runs from x0 to x1 at y: at the end of
+// the bar, or, where the bar is shorter than the words, from its ring on to the right. The
+// words say less when there is not enough room, for they must not lie across the ring.
+func (t *timetable) jamLabel(j numberedJam, x0, x1, y float64) label {
+	const ring, beyond = 12.0, 14.0 // beyond the axis the columns begin
+	for _, brief := range []bool{t.narrow, true} {
+		l := stressed(x1-6, y-11, right, t.jamWords(j, brief)).in(Accent).haloed()
+		if l.box().x0 >= x0+ring {
+			return l
+		}
+		l.x, l.anchor = x0+ring, left
+		if l.box().x1 <= min(t.x.p1+beyond, t.width) {
+			return l
+		}
+	}
+	return stressed(t.x.p1, y-11, right, t.jamWords(j, true)).in(Accent).haloed().within(t.names+4, t.width)
 }
 
 func (t *timetable) beginOfPiece(piece *int) (float64, bool) {

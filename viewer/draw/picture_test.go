@@ -86,7 +86,7 @@ func TestLabelsLieInsideThePicture(t *testing.T) {
 // What shares an axis or a row must be readable: no two texts of the well-behaved matches
 // may cover each other.
 func TestLabelsDoNotCoverEachOther(t *testing.T) {
-	for _, match := range []string{"busy", "rookie", "stopped", "noscore", "novoltage"} {
+	for _, match := range []string{"busy", "rookie", "stopped", "noscore", "novoltage", "one", "crowded"} {
 		for name, p := range picturesOf(fixture.All()[match]) {
 			texts := textsOf(p)
 			for i, a := range texts {

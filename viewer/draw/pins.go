@@ -58,7 +58,7 @@ func (r *ribbon) wantedPins() []pin {
 			return a.rank - b.rank
 		}
 	})
-	stepBars(pins)
+	stepBars(pins, r.options.Width)
 	return pins
 }
 
@@ -70,11 +70,11 @@ func (r *ribbon) stands(span schemas.Span) bool {
 }
 
 // stepBars raises a bar that overlaps earlier ones by one step each, three at most.
-func stepBars(pins []pin) {
+func stepBars(pins []pin, width float64) {
 	for i := range pins {
 		taken := [4]bool{}
 		for _, q := range pins[:i] {
-			if q.x1 >= pins[i].x0 && q.x0 <= pins[i].x1 {
+			if q.x1 >= pins[i].x0 && q.x0 <= pins[i].x1 && !q.whole(width) {
 				taken[q.step] = true
 			}
 		}
@@ -168,6 +168,9 @@ func (q *pin) fits(placed []pin, lane int, width float64, tight bool) bool {
 	return true
 }
 
+// whole says whether a pin speaks of the whole match: a bar would then tell nothing.
+func (q *pin) whole(width float64) bool { return q.x1-q.x0 > 0.98*width }
+
 // label is where the words of a pin stand.
 func (q *pin) label() label {
 	if q.leftward {
@@ -245,7 +248,7 @@ func (r *ribbon) paintPins(p *pen) {
 		}
 		p.group(g, func() {
 			y := r.top - 1 - bar - float64(q.step)*(bar+2)
-			if q.x1-q.x0 > 2 || q.lane < 0 {
+			if !q.whole(r.options.Width) && (q.x1-q.x0 > 2 || q.lane < 0) {
 				p.rect(color, q.x0, y, max(q.x1-q.x0, 2), bar)
 			}
 			if q.lane < 0 {

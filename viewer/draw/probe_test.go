@@ -63,7 +63,7 @@ func picturesOf(m fixture.Match) map[string]*Picture {
 		}
 	}
 	link := func(int) string { return "#finding" }
-	for name, w := range map[string][2]float64{"wide": {1040, 496}, "middle": {780, 372}, "narrow": {328, 328}} {
+	for name, w := range map[string][2]float64{"wide": {1040, 496}, "middle": {780, 372}, "slim": {560, 560}, "narrow": {328, 328}} {
 		out["ribbon "+name] = Ribbon(s, RibbonOptions{Width: w[0], Link: link})
 		p, ok := Path(s, w[0])
 		add("path "+name, p, ok)

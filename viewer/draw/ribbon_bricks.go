@@ -110,7 +110,7 @@ func (r *ribbon) paintNumbers(p *pen, cycles []schemas.Cycle) {
 func (r *ribbon) bars(x0, x1 float64) int {
 	n := 0
 	for _, q := range r.pins {
-		if q.x1 >= x0 && q.x0 <= x1 {
+		if q.x1 >= x0 && q.x0 <= x1 && !q.whole(r.options.Width) {
 			n = max(n, q.step+1)
 		}
 	}

@@ -76,10 +76,19 @@ func (st *strip) paintDips(p *pen, cut float64, known bool) {
 	if known {
 		taken = append(taken, note(st.x.p0+4, st.y.clamped(cut)-5, left, "cut-off "+short(cut, 2)+" V").box())
 	}
+	const ring = 4.5
+	at := func(b schemas.Brownout) (x, y float64) {
+		return st.x.clamped(st.scene.T(b.MinAtS)), st.y.clamped(b.MinV)
+	}
+	for _, b := range dips {
+		x, y := at(b)
+		p.ring(line{Accent, 1.6, nil}, Paper, x, y, ring)
+		// A label leaves the whole height above a ring free, or it would be read as its own.
+		taken = append(taken, box{x - ring - 1, st.y.p1, x + ring + 1, y + ring})
+	}
 	for _, b := range dips {
 		t := st.scene.T(b.MinAtS)
-		x, y := st.x.clamped(t), st.y.clamped(b.MinV)
-		p.ring(line{Accent, 1.6, nil}, Paper, x, y, 4.5)
+		x, y := at(b)
 		words := decimal(b.MinV, 2) + " V"
 		if sizeOf(st.width) != narrowSize {
 			words += " at " + decimal(t, 1) + " s"

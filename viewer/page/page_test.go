@@ -73,7 +73,7 @@ func TestFileHoldsEverything(t *testing.T) {
 }
 
 func TestFigureIsEmptyWithoutAPicture(t *testing.T) {
-	require.Empty(t, Figure("x", false, func(float64) (*draw.Picture, bool) { return nil, false }))
+	require.Empty(t, Figure("x", Layout{}, func(float64) (*draw.Picture, bool) { return nil, false }))
 }
 
 func TestTableEscapes(t *testing.T) {

@@ -37,7 +37,15 @@ func (t table) HTML() template.HTML {
 	if len(t.Rows) == 0 {
 		return ""
 	}
-	return template.HTML(page.Table(draw.Table(t), "facts numbers"))
+	glued := draw.Table{Head: t.Head}
+	for _, row := range t.Rows {
+		cells := make([]string, len(row))
+		for i, c := range row {
+			cells[i] = Glue(c)
+		}
+		glued.Rows = append(glued.Rows, cells)
+	}
+	return template.HTML(page.Table(glued, "facts numbers"))
 }
 
 func (v *view) cards() []card {
@@ -68,6 +76,9 @@ func (v *view) pathCard() (card, bool) {
 	}
 	if usual > 0 {
 		c.Keys = append(c.Keys, "Shaded: the middle 8 in 10 of the times of each stage, added up, of "+counted(usual, "pass", "passes")+".")
+	}
+	if usual == 0 {
+		c.Keys = append(c.Keys, "Nothing shaded: no earlier pass says what is usual.")
 	}
 	if inferred {
 		c.Keys = append(c.Keys, "Dotted: no beam, inferred.")
@@ -124,10 +135,7 @@ func (v *view) cyclesCard() (card, bool) {
 	if pic == "" {
 		return card{}, false
 	}
-	c := card{ID: "cycles", Name: "Cycles", Picture: pic, Sentence: cyclesSentence(r)}
-	if words := placingSentence(r.Placing); words != "" {
-		c.Sentence += " " + words
-	}
+	c := card{ID: "cycles", Name: "Cycles", Picture: pic, Sentence: cyclesSentence(r), Note: placingSentence(r.Placing)}
 	c.Keys = append(c.Keys, "Score to score, by phase.")
 	if r.Usual.LowS != nil && r.Usual.HighS != nil {
 		from := "this match"
@@ -143,7 +151,7 @@ func (v *view) cyclesCard() (card, bool) {
 		}
 	}
 	if handovers > 0 {
-		c.Note = counted(handovers, "hand-over", "hand-overs") + " to a partner besides."
+		c.Note = joined(c.Note, counted(handovers, "hand-over", "hand-overs")+" to a partner besides.")
 	}
 	if i := slices.IndexFunc(r.Cycles, func(q schemas.Cycle) bool { return q.Slow }); i >= 0 {
 		q := r.Cycles[i]

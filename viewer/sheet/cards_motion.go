@@ -21,8 +21,8 @@ func (v *view) balanceCard() (card, bool) {
 		c.Sentence = fmt.Sprintf("Attempt %d of %d: ", len(r.Balances), len(r.Balances)) + c.Sentence
 	}
 	c.Picture = v.figure("balance", "balance", func(w float64) (*draw.Picture, bool) { return draw.Balance(v.scene, last, w) })
-	if m := last.Model; m != nil && c.Picture != "" && m.ErrorDeg <= 2 && m.Zeta < 0.7 {
-		c.Keys = append(c.Keys, "Dashed: the same start with damping 0.7, by a model fitted to this attempt (fits within ±"+number(m.ErrorDeg, 1)+"°). It does not say which gains give that.")
+	if c.Picture != "" && draw.Swung(last) {
+		c.Keys = append(c.Keys, "Dashed: the same start with damping 0.7, by a model fitted to this attempt (fits within ±"+number(last.Model.ErrorDeg, 1)+"°). It does not say which gains give that.")
 	}
 	if last.Diagnosis != "" || last.Advice != "" {
 		c.Note = joined(sentence(last.Diagnosis), sentence(last.Advice))
@@ -177,7 +177,10 @@ func (v *view) movesCard() (card, bool) {
 			return 0
 		}
 	})
-	const most = 8
+	most := 8
+	if short == 0 {
+		most = 3 // all settled: the slowest stand for the rest
+	}
 	for _, m := range order[:min(len(order), most)] {
 		settle, amps := "not", "unknown"
 		if m.SettleS != nil {
@@ -191,7 +194,10 @@ func (v *view) movesCard() (card, bool) {
 		})
 	}
 	if n := len(order) - most; n > 0 {
-		c.Note = "and " + strconv.Itoa(n) + " more, all in the report."
+		c.Note = "The slowest first; " + strconv.Itoa(n) + " more are in the report."
+		if short > 0 {
+			c.Note = "And " + strconv.Itoa(n) + " more, all in the report."
+		}
 	}
 	for _, m := range v.in.Report.Mechanisms {
 		c.Note = joined(c.Note, weightNote(m))

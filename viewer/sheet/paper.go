@@ -146,7 +146,7 @@ func (v *view) figure(card, id string, make func(width float64) (*draw.Picture, 
 	if p, ok := make(page.Middle); ok {
 		v.heights[card] += p.Height
 	}
-	return page.Figure(id, false, make)
+	return page.Figure(id, page.Layout{File: v.in.Mode == File}, make)
 }
 
 // half is a picture that shares the width with other facts; its height on paper is with it.
@@ -155,5 +155,5 @@ func (v *view) half(id string, make func(width float64) (*draw.Picture, bool)) (
 	if p, ok := make(page.MiddleHalf); ok {
 		height = p.Height
 	}
-	return page.Figure(id, true, make), height
+	return page.Figure(id, page.Layout{Half: true, File: v.in.Mode == File}, make), height
 }

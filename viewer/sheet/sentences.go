@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/viewer/draw"
@@ -157,7 +158,10 @@ func cyclesSentence(r *schemas.Report) string {
 			continue
 		}
 		slow++
-		why := slowWord(c.Why)
+		why := ""
+		if c.Why != nil && slowWords[*c.Why] != [2]string{} {
+			why = *c.Why
+		}
 		if count[why] == 0 {
 			causes = append(causes, why)
 		}
@@ -168,14 +172,11 @@ func cyclesSentence(r *schemas.Report) string {
 	case complete == 0:
 		return "No cycle was completed."
 	case slow > 0:
-		var parts []string
-		for _, why := range causes {
-			parts = append(parts, inWords(count[why])+" "+why)
-		}
-		head := capital(inWords(slow)) + " slow " + plural(slow, "cycle", "cycles") + ": "
-		return head + listed(parts) + "."
+		return slowSentence(slow, causes, count)
 	case r.Usual.CycleS == nil:
 		return capital(inWords(complete)) + " whole " + plural(complete, "cycle", "cycles") + ", too few to call one slow."
+	case median != nil && r.Usual.Source != "matches":
+		return "No cycle was slow. The median was " + number(*median, 1) + " s; no earlier match says what is usual."
 	case median != nil:
 		return "No cycle was slow. The median was " + number(*median, 1) + " s, usual " + number(*r.Usual.CycleS, 1) + " s."
 	default:
@@ -218,24 +219,56 @@ func plural(n int, one, many string) string {
 	return many
 }
 
-func slowWord(why *string) string {
-	if why == nil {
-		return "without a cause seen"
+// slowSentence says how many cycles were slow and what cost them the time: causes in the
+// order they were met, with the count of each. An empty cause is one that was not seen.
+func slowSentence(slow int, causes []string, count map[string]int) string {
+	head := capital(inWords(slow)) + " slow " + plural(slow, "cycle", "cycles")
+	seen := len(causes)
+	var parts []string
+	for _, why := range causes {
+		n := count[why]
+		words := slowWords[why]
+		switch {
+		case why == "":
+			seen--
+			parts = append(parts, inWords(n)+" without a cause seen")
+		case n == 1:
+			parts = append(parts, "one "+words[0])
+		default:
+			parts = append(parts, inWords(n)+" "+words[1])
+		}
 	}
-	switch *why {
-	case "jam":
-		return "jam on the way"
-	case "return":
-		return "slow way back"
-	case "collect":
-		return "slow pick-up"
-	case "carry":
-		return "slow carry"
-	case "place":
-		return "slow placing"
+	switch {
+	case slow == 1 && seen == 0:
+		return head + ", without a cause seen."
+	case len(causes) == 1 && seen == 0:
+		return head + ", none with a cause seen."
+	case len(causes) == 1:
+		return head + ": " + strings.TrimPrefix(parts[0], inWords(slow)+" ") + "."
+	case seen == len(causes):
+		return head + ", " + inWords(seen) + " causes: " + listed(parts) + "."
 	default:
-		return "without a cause seen"
+		return head + ": " + listed(parts) + "."
 	}
+}
+
+// slowWords are the causes of slow cycles by their name in a report, for one and for several.
+var slowWords = map[string][2]string{
+	"jam":     {"jam on the way", "jams on the way"},
+	"return":  {"slow way back", "slow ways back"},
+	"collect": {"slow pick-up", "slow pick-ups"},
+	"carry":   {"slow carry", "slow carries"},
+	"place":   {"slow placing", "slow placings"},
+}
+
+// slowWord is what cost one slow cycle its time.
+func slowWord(why *string) string {
+	if why != nil {
+		if words, ok := slowWords[*why]; ok {
+			return words[0]
+		}
+	}
+	return "without a cause seen"
 }
 
 // medianCycle is the median of complete scoring cycles of the driver period, nil without.

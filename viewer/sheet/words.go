@@ -144,6 +144,8 @@ func when(s *draw.Scene, spans []schemas.Span) string {
 func stretch(s *draw.Scene, fromS, toS float64) string {
 	from, to := s.T(fromS), s.T(toS)
 	switch {
+	case from <= 0.5 && toS >= s.Report.Match.EndS-0.5 && s.Bell() > 0:
+		return "the whole match"
 	case toS >= s.Report.Match.EndS-0.05 && fromS < s.Report.Match.EndS && s.Bell() > 0:
 		end := "the bell"
 		if _, early := s.Stopped(); early {

@@ -91,7 +91,7 @@ func TestCyclesSentence(t *testing.T) {
 		}
 		return c
 	}
-	usual := schemas.Usual{CycleS: ptr(10.4)}
+	usual := schemas.Usual{CycleS: ptr(10.4), Source: "matches"}
 	for _, c := range []struct {
 		cycles []schemas.Cycle
 		usual  schemas.Usual
@@ -100,9 +100,14 @@ func TestCyclesSentence(t *testing.T) {
 		{nil, usual, "No cycle was completed."},
 		{[]schemas.Cycle{{Kind: "score", DurationS: 30}, {Kind: "handover", Complete: true}}, usual, "No cycle was completed."},
 		{[]schemas.Cycle{cycle(10, ""), cycle(11, "")}, usual, "No cycle was slow. The median was 10.5 s, usual 10.4 s."},
+		{[]schemas.Cycle{cycle(10, ""), cycle(11, "")}, schemas.Usual{CycleS: ptr(10.2), Source: "this match"}, "No cycle was slow. The median was 10.5 s; no earlier match says what is usual."},
 		{[]schemas.Cycle{cycle(10, ""), cycle(11, "")}, schemas.Usual{}, "Two whole cycles, too few to call one slow."},
-		{[]schemas.Cycle{cycle(10, ""), cycle(22, "jam"), cycle(17, "collect")}, usual, "Two slow cycles: one jam on the way and one slow pick-up."},
-		{[]schemas.Cycle{cycle(10, ""), cycle(22, "?")}, usual, "One slow cycle: one without a cause seen."},
+		{[]schemas.Cycle{cycle(10, ""), cycle(22, "jam"), cycle(17, "collect")}, usual, "Two slow cycles, two causes: one jam on the way and one slow pick-up."},
+		{[]schemas.Cycle{cycle(10, ""), cycle(22, "?")}, usual, "One slow cycle, without a cause seen."},
+		{[]schemas.Cycle{cycle(10, ""), cycle(22, "jam")}, usual, "One slow cycle: jam on the way."},
+		{[]schemas.Cycle{cycle(17, "collect"), cycle(18, "collect")}, usual, "Two slow cycles: slow pick-ups."},
+		{[]schemas.Cycle{cycle(17, "?"), cycle(18, "?")}, usual, "Two slow cycles, none with a cause seen."},
+		{[]schemas.Cycle{cycle(17, "carry"), cycle(18, "?")}, usual, "Two slow cycles: one slow carry and one without a cause seen."},
 	} {
 		require.Equal(t, c.want, cyclesSentence(&schemas.Report{Cycles: c.cycles, Usual: c.usual}))
 	}

@@ -7,7 +7,7 @@ import { join } from "node:path";
 import { test } from "node:test";
 import { pathToFileURL } from "node:url";
 import { Offences } from "./offences.js";
-import { headings, labels, pictures, sideways, smallText } from "./probe.js";
+import { enlarged, headings, labels, pictures, sideways, smallText } from "./probe.js";
 import { sheetOf, site } from "./site.js";
 
 const most = 600_000; // bytes
@@ -28,10 +28,10 @@ test("every report.html stands alone", async (t) => {
       await page.goto(address);
       await page.evaluate(() => document.fonts.ready);
       if (!await page.evaluate(() => document.fonts.check("12px Archivo"))) wrong.add("the face is not inside");
-      for (const width of [1280, 360]) {
+      for (const width of [1280, 768, 360]) {
         await page.setViewportSize({ width, height: 800 });
         wrong.where = String(width);
-        for (const look of [sideways, labels, headings, pictures]) wrong.add(...await page.evaluate(look));
+        for (const look of [sideways, labels, enlarged, headings, pictures]) wrong.add(...await page.evaluate(look));
         wrong.add(...await page.evaluate(smallText, 12));
       }
       const { size } = await stat(name);

@@ -6,10 +6,10 @@
 
 import { test } from "node:test";
 import { Offences } from "./offences.js";
-import { labels, sideways, smallTargets, smallText } from "./probe.js";
+import { enlarged, labels, sideways, smallTargets, smallText } from "./probe.js";
 import { site } from "./site.js";
 
-const widths = [1280, 768, 390, 360];
+const widths = [1280, 1000, 768, 641, 390, 360];
 const phone = 640;
 
 test("every page fits every screen", async (t) => {
@@ -31,7 +31,7 @@ test("every page fits every screen", async (t) => {
           await page.setViewportSize({ width, height: 800 });
           await page.evaluate(() => document.fonts.ready);
           wrong.where = `${width} ${colorScheme}`;
-          for (const look of [sideways, labels]) wrong.add(...await page.evaluate(look));
+          for (const look of [sideways, labels, enlarged]) wrong.add(...await page.evaluate(look));
           wrong.add(...await page.evaluate(smallText, 12));
           wrong.add(...await page.evaluate(smallTargets, width <= phone ? 44 : 24));
         }

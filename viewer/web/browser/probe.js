@@ -35,6 +35,16 @@ export function labels() {
   return out;
 }
 
+/** Pictures drawn for a smaller screen and blown up; a quarter over their size is let pass. */
+export function enlarged() {
+  const out = new Set();
+  for (const svg of document.querySelectorAll("svg.picture")) {
+    const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+    if (scale > 1.25) out.add(`${svg.closest("[id]:not(svg)")?.id ?? ""}: ${svg.getAttribute("class")} is shown ${scale.toFixed(2)} times its size`);
+  }
+  return [...out];
+}
+
 /** Text smaller than `least` px as it is shown. @param {number} least */
 export function smallText(least) {
   const out = new Set();
