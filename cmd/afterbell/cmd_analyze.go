@@ -15,11 +15,12 @@ import (
 )
 
 type analyzeOptions struct {
-	profile, failOn, html string
-	explain, compare, at  string
-	nth                   int
-	match, again          bool
-	skipBadRows, json     bool
+	profile, failOn      string
+	html, figures        string
+	explain, compare, at string
+	nth                  int
+	match, again         bool
+	skipBadRows, json    bool
 }
 
 func (a *app) analyzeCommand() *cobra.Command {
@@ -32,11 +33,13 @@ season in front when there are several), and prints the sheet. A file needs no d
 folder; with --json the report is all that stdout gets. --again stores the new report and
 sheet of a stored match in the place of the old ones. --explain prints, in place of the
 sheet, the whole reasoning behind one finding, so that you can argue with it;
---compare one pass against this robot's usual one.
+--compare one pass against this robot's usual one. --figures writes the sheet's pictures
+as files for an engineering notebook, in light colours and with text as outlines.
 
 ` + exitHelp,
 		Example: "  afterbell analyze q14.csv --profile robot.yaml --json\n" +
 			"  afterbell analyze millbrook-open/q14/heron --fail-on stop\n" +
+			"  afterbell analyze millbrook-open/q14/heron --figures notebook\n" +
 			"  afterbell analyze millbrook-open/q14/heron --explain jam-lift-1\n" +
 			"  afterbell analyze millbrook-open/q14/heron --compare 8 --at throat --json",
 		Args: oneArg("a log file or a match"),
@@ -46,6 +49,7 @@ sheet, the whole reasoning behind one finding, so that you can argue with it;
 	f.StringVar(&o.profile, "profile", "", "robot `profile` (robot.yaml); a stored match has its own")
 	f.BoolVar(&o.json, "json", false, "print the report as JSON")
 	f.StringVar(&o.html, "html", "", "also write the sheet to this `file`")
+	f.StringVar(&o.figures, "figures", "", "also write every picture of the sheet into this `folder`, as SVG, PNG and PDF")
 	f.StringVar(&o.explain, "explain", "", "print the reasoning behind the finding of this `id`")
 	f.StringVar(&o.compare, "compare", "", "lay the pass of this `piece` (its number) over the good passes")
 	f.StringVar(&o.at, "at", "", "`stage` at which --compare aligns the passes")
@@ -73,6 +77,11 @@ func (a *app) runAnalyze(ctx context.Context, what string, o analyzeOptions) err
 	}
 	if o.html != "" {
 		if err := replaceFile(o.html, j.files(r)[sheetFile]); err != nil {
+			return err
+		}
+	}
+	if o.figures != "" {
+		if err := a.writeFigures(o.figures, j, r); err != nil {
 			return err
 		}
 	}

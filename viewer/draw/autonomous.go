@@ -67,9 +67,9 @@ func (a *autonomousTrack) paint(p *pen) {
 	p.stroke(line{Ink, 2, nil}, points...)
 	end := points[len(points)-1]
 	l, color := a.endName(end, points)
-	taken := []box{l.box(), {end.x - 6, end.y - 6, end.x + 6, end.y + 6}}
+	taken := []box{l.box().roomy(), {end.x - 6, end.y - 6, end.x + 6, end.y + 6}}
 	for _, z := range zones {
-		taken = append(taken, a.nameZone(p, z, points, taken))
+		taken = append(taken, a.nameZone(p, z, points, taken).roomy())
 	}
 	a.paintDots(p, points, taken)
 	p.ring(line{color, 2, nil}, Paper, end.x, end.y, 4.5)
@@ -204,7 +204,7 @@ func (a *autonomousTrack) paintDots(p *pen, points []pt, taken []box) {
 		}
 		for _, n := range a.beside(note(0, 0, middle, decimal(t, 0)+" s").haloed(), points[i], 5) {
 			if b := n.box(); !slices.ContainsFunc(taken, b.meets) && !crossed(b, points) {
-				taken = append(taken, b)
+				taken = append(taken, b.roomy())
 				p.text(n)
 				break
 			}

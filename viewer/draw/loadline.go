@@ -2,6 +2,7 @@ package draw
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -88,7 +89,12 @@ func (l *loadLine) paint(p *pen) {
 	p.stroke(line{Ink, 1, nil}, pt{l.x.p0, l.y.p0}, pt{l.x.p1, l.y.p0})
 	paintPlainAxis(p, l.x, l.y.p0, "A", int((l.x.p1-l.x.p0)/80))
 	p.ring(line{Ink, 2, nil}, Paper, l.x.p0, l.y.clamped(l.open), 4)
-	l.paintWords(p, cut, known)
+	taken := l.paintWords(p, cut, known)
+	if u := b.UsualResistanceOhm; finite(u) && *u > 0 {
+		if w, ok := l.usualWords(*u, taken); ok {
+			p.text(w)
+		}
+	}
 }
 
 // paintUsual is this robot's usual resistance as a reference from the same open circuit.
@@ -97,13 +103,28 @@ func (l *loadLine) paintUsual(p *pen) {
 	if !finite(u) || *u <= 0 {
 		return
 	}
-	ray := l.ray(*u)
-	p.strokes(line{Edge, 1.4, dashed}, ray)
+	p.strokes(line{Edge, 1.4, dashed}, l.ray(*u))
+}
+
+// usualWords is the name of the usual line: beside it, on the side that today's line is not,
+// as far right as nothing else is written. ok is false where it has no room.
+func (l *loadLine) usualWords(u float64, taken []box) (words label, ok bool) {
+	ray, today := l.ray(u), [][]pt{l.ray(l.ohm), l.ray(u)}
 	begin, end := ray[0], ray[len(ray)-1]
-	words := note(l.x.p1, 0, right, "usual "+ohms(*u)).haloed()
-	from := words.box().x0 // the line is higher there than at the end of the words
-	words.y = begin.y + (end.y-begin.y)*(from-begin.x)/(end.x-begin.x) - 7
-	p.text(words)
+	words = note(0, 0, left, "usual "+ohms(u)).haloed()
+	for x := l.x.p1 - words.width(); x > begin.x+40; x -= 6 {
+		words.x = x
+		at := func(x float64) float64 { return begin.y + (end.y-begin.y)*(x-begin.x)/(end.x-begin.x) }
+		words.y = at(x) - 6 // the line falls: it is highest where the words begin
+		if u > l.ohm {
+			words.y = at(x+words.width()) + 15
+		}
+		b := words.box()
+		if b.y1 < l.y.p0 && !slices.ContainsFunc(taken, b.meets) && !slices.ContainsFunc(today, func(q []pt) bool { return crossed(b, q) }) {
+			return words, true
+		}
+	}
+	return words, false
 }
 
 // ray is the line of a resistance from the open circuit, ended where it leaves the picture.
@@ -135,12 +156,21 @@ func (l *loadLine) paintDots(p *pen) {
 	p.strokes(line{Edge, 1.6, nil}, dots...)
 }
 
-func (l *loadLine) paintWords(p *pen, cut float64, known bool) {
+// paintWords names what the lines say and returns where something stands.
+func (l *loadLine) paintWords(p *pen, cut float64, known bool) (taken []box) {
 	b := l.scene.Report.Battery
 	y0 := l.y.clamped(l.open)
 	drop := 0.26 * (l.y.p0 - l.y.p1)
-	p.text(stressed(l.x.p0+8, y0+drop, left, decimal(l.open, 2)+" V").haloed())
-	p.text(note(l.x.p0+8, y0+drop+15, left, "open circuit").haloed())
+	write := func(w label) {
+		taken = append(taken, w.box())
+		p.text(w)
+	}
+	if known {
+		y := l.y.clamped(cut)
+		taken = append(taken, box{l.x.p0, y - 20, l.x.p0 + 80, y}, box{l.x.p0, y - 1, l.x.p1, y + 1})
+	}
+	write(stressed(l.x.p0+8, y0+drop, left, decimal(l.open, 2)+" V").haloed())
+	write(note(l.x.p0+8, y0+drop+15, left, "open circuit").haloed())
 	name := "today: "
 	if b.ID != "" {
 		name = clip(b.ID, 12) + " today: "
@@ -153,23 +183,25 @@ func (l *loadLine) paintWords(p *pen, cut float64, known bool) {
 		steepest = max(steepest, *b.ResistanceHighOhm)
 	}
 	today.y = l.y.clamped(l.open-steepest*amps) + 13
-	p.text(today)
+	write(today)
 	if finite(b.ResistanceLowOhm) && finite(b.ResistanceHighOhm) {
-		p.text(note(today.x, today.y+15, right, decimal(*b.ResistanceLowOhm, 3)+" to "+decimal(*b.ResistanceHighOhm, 3)).haloed())
+		write(note(today.x, today.y+15, right, decimal(*b.ResistanceLowOhm, 3)+" to "+decimal(*b.ResistanceHighOhm, 3)).haloed())
 	}
 	if !known || !finite(b.BrownoutA) {
-		return
+		return taken
 	}
 	words := "browns out at " + decimal(*b.BrownoutA, 0) + " A"
 	at := l.x.at(*b.BrownoutA)
 	yc := l.y.clamped(cut)
 	if at > l.x.p1 {
-		p.text(stressed(l.x.p1, yc+15, right, words).in(Accent).haloed())
-		return
+		write(stressed(l.x.p1, yc+15, right, words).in(Accent).haloed())
+		return taken
 	}
 	p.stroke(line{Accent, 2, nil}, pt{at, yc}, pt{at, l.y.p0})
 	p.ring(line{Accent, 2, nil}, Paper, at, yc, 5)
-	p.text(stressed(at-8, (yc+l.y.p0)/2+8, right, words).in(Accent).haloed().within(l.x.p0, l.width))
+	taken = append(taken, box{at - 6, yc - 6, at + 6, l.y.p0})
+	write(stressed(at-8, (yc+l.y.p0)/2+8, right, words).in(Accent).haloed().within(l.x.p0, l.width))
+	return taken
 }
 
 func ohms(v float64) string { return decimal(v, 3) + " Ω" }

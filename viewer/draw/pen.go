@@ -88,6 +88,9 @@ func (l label) within(x0, x1 float64) label {
 // box is an upright rectangle.
 type box struct{ x0, y0, x1, y1 float64 }
 
+// roomy is b with the room around letters that a browser counts as part of a line of text.
+func (b box) roomy() box { return box{b.x0 - 2, b.y0 - 3, b.x1 + 2, b.y1 + 2} }
+
 func (b box) meets(o box) bool { return b.x0 < o.x1 && o.x0 < b.x1 && b.y0 < o.y1 && o.y0 < b.y1 }
 
 func (p *pen) at(x, y float64) vg.Point { return vg.Point{X: vg.Points(x), Y: vg.Points(p.height - y)} }

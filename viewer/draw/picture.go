@@ -21,6 +21,7 @@ type Picture struct {
 	Table         Table
 	Links         bool // holds links, so it is not one image to a screen reader
 	paint         func(*pen)
+	margin        float64 // around it when it leaves as a file
 }
 
 // Table is the facts of a picture, every cell text with its unit.
@@ -62,11 +63,12 @@ func (p *Picture) SVG(id, class string) string {
 
 // WriteSVG writes p as a document that needs nothing else: light colours, text as outlines.
 func (p *Picture) WriteSVG(w io.Writer) error {
-	c := newSVG(p.Height, true)
+	width, height := p.outer()
+	c := newSVG(height, true)
 	p.onPaper(&outlined{Canvas: c})
 	b := bufio.NewWriter(w)
 	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%s" height="%s" role="img"><title>%s</title><desc>%s</desc>`,
-		num(p.Width), num(p.Height), num(p.Width), num(p.Height), escape(p.Title), escape(p.Desc))
+		num(width), num(height), num(width), num(height), escape(p.Title), escape(p.Desc))
 	b.Write(c.buf.Bytes())
 	b.WriteString("</svg>\n")
 	return b.Flush()
@@ -74,7 +76,8 @@ func (p *Picture) WriteSVG(w io.Writer) error {
 
 // WritePNG writes p as an image of scale device pixels a pixel.
 func (p *Picture) WritePNG(w io.Writer, scale float64) error {
-	c := vgimg.NewWith(vgimg.UseWH(vg.Points(p.Width), vg.Points(p.Height)), vgimg.UseDPI(int(72*scale+0.5)))
+	width, height := p.outer()
+	c := vgimg.NewWith(vgimg.UseWH(vg.Points(width), vg.Points(height)), vgimg.UseDPI(int(72*scale+0.5)))
 	p.onPaper(&outlined{Canvas: c})
 	_, err := vgimg.PngCanvas{Canvas: c}.WriteTo(w)
 	return err
@@ -83,15 +86,21 @@ func (p *Picture) WritePNG(w io.Writer, scale float64) error {
 // WritePDF writes p as one PDF page, a pixel being 1/96 inch as in CSS.
 func (p *Picture) WritePDF(w io.Writer) error {
 	const pixel = 72.0 / 96
-	c := vgpdf.New(vg.Points(p.Width*pixel), vg.Points(p.Height*pixel))
+	width, height := p.outer()
+	c := vgpdf.New(vg.Points(width*pixel), vg.Points(height*pixel))
 	c.Scale(pixel, pixel)
 	p.onPaper(&outlined{Canvas: c})
 	_, err := c.WriteTo(w)
 	return err
 }
 
+// outer is the size of p as a file, its margin included.
+func (p *Picture) outer() (width, height float64) { return p.Width + 2*p.margin, p.Height + 2*p.margin }
+
 func (p *Picture) onPaper(c Canvas) {
+	width, height := p.outer()
 	c.SetColor(Paper)
-	c.Fill(vg.Rectangle{Max: vg.Point{X: vg.Points(p.Width), Y: vg.Points(p.Height)}}.Path())
+	c.Fill(vg.Rectangle{Max: vg.Point{X: vg.Points(width), Y: vg.Points(height)}}.Path())
+	c.Translate(vg.Point{X: vg.Points(p.margin), Y: vg.Points(p.margin)})
 	p.Paint(c)
 }
