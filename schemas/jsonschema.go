@@ -5,11 +5,17 @@ import _ "embed"
 //go:embed report.schema.json
 var reportSchema string
 
+//go:embed note.schema.json
+var noteSchema string
+
 //go:embed profile.schema.json
 var profileSchema string
 
 // ReportSchema is the JSON Schema (draft 2020-12) of report.json and analyze --json.
 func ReportSchema() []byte { return []byte(reportSchema) }
+
+// NoteSchema is the JSON Schema of one line of notes.jsonl.
+func NoteSchema() []byte { return []byte(noteSchema) }
 
 // ProfileSchema is the JSON Schema (draft 2020-12) of robot.yaml, for editors that complete
 // and check while typing. The profile package's Parse checks more.

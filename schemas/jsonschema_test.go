@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/profile"
 )
 
@@ -174,6 +175,8 @@ func (c *comparison) fields(t reflect.Type, object node, at string) {
 func TestSchemasAgreeWithTheStructs(t *testing.T) {
 	report := open(t, schemas.ReportSchema())
 	assert.Empty(t, report.differences(reflect.TypeFor[schemas.Report](), "json", "report"))
+	note := open(t, schemas.NoteSchema())
+	assert.Empty(t, note.differences(reflect.TypeFor[crew.Note](), "json", "note"))
 	robot := open(t, schemas.ProfileSchema())
 	assert.Empty(t, robot.differences(reflect.TypeFor[profile.Profile](), "yaml", "profile"))
 }

@@ -41,7 +41,9 @@ func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
 	var data struct {
 		Newest *newest
 		Groups []group
+		Agreed []string // how often the crew agreed, a sentence a robot
 	}
+	data.Agreed = agreed(rows)
 	var on *row
 	for i := range rows {
 		if rows[i].Trouble != "" {
@@ -106,6 +108,7 @@ func (s *Server) allRows() ([]row, error) {
 	rows := make([]row, 0, len(ids))
 	for _, id := range ids {
 		r := s.rowOf(id)
+		r.tally = s.tallyOf(id, r)
 		r.Href = address(id)
 		if short[r.Href] > 1 {
 			r.Href = longAddress(id)

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
 )
@@ -28,8 +29,10 @@ type row struct {
 	Balance             cell
 	Trouble             string // why the match cannot be shown; what is above is empty then
 
-	id    schemas.MatchID
-	order time.Time
+	id     schemas.MatchID
+	order  time.Time
+	judged []schemas.Finding // as far as what the crew says of them is looked up: id, kind, start
+	tally  crew.Tally
 }
 
 // cell is a figure of a row. Unknown says why there is none; Lead is left out where there
@@ -62,6 +65,7 @@ func newRow(id schemas.MatchID, m *stored) row {
 		Small:    page.Small(smallRibbon(m), strings.Join([]string{"r", id.Season, id.Event, id.Match, id.Robot}, "-"), "small"),
 		Platform: cmp.Or(r.Match.Game.Platform, "platform"),
 		Balance:  balanceCell(r),
+		judged:   forVerdicts(r),
 	}
 	if at, err := time.Parse(time.RFC3339Nano, r.From.StoredAt); err == nil {
 		out.order = at
@@ -83,6 +87,15 @@ func newRow(id schemas.MatchID, m *stored) row {
 	out.Cycle = figure(medianCycle(r), "%.1f s", "no cycle")
 	if !ran(r, "cycles") {
 		out.Cycle = cell{Unknown: "no score"}
+	}
+	return out
+}
+
+// forVerdicts are the findings of a report with what verdicts are told by.
+func forVerdicts(r *schemas.Report) []schemas.Finding {
+	out := make([]schemas.Finding, len(r.Findings))
+	for i, f := range r.Findings {
+		out[i] = schemas.Finding{ID: f.ID, Kind: f.Kind, StartS: f.StartS}
 	}
 	return out
 }

@@ -19,6 +19,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"time"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
@@ -39,7 +40,8 @@ const styleSheet = "page.css"
 // Options of a server.
 type Options struct {
 	Version string
-	Log     *slog.Logger // where trouble with stored files is told; nil for nowhere
+	Now     func() time.Time // the clock of notes; nil for the machine's
+	Log     *slog.Logger     // where trouble with stored files is told; nil for nowhere
 }
 
 // Server answers requests for pages. It may be used by many requests at once.
@@ -49,6 +51,7 @@ type Server struct {
 	assets  map[string]page.Asset
 	scripts []string
 	rows    rowCache
+	now     func() time.Time
 	handler http.Handler
 }
 
@@ -68,15 +71,21 @@ func New(h *home.Home, o Options) *Server {
 		s.assets["app.js"] = page.Asset{Name: "app.js", Type: "text/javascript; charset=utf-8", Body: body}
 		s.scripts = []string{page.AssetsPath + "app.js"}
 	}
+	s.now = time.Now
+	if o.Now != nil {
+		s.now = o.Now
+	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.board)
 	mux.HandleFunc("GET /m/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}/report.json", s.report)
+	mux.HandleFunc("POST /m/{event}/{match}/{robot}/verdict", s.verdict)
+	mux.HandleFunc("POST /m/{season}/{event}/{match}/{robot}/verdict", s.verdict)
 	mux.HandleFunc("GET "+page.AssetsPath+"{name}", s.asset)
 	mux.HandleFunc("GET /favicon.ico", s.favicon)
 	mux.HandleFunc("GET /", s.nothingHere)
-	s.handler = s.guarded(mux)
+	s.handler = s.guarded(s.ownForms(mux))
 	return s
 }
 
@@ -85,7 +94,7 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.handler.S
 
 // policy forbids everything but this server's own style sheet, scripts, font and pictures.
 const policy = "default-src 'none'; style-src 'self'; font-src 'self'; img-src 'self'; script-src 'self'; " +
-	"connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+	"connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 
 // guarded refuses hosts that are not this machine (a page elsewhere could otherwise make a
 // name of its own lead here and read the answers) and sets the headers all answers share.
@@ -94,7 +103,7 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
 		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Referrer-Policy", "same-origin") // no-referrer would take the origin off our own forms
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
 		if !loopback(r.Host) {
@@ -103,6 +112,17 @@ func (s *Server) guarded(next http.Handler) http.Handler {
 		}
 		next.ServeHTTP(w, r)
 	})
+}
+
+// ownForms refuses what a page of another site sends: a browser says by Sec-Fetch-Site or
+// Origin (Fetch standard, W3C Fetch Metadata) where a request comes from, and without
+// this check any page the crew has open could note something in their name.
+func (s *Server) ownForms(next http.Handler) http.Handler {
+	guard := http.NewCrossOriginProtection()
+	guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.problem(w, http.StatusForbidden, "Nothing was noted.", "Another site's page sent this. Use the buttons of the sheet itself.")
+	}))
+	return guard.Handler(next)
 }
 
 func loopback(hostport string) bool {
@@ -178,6 +198,7 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
 	var b bytes.Buffer
 	err = sheet.Render(&b, sheet.Input{
 		Report: m.report, Profile: m.profile, Log: m.log, Mode: sheet.Page,
+		Judged: s.judged(id, m.report), Verdict: r.URL.Path + "/verdict",
 		Nav:     []page.Link{{Text: "Pit board", Href: "/"}, {Text: "Match sheet", Href: r.URL.Path, Current: true}},
 		Aside:   []page.Link{{Text: "Print", Href: "#print", ID: "print"}, {Text: "report.json", Href: longAddress(id) + "/report.json"}},
 		Scripts: s.scripts,

@@ -15,6 +15,8 @@
 //     takes its place, report.json comes last, and a crash in between is made good by the
 //     next writer. A reader in between sees files of two analyses and tells it by the
 //     seal they carry.
+//   - A line added to the crew's notes is on disk when AddNote returns, and lines there are
+//     never changed; of a crash in between at most the line it was about is missing.
 //   - A failed write (full disk included) leaves what was there before and nothing else.
 //   - One process writes at a time (Lock). Readers need no lock, take no notice of hidden
 //     names, and keep no file of a match open for long.

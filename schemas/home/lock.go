@@ -44,6 +44,11 @@ type Lock struct {
 func (h *Home) Lock() (*Lock, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	return h.takeLock()
+}
+
+// takeLock is Lock for who holds mu.
+func (h *Home) takeLock() (*Lock, error) {
 	if h.lock != nil {
 		return nil, &LockedError{h.dir, os.Getpid()}
 	}
@@ -75,6 +80,11 @@ func (h *Home) Lock() (*Lock, error) {
 func (l *Lock) Unlock() error {
 	l.home.mu.Lock()
 	defer l.home.mu.Unlock()
+	return l.give()
+}
+
+// give is Unlock for who holds mu.
+func (l *Lock) give() error {
 	l.home.lock = nil
 	return errors.Join(l.file.Truncate(0), l.file.Close())
 }

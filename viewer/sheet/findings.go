@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
 )
@@ -27,7 +28,26 @@ type finding struct {
 	Lost           string // empty when unknown
 	Sure           string
 	SureBoxes      template.HTML
-	SmallOnPaper   bool // one line there
+	SmallOnPaper   bool   // one line there
+	Judged         string // what the crew said, in words; empty when nothing
+	Answers        []answer
+}
+
+// answer is a button by which the crew says whether a finding was right.
+type answer struct{ Word, Value string }
+
+// judgedWords is what the crew said of a finding, and the buttons to say something else.
+func judgedWords(happened string) (words string, answers []answer) {
+	yes, no := answer{"That happened", crew.Happened}, answer{"It did not", crew.DidNot}
+	back := answer{"Take back", crew.Unsaid}
+	switch happened {
+	case crew.Happened:
+		return "The crew says: that happened.", []answer{no, back}
+	case crew.DidNot:
+		return "The crew says: it did not happen.", []answer{yes, back}
+	default:
+		return "", []answer{yes, no}
+	}
 }
 
 // caution is a warning with the words before its colon set off.
@@ -47,6 +67,7 @@ func (v *view) findings() []finding {
 			SureBoxes: page.Small(draw.SureBoxes(f.Confidence), "", ""),
 			Caption:   captionOf(f),
 		}
+		q.Judged, q.Answers = judgedWords(v.in.Judged[f.ID])
 		for _, c := range f.Caution {
 			q.Cautions = append(q.Cautions, cautionOf(c))
 		}

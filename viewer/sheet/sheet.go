@@ -14,6 +14,7 @@ import (
 	"io"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/profile"
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
@@ -43,6 +44,10 @@ type Input struct {
 	Nav     []page.Link // the other pages
 	Aside   []page.Link // what can be done with this one
 	Scripts []string    // addresses of module scripts
+	// Judged is what the crew said of findings, by id, and Verdict the address that takes
+	// what it says; empty for none.
+	Judged  map[string]string
+	Verdict string
 	// Stretch is the address of a stretch of signals on the bench, in log time; nil when
 	// there is no bench.
 	Stretch func(fromS, toS float64, signals ...string) string
@@ -92,6 +97,8 @@ type view struct {
 	Cards              []card
 	Unknowns           []schemas.Unknown
 	LogFacts           [][2]string
+	Verdict            string // address of the forms, empty for none
+	Agreed             string
 	Made               string
 	OnePage            bool               // all of it fits one page of paper
 	heights            map[string]float64 // of pictures at the middle width, by card
@@ -119,6 +126,10 @@ func newView(in Input) *view {
 	v.Nothing = v.nothing()
 	v.Cards = v.cards()
 	v.LogFacts = v.logFacts()
+	if in.Mode == Page {
+		v.Verdict = in.Verdict
+	}
+	v.Agreed = agreed(in.Judged)
 	v.Made = made(r)
 	v.planPaper()
 	return v
@@ -131,6 +142,15 @@ func (v *view) DocumentTitle() string {
 		title += ", " + v.Event
 	}
 	return title + ": match sheet"
+}
+
+// agreed says how often the crew agreed with this sheet, empty while it said nothing.
+func agreed(judged map[string]string) string {
+	t := crew.Count(judged)
+	if t.Judged == 0 {
+		return ""
+	}
+	return fmt.Sprintf("The crew agreed with %d of the %s it judged.", t.Agreed, counted(t.Judged, "finding", "findings"))
 }
 
 // made says what the sheet was made by, so that a printed one can be told apart.

@@ -1,0 +1,115 @@
+package home
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// How long AddNote waits for a lock that another process has, and how long between looks.
+const (
+	noteWait  = time.Second
+	noteAgain = 20 * time.Millisecond
+)
+
+// Notes is the crew's notes of a match, notes.jsonl as it is; empty when there are none.
+func (h *Home) Notes(id schemas.MatchID) ([]byte, error) {
+	if err := checkID(id); err != nil {
+		return nil, err
+	}
+	data, err := os.ReadFile(filepath.Join(h.Dir(id), notesFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	return data, err
+}
+
+// AddNote adds one line, its line feed included, to the crew's notes of a match. When it
+// returns without error the line is on disk. It takes the lock for that moment when this
+// Home does not hold it; the error is a *LockedError when another process keeps it.
+func (h *Home) AddNote(id schemas.MatchID, line []byte) error {
+	if err := checkID(id); err != nil {
+		return err
+	}
+	if n := len(line); n < 2 || bytes.IndexByte(line, '\n') != n-1 || !json.Valid(line) {
+		return fmt.Errorf("a note of %s is one line of JSON", id)
+	}
+	// Renames of matches wait too: a note must not go into a folder that is being replaced.
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.lock == nil {
+		lock, err := h.lockSoon()
+		if err != nil {
+			return err
+		}
+		defer func() { _ = lock.give() }() // nothing is lost with it: the system frees what it holds
+	}
+	if !h.Exists(id) {
+		return fmt.Errorf("%s is not stored in %s: %w", id, h.dir, fs.ErrNotExist)
+	}
+	return h.appendNote(id, line)
+}
+
+// lockSoon takes the lock, and waits a little for a process that is about to give it back.
+func (h *Home) lockSoon() (*Lock, error) {
+	for until := time.Now().Add(noteWait); ; time.Sleep(noteAgain) {
+		lock, err := h.takeLock()
+		var locked *LockedError
+		if err == nil || !errors.As(err, &locked) || time.Now().After(until) {
+			return lock, err
+		}
+	}
+}
+
+func (h *Home) appendNote(id schemas.MatchID, line []byte) (err error) {
+	path := filepath.Join(h.Dir(id), notesFile)
+	h.step("open the notes")
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	end, missing, err := endOfNotes(f)
+	if err != nil {
+		return err
+	}
+	if missing {
+		line = append([]byte{'\n'}, line...)
+	}
+	h.step("write the note")
+	if _, err := f.WriteAt(line, end); err != nil { // a full disk: what is there stays as it was
+		return errors.Join(fmt.Errorf("notes of %s: %w", id, err), f.Truncate(end))
+	}
+	h.step("sync the note")
+	if err := f.Sync(); err != nil {
+		return err
+	}
+	return syncDir(h.Dir(id))
+}
+
+// endOfNotes is where the next line goes, and whether the line feed of the one before it is
+// missing, as an editor may leave it. What follows the last line feed and is no JSON was
+// being written when the process or the power went, and was never confirmed: it gives way.
+func endOfNotes(f *os.File) (end int64, missing bool, err error) {
+	data, err := io.ReadAll(f)
+	if err != nil {
+		return 0, false, err
+	}
+	last := int64(bytes.LastIndexByte(data, '\n') + 1)
+	switch tail := data[last:]; {
+	case len(tail) == 0:
+		return last, false, nil
+	case json.Valid(tail):
+		return int64(len(data)), true, nil
+	default:
+		return last, false, f.Truncate(last)
+	}
+}

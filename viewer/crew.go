@@ -1,0 +1,115 @@
+package viewer
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
+	"github.com/afterbell/afterbell/schemas/home"
+)
+
+// mostForm bytes are read of a form: the id of a finding and a word.
+const mostForm = 4 << 10
+
+// judged is what the crew said of a match's findings. Notes that cannot be read are told to
+// the log and shown as if there were none: the sheet matters more.
+func (s *Server) judged(id schemas.MatchID, r *schemas.Report) map[string]string {
+	data, err := s.home.Notes(id)
+	if err != nil {
+		s.options.Log.Error("notes", "match", id.String(), "err", err)
+	}
+	verdicts, _ := crew.Parse(data)
+	return crew.Judged(r, verdicts)
+}
+
+// tallyOf is how often the crew agreed with what a match's row was made of.
+func (s *Server) tallyOf(id schemas.MatchID, r row) crew.Tally {
+	if len(r.judged) == 0 {
+		return crew.Tally{}
+	}
+	return crew.Count(s.judged(id, &schemas.Report{Findings: r.judged}))
+}
+
+// verdict takes what the crew says of a finding, by a form that needs no script, and leads
+// back to the finding.
+func (s *Server) verdict(w http.ResponseWriter, r *http.Request) {
+	r.Body = http.MaxBytesReader(w, r.Body, mostForm)
+	if err := r.ParseForm(); err != nil {
+		s.problem(w, http.StatusBadRequest, "The form cannot be read.", err.Error())
+		return
+	}
+	happened, err := crew.ParseHappened(r.PostForm.Get("happened"))
+	if err != nil {
+		s.problem(w, http.StatusBadRequest, "The form says neither that it happened nor that it did not.", err.Error())
+		return
+	}
+	id, ok := s.wanted(w, r)
+	if !ok {
+		return
+	}
+	report, err := s.readReport(id)
+	if err != nil {
+		s.problem(w, http.StatusInternalServerError, "The report cannot be read.", err.Error())
+		return
+	}
+	finding := r.PostForm.Get("finding")
+	i := slices.IndexFunc(report.Findings, func(f schemas.Finding) bool { return f.ID == finding })
+	if i < 0 {
+		s.problem(w, http.StatusNotFound, "The sheet has no such finding any more.",
+			fmt.Sprintf("The match was analyzed again since the page was opened, and %q is not found now. Open the sheet anew.", finding))
+		return
+	}
+	if err := s.note(id, report.Findings[i], happened); err != nil {
+		var locked *home.LockedError
+		if errors.As(err, &locked) {
+			s.problem(w, http.StatusServiceUnavailable, "Nothing was noted.", err.Error())
+			return
+		}
+		s.options.Log.Error("notes", "match", id.String(), "err", err)
+		s.problem(w, http.StatusInternalServerError, "Nothing was noted.", err.Error())
+		return
+	}
+	// The page is asked for anew, so that going back or loading again says nothing twice.
+	sheet := strings.TrimSuffix(r.URL.Path, "/verdict")
+	http.Redirect(w, r, fmt.Sprintf("%s#finding-%d", sheet, i+1), http.StatusSeeOther)
+}
+
+func (s *Server) note(id schemas.MatchID, f schemas.Finding, happened string) error {
+	line, err := crew.Note{
+		Note: crew.Version, Kind: crew.KindVerdict, At: s.now().Format(time.RFC3339),
+		Finding: f.ID, FindingKind: f.Kind, StartS: f.StartS, Confidence: f.Confidence, Happened: happened,
+	}.Line()
+	if err != nil {
+		return err
+	}
+	return s.home.AddNote(id, line)
+}
+
+// agreed says how often the crew agreed with the findings of each robot on the board, where
+// it said anything.
+func agreed(rows []row) []string {
+	tallies := map[string]crew.Tally{}
+	for _, r := range rows {
+		if r.tally.Judged > 0 {
+			tallies[r.Robot] = tallies[r.Robot].Add(r.tally)
+		}
+	}
+	var out []string
+	for robot, t := range tallies {
+		out = append(out, fmt.Sprintf("%s: the crew agreed with %d of the %d %s it judged.", robot, t.Agreed, t.Judged, plural(t.Judged, "finding", "findings")))
+	}
+	slices.Sort(out)
+	return out
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
