@@ -238,6 +238,9 @@ func (r *ribbon) table() Table {
 			add(q.StartS, q.EndS, "finding "+strconv.Itoa(i+1)+": "+f.Title)
 		}
 	}
+	if len(t.Rows) == 0 {
+		t.Rows = [][]string{{"", "", "no match in this log"}}
+	}
 	return t
 }
 

@@ -5,3 +5,6 @@ import "./access.test.js";
 import "./script.test.js";
 import "./paper.test.js";
 import "./file.test.js";
+import "./fixtures.test.js";
+import "./approved.test.js";
+import "./crew.test.js";

@@ -14,7 +14,8 @@ import { gunzipSync } from "node:zlib";
 import { chromium } from "playwright-core";
 
 const run = promisify(execFile);
-const samples = fileURLToPath(new URL("../../../sample-logs/", import.meta.url));
+const root = fileURLToPath(new URL("../../../", import.meta.url));
+const samples = join(root, "sample-logs");
 
 /** @typedef {{ event: string, match: string, robot: string, folder: string }} Match */
 
@@ -35,6 +36,7 @@ async function openSite() {
   await spoil(data);
   await twoSeasons(bin, other, dir);
   await mkdir(empty);
+  const fixtures = await madeByHand(join(dir, "fixtures"));
   const servers = [await serve(bin, data), await serve(bin, other), await serve(bin, empty)];
   const [url = "", otherURL, emptyURL] = servers.map((s) => s.url);
   const browser = await chromium.launch({
@@ -45,6 +47,8 @@ async function openSite() {
     url,
     browser,
     matches,
+    /** Sheets of the drawing code's fixtures, files by name. */
+    fixtures,
     /** The board, every sheet, and the pages that say what is wrong, by what they show. */
     pages: new Map([
       ["the board", `${url}/`],
@@ -92,6 +96,17 @@ async function fill(bin, data, dir) {
     await writeFile(file, kept.join("\n") + "\n");
     await load("curlew", "--match", match, file);
   }
+}
+
+/**
+ * Writes the sheets of the fixtures into a folder.
+ * @param {string} folder
+ * @returns {Promise<Map<string, string>>} files by name
+ */
+async function madeByHand(folder) {
+  await mkdir(folder);
+  await run("go", ["run", "./viewer/sheet/fixturesheets", folder], { cwd: root });
+  return new Map((await readdir(folder)).map((file) => [file.replace(/\.html$/, ""), join(folder, file)]));
 }
 
 /** Adds a match whose report is cut off. @param {string} data */
