@@ -53,7 +53,7 @@ func (p *pen) mark(x, y, r float64, severity string, rank int) {
 	}
 	size := 1.4 * r
 	if len(number) > 1 {
-		size = 1.15 * r
+		size = 1.28 * r
 	}
 	face := fonts.ChartBold(max(size, chartSize))
 	p.text(label{number, x, at + 0.35*face.Font.Size.Points(), middle, face, color, false})

@@ -30,7 +30,11 @@ func (v *view) powerCard() (card, bool) {
 	}
 	t := batteryTable(r)
 	beside += t.HTML()
-	v.heights["power"] += max(lineHeight, sharesHeight+34+18*float64(len(t.Rows)))
+	height := 18 * float64(len(t.Rows))
+	if shares != "" {
+		height += sharesHeight + 34
+	}
+	v.heights["power"] += max(lineHeight, height)
 	if beside != "" {
 		c.Halves = append(c.Halves, beside)
 	}

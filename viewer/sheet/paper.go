@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"html/template"
+	"slices"
 
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
@@ -11,16 +12,17 @@ import (
 // the heights of its pictures and the lengths of its texts, in CSS pixels of Letter, the
 // shorter of the two sizes; what does not fit is folded: first findings late in the list
 // shrink to one line, then the path moves to the second page, then cards there keep their
-// sentence and lose their picture. Everything stays on screen and in the report.
+// sentence and lose their picture; what room is left on the first page takes cards of the second. Everything stays on screen and in the report.
 const (
 	paperHeight  = 988.0       // Letter less 9 mm at top and bottom
 	paperScale   = 726.0 / 780 // width of Letter less 12 mm a side, over the middle picture
-	smallFinding = 21.0        // a finding on one line
+	smallFinding = 23.0        // a finding on one line
 	alwaysSmall  = 10          // from this rank on findings are small
 	safety       = 0.99        // of the height is planned with, for what is estimated wrong
 	halfWords    = 95          // letters of small text on a line beside the figures
 	fullWords    = 125         // letters of small text on a whole line
 	verdictWords = 50          // letters of the verdict on a line
+	foldedWide   = 110         // letters of a folded card's sentence on a line
 	sentenceWide = 88          // letters of a sentence over a figure on a line
 )
 
@@ -67,11 +69,34 @@ func (v *view) planPaper() {
 	if v.OnePage = head+list(from)+path+v.secondPage()-22 <= 0.93*budget; v.OnePage {
 		return
 	}
-	for _, id := range []string{"motors", "moves", "autonomous", "cycles", "path", "balance", "power"} {
+	v.fillFirstPage(budget-(head+list(from)+path+sign), budget)
+	order := []string{"motors", "moves", "autonomous", "cycles", "path", "balance", "power"}
+	for _, id := range order {
 		if v.secondPage() <= budget {
-			return
+			break
 		}
-		v.fold(id)
+		v.fold(id, true)
+	}
+	// A late fold may have made room for an earlier one.
+	for _, id := range slices.Backward(order) {
+		if v.fold(id, false); v.secondPage() > budget {
+			v.fold(id, true)
+		}
+	}
+}
+
+// fillFirstPage moves cards of the second page, in order, into the room that is left on the
+// first, as long as the second is over its budget; one that does not fit stays.
+func (v *view) fillFirstPage(room, budget float64) {
+	for i := range v.Cards {
+		c := &v.Cards[i]
+		if c.FirstPage {
+			continue
+		}
+		h := v.paperCard(c.ID)
+		if v.secondPage() > budget && h <= room {
+			c.FirstPage, room = true, room-h
+		}
 	}
 }
 
@@ -93,12 +118,14 @@ func (v *view) paperCard(id string) float64 {
 		if c.ID != id {
 			continue
 		}
-		h := 10 + 19*lines(len(c.Sentence), sentenceWide)
 		if c.FoldOnPaper {
-			return h
+			return 3 + 16*lines(len(c.Sentence), foldedWide)
 		}
+		h := 10 + 19*lines(len(c.Sentence), sentenceWide)
 		h += v.heights[id] * paperScale
-		h += 15 * float64(len(c.Table.Rows))
+		if n := len(c.Table.Rows); n > 0 {
+			h += 17 * float64(n+1)
+		}
 		return h
 	}
 	return 0
@@ -125,10 +152,11 @@ func (v *view) unknownLetters() int {
 	return n
 }
 
-func (v *view) fold(id string) {
+// fold folds a card of the second page, or unfolds it.
+func (v *view) fold(id string, folded bool) {
 	for i := range v.Cards {
 		if v.Cards[i].ID == id && !v.Cards[i].FirstPage {
-			v.Cards[i].FoldOnPaper = true
+			v.Cards[i].FoldOnPaper = folded
 		}
 	}
 }

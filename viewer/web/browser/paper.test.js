@@ -3,6 +3,7 @@
 
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import { pathToFileURL } from "node:url";
 import { Offences } from "./offences.js";
 import { labels, smallText } from "./probe.js";
 import { sheetOf, site } from "./site.js";
@@ -15,11 +16,15 @@ const pxPerMM = 96 / 25.4;
 const pagesOf = (pdf) => pdf.toString("latin1").match(/\/Type\s*\/Page\b(?!s)/g)?.length ?? 0;
 
 test("every sheet fits its paper", async (t) => {
-  for (const match of site.matches) {
-    await t.test(sheetOf(match), async () => {
+  const all = new Map([
+    ...site.matches.map((m) => /** @type {const} */ ([sheetOf(m), site.url + sheetOf(m)])),
+    ...[...site.fixtures].filter(([name]) => name !== "hostile").map(([name, file]) => /** @type {const} */ ([name, pathToFileURL(file).href])),
+  ]);
+  for (const [name, address] of all) {
+    await t.test(name, async () => {
       const page = await site.browser.newPage();
       const wrong = new Offences();
-      await page.goto(site.url + sheetOf(match));
+      await page.goto(address);
       await page.emulateMedia({ media: "print" });
       const said = await page.locator(".running.paper").first().innerText();
       const pages = Number(/1 of ([12])$/.exec(said.trim())?.[1]);
