@@ -16,7 +16,7 @@ var q14Folder = filepath.Join("season=2031", "event=millbrook-open", "match=q14"
 
 func TestVerdictIsNotedAndKept(t *testing.T) {
 	data := dataFolder(t)
-	stored(t, data, "jam-stuck.csv.gz", "heron.yaml")
+	stored(t, data, "jam-stuck.csv.zst", "heron.yaml")
 	r := analyzed(t, "--data", data, "millbrook-open/q14/heron")
 	require.NotEmpty(t, r.Findings)
 	id := r.Findings[0].ID
@@ -37,7 +37,7 @@ func TestVerdictIsNotedAndKept(t *testing.T) {
 
 	// A new analysis and a new import of the same log leave the notes alone.
 	done(t, afterbell("analyze", "--data", data, "millbrook-open/q14/heron", "--again"))
-	done(t, afterbell("import", "--data", data, sample("jam-stuck.csv.gz"), "--profile", sample("heron.yaml"),
+	done(t, afterbell("import", "--data", data, sample("jam-stuck.csv.zst"), "--profile", sample("heron.yaml"),
 		"--season", "2031", "--event", "millbrook-open", "--match", "q14", "--replace"))
 	after, err := os.ReadFile(notes)
 	require.NoError(t, err)
@@ -50,7 +50,7 @@ func TestVerdictIsNotedAndKept(t *testing.T) {
 
 func TestVerdictRefuses(t *testing.T) {
 	data := dataFolder(t)
-	stored(t, data, "jam-stuck.csv.gz", "heron.yaml")
+	stored(t, data, "jam-stuck.csv.zst", "heron.yaml")
 	const match = "millbrook-open/q14/heron"
 	failed(t, afterbell("verdict", "--data", data), exitUsage, "a match is missing")
 	failed(t, afterbell("verdict", "--data", data, match, "jam-lift-1"), exitUsage, "yes, no or none is missing")

@@ -24,9 +24,7 @@ func (v *view) balanceCard() (card, bool) {
 	if c.Picture != "" && draw.Swung(last) {
 		c.Keys = append(c.Keys, "Dashed: the same start with damping 0.7, by a model fitted to this attempt (fits within ±"+number(last.Model.ErrorDeg, 1)+"°). It does not say which gains give that.")
 	}
-	if last.Diagnosis != "" || last.Advice != "" {
-		c.Note = joined(sentence(last.Diagnosis), sentence(last.Advice))
-	}
+	c.Note = v.balanceNote(last)
 	if len(r.Balances) > 1 {
 		c.Table = table{Head: []string{"Attempt", "From", "Outcome", "Settled in", "Swings past", "Damping"}}
 		for i, b := range r.Balances {
@@ -55,6 +53,23 @@ func (v *view) balanceCard() (card, bool) {
 	}
 	c.Open, c.Href = "Open "+stretch(v.scene, last.StartS, last.EndS), v.stretch(last.StartS, last.EndS, signals)
 	return c, true
+}
+
+// balanceNote is the diagnosis of an attempt that left something to better, and the advice
+// where no finding gives it already.
+func (v *view) balanceNote(b schemas.Balance) string {
+	if b.Advice == "" && b.Overshoots == 0 && b.Outcome == schemas.BalanceLevel {
+		return ""
+	}
+	advice := sentence(b.Advice)
+	for i, f := range v.in.Report.Findings {
+		for _, check := range f.Check {
+			if advice != "" && sentence(check) == advice {
+				advice = "What to change: finding " + strconv.Itoa(i+1) + "."
+			}
+		}
+	}
+	return joined(sentence(b.Diagnosis), advice)
 }
 
 // dampingWords is a damping ratio that is known, with its interval.
@@ -153,11 +168,7 @@ func (v *view) movesCard() (card, bool) {
 			short++
 		}
 	}
-	fell := strconv.Itoa(short)
-	if short == 0 {
-		fell = "none"
-	}
-	c := card{ID: "moves", Name: "Moves", Sentence: counted(len(moves), "move", "moves") + ", " + fell + " fell short of the target."}
+	c := card{ID: "moves", Name: "Moves", Sentence: movesSentence(len(moves), short)}
 	c.Table = table{Head: []string{"Move", "At", "From and to", "Settled in", "Overshoot", "Outcome", "Most current"}}
 	// Those that fell short first, then the slowest.
 	order := slices.Clone(moves)
@@ -203,6 +214,20 @@ func (v *view) movesCard() (card, bool) {
 		c.Note = joined(c.Note, weightNote(m))
 	}
 	return c, true
+}
+
+// movesSentence counts the moves that fell short.
+func movesSentence(moves, short int) string {
+	switch {
+	case moves == 1 && short == 0:
+		return "The one move came to its target."
+	case moves == 1:
+		return "The one move fell short of its target."
+	case short == 0:
+		return "None of " + inWords(moves) + " moves fell short of the target."
+	default:
+		return capital(inWords(short)) + " of " + inWords(moves) + " moves fell short of the target."
+	}
 }
 
 // weightNote says what a mechanism draws up and down, and what a counterbalance would spare.

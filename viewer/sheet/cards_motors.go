@@ -13,17 +13,7 @@ func (v *view) motorsCard() (card, bool) {
 	if len(motors) == 0 {
 		return card{}, false
 	}
-	stood := 0
-	for _, m := range motors {
-		if seconds(m.StalledS) > 0 {
-			stood++
-		}
-	}
-	said := "none of them stood"
-	if stood > 0 {
-		said = counted(stood, "of them stood", "of them stood")
-	}
-	c := card{ID: "motors", Name: "Motors", Sentence: counted(len(motors), "motor", "motors") + ", " + said + " while driven."}
+	c := card{ID: "motors", Name: "Motors", Sentence: motorsSentence(motors)}
 	heat := slices.ContainsFunc(motors, func(m schemas.Motor) bool { return m.Heat != nil })
 	twin := slices.ContainsFunc(motors, func(m schemas.Motor) bool { return m.TwinShare != nil })
 	c.Table = table{Head: []string{"Motor", "Resistance", "Running", "Rms", "Most", "Stood"}}
@@ -43,6 +33,35 @@ func (v *view) motorsCard() (card, bool) {
 		c.Note = counted(n, "more is", "more are") + " in the report."
 	}
 	return c, true
+}
+
+// motorsSentence names the motors that stood while driven, the longest first.
+func motorsSentence(motors []schemas.Motor) string {
+	var stood []schemas.Motor
+	for _, m := range motors {
+		if seconds(m.StalledS) >= 0.05 { // what a tenth of a second shows
+			stood = append(stood, m)
+		}
+	}
+	slices.SortStableFunc(stood, func(a, b schemas.Motor) int { return cmp.Compare(seconds(b.StalledS), seconds(a.StalledS)) })
+	total := inWords(len(motors)) + " motors"
+	switch {
+	case len(stood) == 0 && len(motors) == 1:
+		return "The one motor never stood while driven."
+	case len(stood) == 0:
+		return "None of " + total + " stood while driven."
+	}
+	var parts []string
+	for _, m := range stood[:min(len(stood), 3)] {
+		parts = append(parts, clip(m.Name)+" "+number(*m.StalledS, 1)+" s")
+	}
+	if n := len(stood) - len(parts); n > 0 {
+		parts = append(parts, inWords(n)+" more")
+	}
+	if len(motors) == 1 {
+		return "The one motor stood while driven: " + listed(parts) + "."
+	}
+	return capital(inWords(len(stood))) + " of " + total + " stood while driven: " + listed(parts) + "."
 }
 
 // motorRow is a motor's line: heat and twin say whether the table has a column for them, which

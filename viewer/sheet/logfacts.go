@@ -2,7 +2,11 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
+	"strings"
+
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // logFacts are what the log itself is worth.
@@ -10,25 +14,7 @@ func (v *view) logFacts() [][2]string {
 	r := v.in.Report
 	out := [][2]string{{"Samples, signals", grouped(r.Quality.Samples) + ", " + strconv.Itoa(r.Quality.Signals)}}
 	const most = 4
-	gaps := ""
-	for i, g := range r.Quality.Gaps {
-		if i == most {
-			gaps += fmt.Sprintf(" and %d more", len(r.Quality.Gaps)-most)
-			break
-		}
-		if i > 0 {
-			gaps += "; "
-		}
-		name := g.Signal
-		if name == "" {
-			name = "all signals"
-		}
-		gaps += name + " " + number(v.scene.T(g.StartS), 2) + " to " + number(v.scene.T(g.EndS), 2) + " s"
-	}
-	if gaps == "" {
-		gaps = "none seen"
-	}
-	out = append(out, [2]string{"Gaps", gaps})
+	out = append(out, [2]string{"Gaps", v.gaps()})
 	for i, f := range r.Quality.Faults {
 		if i == most {
 			out = append(out, [2]string{"", fmt.Sprintf("and %d more", len(r.Quality.Faults)-most)})
@@ -57,4 +43,50 @@ func (v *view) logFacts() [][2]string {
 		out = append(out, [2]string{"Note", n})
 	}
 	return out
+}
+
+// gaps are the holes in the log: those of all signals one by one, those of a single signal
+// summed up, for a camera that sees no target has one on every trip.
+func (v *view) gaps() string {
+	const most = 4
+	var parts []string
+	var order []string
+	count, together := map[string]int{}, map[string]float64{}
+	whole := 0
+	for _, g := range v.in.Report.Quality.Gaps {
+		if g.Signal != "" {
+			if count[g.Signal] == 0 {
+				order = append(order, g.Signal)
+			}
+			count[g.Signal]++
+			together[g.Signal] += g.EndS - g.StartS
+			continue
+		}
+		if whole++; whole <= most {
+			parts = append(parts, "all signals "+v.between(g))
+		}
+	}
+	if whole > most {
+		parts = append(parts, fmt.Sprintf("%d more of all signals", whole-most))
+	}
+	for i, name := range order {
+		if i == most {
+			parts = append(parts, counted(len(order)-most, "more signal", "more signals"))
+			break
+		}
+		if count[name] == 1 {
+			i := slices.IndexFunc(v.in.Report.Quality.Gaps, func(g schemas.Gap) bool { return g.Signal == name })
+			parts = append(parts, name+" "+v.between(v.in.Report.Quality.Gaps[i]))
+			continue
+		}
+		parts = append(parts, fmt.Sprintf("%s %s, %s s together", name, counted(count[name], "time", "times"), number(together[name], 1)))
+	}
+	if len(parts) == 0 {
+		return "none seen"
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (v *view) between(g schemas.Gap) string {
+	return number(v.scene.T(g.StartS), 2) + " to " + number(v.scene.T(g.EndS), 2) + " s"
 }

@@ -194,6 +194,8 @@ func placingSentence(p *schemas.Placing) string {
 	switch {
 	case *p.Corrections < 0.05:
 		words += " and hardly ever had to correct"
+	case *p.Corrections < 0.75:
+		words += " and corrected about once in " + inWords(max(int(math.Round(1 / *p.Corrections)), 2)) + " times"
 	default:
 		words += " and corrected " + number(*p.Corrections, 1) + " times on average"
 	}
