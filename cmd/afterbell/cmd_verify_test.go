@@ -80,48 +80,64 @@ func TestVerifyFindsADamagedByteOfTheSamples(t *testing.T) {
 	m.requireWhole(t)
 }
 
-// Each derived file that is gone, cut short or damaged is found, and --rebuild makes it again from
-// the samples and the profile.
+// Each derived file that is gone, cut short or damaged is found.
+func TestVerifyFindsDamagedDerivedFiles(t *testing.T) {
+	t.Parallel()
+	m := newStoredMatch(t, "jam-stuck.csv.zst", "heron.yaml")
+	for _, name := range m.derived() {
+		require.NoError(t, os.Remove(filepath.Join(m.dir, name)))
+		m.requireProblem(t, name)
+		whole := m.files[name]
+		m.write(t, name, whole[:len(whole)-20])
+		m.requireProblem(t, name)
+		places := 5
+		if strings.HasSuffix(name, ".parquet") {
+			places = 0 // Parquet has no checksum for a footer, which is most of a small table
+		}
+		for i := range places {
+			damaged := slices.Clone(whole)
+			damaged[i*(len(whole)-1)/4] ^= 0x04
+			m.write(t, name, damaged)
+			m.requireProblem(t, name)
+		}
+		m.write(t, name, whole)
+	}
+	m.requireWhole(t)
+}
+
+// derived are the files of a match that its samples make.
+func (m *storedMatch) derived() []string {
+	return slices.DeleteFunc(slices.Sorted(maps.Keys(m.files)), func(name string) bool { return name == signalsFile })
+}
+
+// --rebuild makes what is gone again from the samples and the profile: one file, or all of them.
 func TestVerifyRebuildsDerivedFiles(t *testing.T) {
 	t.Parallel()
 	m := newStoredMatch(t, "jam-stuck.csv.zst", "heron.yaml")
 	before := analyzed(t, "q14", "--data", m.data)
-	for _, name := range slices.Sorted(maps.Keys(m.files)) {
-		if name == signalsFile {
-			continue // the samples are not derived
-		}
-		t.Run(name, func(t *testing.T) {
+	gone := func(names ...string) {
+		for _, name := range names {
 			require.NoError(t, os.Remove(filepath.Join(m.dir, name)))
-			m.requireProblem(t, name)
-			if name == profileFile {
-				o := afterbell("verify", "--rebuild", "--data", m.data)
-				assert.Equal(t, exitFailed, o.code)
-				assert.Contains(t, o.stdout, "give one with --profile", "what was not derived cannot be made")
-				done(t, afterbell("analyze", "q14", "--again", "--profile", sample("heron.yaml"), "--data", m.data))
-			} else {
-				o := done(t, afterbell("verify", "--rebuild", "--data", m.data))
-				assert.Equal(t, "2031/millbrook-open/q14/heron: rebuilt\n", o.stdout)
-			}
-			m.requireWhole(t)
-			sameFacts(t, before, analyzed(t, "q14", "--data", m.data))
-			m.keep(t)
-
-			whole := m.files[name]
-			m.write(t, name, whole[:len(whole)-20])
-			m.requireProblem(t, name)
-			places := 5
-			if strings.HasSuffix(name, ".parquet") {
-				places = 0 // Parquet has no checksum for a footer, which is most of a small table
-			}
-			for i := range places {
-				damaged := slices.Clone(whole)
-				damaged[i*(len(whole)-1)/4] ^= 0x04
-				m.write(t, name, damaged)
-				m.requireProblem(t, name)
-			}
-			m.write(t, name, whole)
-		})
+		}
 	}
+	back := func() {
+		m.requireWhole(t)
+		sameFacts(t, before, analyzed(t, "q14", "--data", m.data))
+		m.keep(t)
+	}
+	all := slices.DeleteFunc(m.derived(), func(name string) bool { return name == profileFile })
+	for _, names := range [][]string{{"jams.parquet"}, {reportFile}, {sheetFile}, all} {
+		gone(names...)
+		o := done(t, afterbell("verify", "--rebuild", "--data", m.data))
+		assert.Equal(t, "2031/millbrook-open/q14/heron: rebuilt\n", o.stdout, names)
+		back()
+	}
+	gone(profileFile)
+	o := afterbell("verify", "--rebuild", "--data", m.data)
+	assert.Equal(t, exitFailed, o.code)
+	assert.Contains(t, o.stdout, "give one with --profile", "what was not derived cannot be made")
+	done(t, afterbell("analyze", "q14", "--again", "--profile", sample("heron.yaml"), "--data", m.data))
+	back()
 }
 
 // Files of two analyses, or of two matches, are told from a set that belongs together.

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -148,7 +149,29 @@ func contents(t testing.TB, dir string) map[string][sha256.Size]byte {
 func analyzed(t testing.TB, args ...string) *schemas.Report {
 	t.Helper()
 	o := done(t, afterbell(append([]string{"analyze", "--json"}, args...)...))
+	return reportIn(t, o.stdout)
+}
+
+func reportIn(t testing.TB, text string) *schemas.Report {
+	t.Helper()
 	var r schemas.Report
-	require.NoError(t, json.Unmarshal([]byte(o.stdout), &r))
+	require.NoError(t, json.Unmarshal([]byte(text), &r))
 	return &r
+}
+
+// analyses are what `analyze --json` says of each sample log by itself, each run once.
+var analyses = func() map[string]func() outcome {
+	out := map[string]func() outcome{}
+	for _, s := range samples {
+		out[s.name] = sync.OnceValue(func() outcome {
+			return afterbell("analyze", "--json", sample(s.log), "--profile", sample(s.profile))
+		})
+	}
+	return out
+}()
+
+// sampleAnalysis is what `analyze --json` says of a sample log.
+func sampleAnalysis(t testing.TB, name string) outcome {
+	t.Helper()
+	return done(t, analyses[name]())
 }

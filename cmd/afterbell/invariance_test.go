@@ -113,9 +113,9 @@ func TestShiftingTimeShiftsTheReport(t *testing.T) {
 	for _, s := range samples {
 		t.Run(s.name, func(t *testing.T) {
 			log := readLog(t, sample(s.log))
-			before := tree(t, analyzed(t, writeLog(t, log, "q14.csv"), "--profile", sample(s.profile)))
+			before := tree(t, reportIn(t, sampleAnalysis(t, s.name).stdout))
 			for _, shift := range []float64{86_400 * 365, -3000.123457} {
-				moved := writeLog(t, later(log, schemas.Micros(shift)), "q14.csv")
+				moved := writeLog(t, later(log, schemas.Micros(shift)), s.name+".csv")
 				after := tree(t, analyzed(t, moved, "--profile", sample(s.profile)))
 				assert.Empty(t, differences("report", before, after, shift), "shifted by %v s", shift)
 			}
@@ -159,8 +159,8 @@ func TestTheFormOfALogChangesNothing(t *testing.T) {
 			header, rows, _ := strings.Cut(b.String(), "\n")
 			all := strings.SplitAfter(strings.TrimSuffix(rows, "\n"), "\n")
 			all[len(all)-1] += "\n"
-			want := report(written(t, s.name+".csv", b.String()))
-			sameReport(t, want, report(sample(s.log)), "a log and its export")
+			want := sampleAnalysis(t, s.name).stdout
+			sameReport(t, want, report(written(t, s.name+".csv", b.String())), "a log and its export")
 
 			all = append(all, all[:len(all)/4]...)
 			rand.New(rand.NewPCG(7, 8)).Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
@@ -230,7 +230,7 @@ func TestReportsKeepToTheirSchema(t *testing.T) {
 		return schema.Validate(instance)
 	}
 	for _, s := range samples {
-		o := done(t, afterbell("analyze", sample(s.log), "--profile", sample(s.profile), "--json"))
+		o := sampleAnalysis(t, s.name)
 		assert.NoError(t, validate(o.stdout), s.name)
 		assert.Empty(t, o.stderr, "with --json there is nothing else")
 		assert.Error(t, validate(strings.Replace(o.stdout, `"robot":`, `"robbot":`, 1)), "a report with a wrong field")

@@ -25,7 +25,7 @@ func TestAFileAndTheStoredMatchSayTheSame(t *testing.T) {
 	for _, s := range samples {
 		t.Run(s.name, func(t *testing.T) {
 			data := dataFolder(t)
-			file := analyzed(t, sample(s.log), "--profile", sample(s.profile))
+			file := reportIn(t, sampleAnalysis(t, s.name).stdout)
 			stored(t, data, s.log, s.profile)
 			now := analyzed(t, "q14", "--data", data)
 			require.Equal(t, file.From.SignalsSHA256, now.From.SignalsSHA256)

@@ -22,7 +22,7 @@ func TestSampleLogsAgainstTheirTruth(t *testing.T) {
 			var truth schemas.Report
 			require.NoError(t, json.Unmarshal(readSample(t, s.name+".truth.json"), &truth))
 			log := readLog(t, sample(s.log))
-			got := analyzed(t, sample(s.log), "--profile", sample(s.profile))
+			got := reportIn(t, sampleAnalysis(t, s.name).stdout)
 
 			assert.Equal(t, truth.Quality.Samples, got.Quality.Samples)
 			assert.Equal(t, truth.Quality.Signals, got.Quality.Signals)

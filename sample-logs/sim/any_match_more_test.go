@@ -1,4 +1,4 @@
-package sim_test
+package sim
 
 import (
 	"math"
@@ -11,14 +11,14 @@ import (
 )
 
 // faulty says whether a signal cannot be true at some time, or is told wrong all match.
-func (m *match) faulty(signal string, conditions ...string) bool {
+func (m *outside) faulty(signal string, conditions ...string) bool {
 	return slices.ContainsFunc(m.Truth.Quality.Faults, func(f schemas.Fault) bool { return f.Signal == signal }) ||
 		slices.ContainsFunc(conditions, func(c string) bool { return slices.Contains(m.Conditions, c) })
 }
 
 // brownouts: rows do not touch; each is deep enough, and the voltage of the log says the same
 // within its noise (0.018 V usual, at most 4 times that, and steps at most ten times as wide).
-func (m *match) brownouts() {
+func (m *outside) brownouts() {
 	if m.profile.Power == nil || m.profile.Power.Brownout == nil || m.Log.Find(m.profile.Power.Voltage.Signal) == nil {
 		assert.Empty(m.t, m.Truth.Brownouts, m.where)
 		return
@@ -71,7 +71,7 @@ func (m *match) brownouts() {
 
 // cycles: those of scoring lie end to end from the start of each period to its end or, counted
 // late, up to 3 s behind it; phases are parts of their cycle and make it up when all are told.
-func (m *match) cycles() {
+func (m *outside) cycles() {
 	rows := m.Truth.Cycles
 	for _, p := range m.Truth.Match.Periods {
 		at, n := p.StartS, 0
@@ -96,6 +96,7 @@ func (m *match) cycles() {
 		assert.Equal(m.t, c.Complete, c.Pieces > 0, "%s: cycle %d", m.where, i)
 		assert.False(m.t, c.Slow && (!c.Complete || c.Kind != "score"), "%s: cycle %d", m.where, i)
 		assert.False(m.t, c.Why != nil && !c.Slow, "%s: cycle %d", m.where, i)
+		assert.True(m.t, c.Why == nil || slices.Contains([]string{"return", "collect", "carry", "place", "jam"}, *c.Why), "%s: cycle %d", m.where, i)
 		sum, told := 0.0, 0
 		for _, part := range []*float64{c.Phases.ReturnS, c.Phases.CollectS, c.Phases.CarryS, c.Phases.PlaceS} {
 			if part != nil {
@@ -111,14 +112,15 @@ func (m *match) cycles() {
 	for list, unsure := range m.Unsure {
 		assert.Equal(m.t, "cycles", list, m.where)
 		for _, i := range unsure {
-			assert.Less(m.t, i, len(rows), m.where)
+			require.Less(m.t, i, len(rows), m.where)
+			assert.False(m.t, rows[i].Slow, "%s: cycle %d", m.where, i)
 		}
 	}
 }
 
 // balances: attempts start inside the match, one after the other, beyond mount, and end as
 // their outcome says.
-func (m *match) balances() {
+func (m *outside) balances() {
 	before := math.Inf(-1)
 	for i, b := range m.Truth.Balances {
 		m.inside(b.StartS, b.EndS, "balance", i)
@@ -139,7 +141,7 @@ func (m *match) balances() {
 
 // tilted looks at the tilt of the log where it is sound: in the fifth of a second from the
 // start of an attempt it is near mount or beyond.
-func (m *match) tilted(i int, b schemas.Balance) {
+func (m *outside) tilted(i int, b schemas.Balance) {
 	tilt := m.profile.Balance.Tilt
 	if m.faulty(tilt.Signal, "imu-spikes", "imu-drops-out", "imu-turned-round", "imu-feels-turns", "late-device", "only-changes") {
 		return
@@ -156,7 +158,7 @@ func (m *match) tilted(i int, b schemas.Balance) {
 	assert.True(m.t, n == 0 || most > m.profile.Balance.MountDeg-off, "%s: balance %d starts at %g deg", m.where, i, most)
 }
 
-func (m *match) moves() {
+func (m *outside) moves() {
 	before := map[string]float64{}
 	for i, v := range m.Truth.Moves {
 		m.inside(v.StartS, v.EndS, "move", i)
@@ -173,7 +175,7 @@ func (m *match) moves() {
 }
 
 // gaps: where the truth says that nothing came, nothing did.
-func (m *match) gaps() {
+func (m *outside) gaps() {
 	for i, g := range m.Truth.Quality.Gaps {
 		m.inside(g.StartS, g.EndS, "gap", i)
 		found := false

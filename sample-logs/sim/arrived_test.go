@@ -12,7 +12,8 @@ import (
 // What arrives holds the log: every sample, some late, some twice, and the last written of
 // each is the log's. The shares are those that were set.
 func TestArrivedHoldsTheLog(t *testing.T) {
-	m := play(t, "rookie", 0)
+	t.Parallel()
+	m := story(t, "rookie")
 	const late, most, doubled = 0.02, 4, 0.1
 	a := arrival{late: late, most: most, doubled: doubled, r: stream(1, "arrival")}
 	raw := map[string]*schemas.Signal{}

@@ -165,13 +165,8 @@ func bind(r profile.NamedRef, log *schemas.Log) (any, error) {
 	return r.Ref.FloatIn(log, r.Unit)
 }
 
-// Drawn matches of many seeds are whole too, and have some two sensor conditions each.
-func TestDrawnMatchesAreWhole(t *testing.T) {
-	t.Parallel()
-	for seed := uint64(1); seed <= 8; seed++ {
-		m := play(t, Drawn, seed)
-		whole(t, m)
-	}
+// Drawn matches have some two sensor conditions each.
+func TestDrawnMatchesHaveSensorConditions(t *testing.T) {
 	n := 0
 	const seeds = 400
 	for seed := uint64(1); seed <= seeds; seed++ {

@@ -23,10 +23,15 @@ const restS = 5.0
 
 func (p *powerRecord) note(w *world) {
 	s := w.supply
-	p.current = append(p.current, s.current)
 	if p.inputs == nil {
 		p.inputs = make([][]float32, len(s.branches))
+		n := int(w.until/step) + 1 - w.steps
+		p.current = make([]float64, 0, n)
+		for i := range p.inputs {
+			p.inputs[i] = make([]float32, 0, n)
+		}
 	}
+	p.current = append(p.current, s.current)
 	for i, b := range s.branches {
 		p.inputs[i] = append(p.inputs[i], float32(b.current()))
 	}

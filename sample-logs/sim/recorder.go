@@ -69,8 +69,8 @@ func newRecorder(w *world, o Options) *recorder {
 	rec.written, rec.said, rec.at, rec.shown = make([]float64, n), make([]string, n), make([]float64, n), make([]float64, n)
 	rec.due, rec.soonest = make([]float64, n), math.Inf(1)
 	for i, c := range rec.channels {
-		rec.signals = append(rec.signals, &schemas.Signal{Name: c.name, Unit: c.unit, Kind: c.kind})
-		rec.cleans = append(rec.cleans, &clean{})
+		signal, clean := roomFor(&c, w.until/step/float64(rec.loop))
+		rec.signals, rec.cleans = append(rec.signals, signal), append(rec.cleans, clean)
 		rec.at[i], rec.shown[i] = math.Inf(-1), math.NaN()
 		if c.behind != nil {
 			rec.behind = append(rec.behind, i)
@@ -80,6 +80,27 @@ func newRecorder(w *world, o Options) *recorder {
 		}
 	}
 	return rec
+}
+
+// roomFor is a channel's series, with room for what it writes in so many turns of the loop where
+// that is known: to grow them doubles the memory a match takes.
+func roomFor(c *channel, turns float64) (*schemas.Signal, *clean) {
+	s, truth := &schemas.Signal{Name: c.name, Unit: c.unit, Kind: c.kind}, &clean{}
+	if c.every <= 0 || c.hz > 0 || c.unlogged || c.sparse || c.when != nil {
+		return s, truth
+	}
+	n := int(turns/float64(c.every)) + 2
+	s.Time = make([]int64, 0, n)
+	switch c.kind {
+	case schemas.Float64:
+		s.Float = make([]float64, 0, n)
+	case schemas.Bool:
+		s.Bool = make([]bool, 0, n)
+	case schemas.Int64:
+		s.Int = make([]int64, 0, n)
+	}
+	truth.t, truth.v, truth.step = make([]int64, 0, n), make([]float64, 0, n), make([]int, 0, n)
+	return s, truth
 }
 
 func (rec *recorder) step(w *world) {

@@ -124,22 +124,36 @@ func RunOptions(o Options) (*Match, error) {
 
 // playWorld is RunOptions with the world as the match left it.
 func playWorld(o Options) (*Match, *world, error) {
+	w, o, err := worldOf(o)
+	if err != nil {
+		return nil, nil, err
+	}
+	w.run()
+	return w.match(o), w, nil
+}
+
+// worldOf is the world of a match about to begin, with the options it was made by.
+func worldOf(o Options) (*world, Options, error) {
 	s, ok := findScenario(o.Scenario)
 	if !ok {
 		var names []string
 		for _, i := range Scenarios() {
 			names = append(names, i.Name)
 		}
-		return nil, nil, fmt.Errorf("scenario %q is not known: use one of %s", o.Scenario, strings.Join(names, ", "))
+		return nil, o, fmt.Errorf("scenario %q is not known: use one of %s", o.Scenario, strings.Join(names, ", "))
 	}
 	if o.Seed == 0 {
 		o.Seed = s.seed
 	}
 	if err := s.prepare(o); err != nil {
-		return nil, nil, err
+		return nil, o, err
 	}
-	w := newWorld(s, o)
-	w.run()
+	return newWorld(s, o), o, nil
+}
+
+// match is what everybody gets of a world that has come to its end.
+func (w *world) match(o Options) *Match {
+	s := w.scenario
 	m := &Match{
 		Log:       w.recorder.log(),
 		Profile:   profileFor(w),
@@ -159,7 +173,7 @@ func playWorld(o Options) (*Match, *world, error) {
 	if a := s.sensors.arrival; a.late > 0 || a.doubled > 0 {
 		m.Arrived = a.arrived(m.Log)
 	}
-	return m, w, nil
+	return m
 }
 
 func or(s, otherwise string) string {

@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
-	"github.com/stretchr/testify/require"
 )
 
 // stand is a stuck piece as the onlooker sees it.
@@ -134,57 +133,51 @@ func (o *onlooker) pushed(w *world, c *piece) bool {
 	return true
 }
 
-// The jams of the truth are those of the onlooker in 40 drawn matches, half of them with the
-// physics of the exam: none more, none less, starting and ending within 60 ms. Only a stop
-// whose driven stretch is within 30 ms of the least length may be seen by one of the two.
-func TestTrueJamsAgreeWithAnOnlooker(t *testing.T) {
-	t.Parallel()
-	jams, stayed, causes := 0, 0, map[string]int{}
-	for seed := uint64(1); seed <= 40; seed++ {
-		s, _ := findScenario([]string{Drawn, Exam}[seed%2])
-		o := Options{Scenario: s.name, Seed: seed + 500}
-		require.NoError(t, s.prepare(o))
-		w := newWorld(s, o)
-		see := onlooker{pieces: map[*piece]*atRest{}, near: map[*piece]lately{}}
-		for last := int(w.until / step); w.steps < last; w.steps++ {
-			w.advance()
-			see.look(w)
-		}
-		for _, r := range see.pieces {
-			if r.jam != nil {
-				r.jam.open = true
-				see.found = append(see.found, *r.jam)
-			}
-		}
-		see.found = slices.DeleteFunc(see.found, func(s stand) bool { return s.piece == 0 }) // went on in a later one
-		var told []stand
-		for _, c := range slices.Concat(w.path.gone, w.path.pieces) {
-			for _, k := range c.trace.stops() {
-				told = append(told, stand{
-					piece: c.id, start: c.trace.at(w.path, k.start), end: c.trace.at(w.path, k.end),
-					open: k.end == len(c.trace.moments), ran: c.trace.longestRun(k),
-				})
-				v := view{world: w}
-				causes[v.cause(c, k)]++
-			}
-		}
-		for _, a := range told {
-			i := slices.IndexFunc(see.found, func(b stand) bool { return a.same(b) })
-			assert.True(t, i >= 0 || a.ran < leastS+0.03, "seed %d %v: the truth has %+v, the onlooker %+v", seed, s.with, a, see.found)
-			jams++
-			if a.open {
-				stayed++
-			}
-		}
-		for _, b := range see.found {
-			i := slices.IndexFunc(told, func(a stand) bool { return a.same(b) })
-			assert.True(t, i >= 0 || b.ran < leastS+0.03, "seed %d %v: the onlooker has %+v, the truth %+v", seed, s.with, b, told)
+func newOnlooker() *onlooker {
+	return &onlooker{pieces: map[*piece]*atRest{}, near: map[*piece]lately{}}
+}
+
+// jamsAgreed counts what jams of the truth were compared with the onlooker's.
+type jamsAgreed struct {
+	jams, stayed int
+	causes       map[string]int
+}
+
+// agrees holds the jams of the truth against the onlooker's: none more, none less, starting
+// and ending within 60 ms. Only a stop whose driven stretch is within 30 ms of the least
+// length may be seen by one of the two.
+func (o *onlooker) agrees(t *testing.T, w *world, where string, n *jamsAgreed) {
+	t.Helper()
+	for _, r := range o.pieces {
+		if r.jam != nil {
+			r.jam.open = true
+			o.found = append(o.found, *r.jam)
 		}
 	}
-	assert.Greater(t, jams, 25)
-	assert.Positive(t, stayed)
-	assert.Positive(t, causes["locked"])
-	assert.Positive(t, causes["slipping"])
+	seen := slices.DeleteFunc(o.found, func(s stand) bool { return s.piece == 0 }) // went on in a later one
+	var told []stand
+	for _, c := range slices.Concat(w.path.gone, w.path.pieces) {
+		for _, k := range c.trace.stops() {
+			told = append(told, stand{
+				piece: c.id, start: c.trace.at(w.path, k.start), end: c.trace.at(w.path, k.end),
+				open: k.end == len(c.trace.moments), ran: c.trace.longestRun(k),
+			})
+			v := view{world: w}
+			n.causes[v.cause(c, k)]++
+		}
+	}
+	for _, a := range told {
+		i := slices.IndexFunc(seen, func(b stand) bool { return a.same(b) })
+		assert.True(t, i >= 0 || a.ran < leastS+0.03, "%s: the truth has %+v, the onlooker %+v", where, a, seen)
+		n.jams++
+		if a.open {
+			n.stayed++
+		}
+	}
+	for _, b := range seen {
+		i := slices.IndexFunc(told, func(a stand) bool { return a.same(b) })
+		assert.True(t, i >= 0 || b.ran < leastS+0.03, "%s: the onlooker has %+v, the truth %+v", where, b, told)
+	}
 }
 
 func (a stand) same(b stand) bool {

@@ -28,30 +28,49 @@ type powerRun struct {
 
 func runPower(t *testing.T, o Options) *powerRun {
 	t.Helper()
-	s, ok := findScenario(o.Scenario)
-	require.True(t, ok)
-	require.NoError(t, s.prepare(o))
-	w := newWorld(s, o)
-	run := &powerRun{world: w, fresh: *w.battery, parts: make([][]float64, len(breakers(w)))}
-	b := w.battery
+	w, _, err := worldOf(o)
+	require.NoError(t, err)
+	run := watchPower(w)
 	for last := int(w.until / step); w.steps < last; w.steps++ {
-		open, u1, u2, slow, ohms := b.openCircuit(), b.u1, b.u2, b.relaxation(), b.series()
-		w.advance()
-		i := w.supply.current
-		run.volts, run.amps = append(run.volts, w.supply.voltage), append(run.amps, i)
-		run.quiet, run.loose = append(run.quiet, w.supply.quiet()), append(run.loose, w.supply.contact.resistance())
-		run.openJ += open * i * step
-		run.inBattery += i * i * ohms * step
-		run.inContact += i * i * w.supply.contact.resistance() * step
-		u1, u2 = (u1+b.u1)/2, (u2+b.u2)/2
-		run.inRelaxation += (u1*u1/(b.r1*slow) + u2*u2/(b.r2*slow)) * step
-		for k, br := range breakers(w) {
-			run.parts[k] = append(run.parts[k], br.current())
-			run.inWires += (w.supply.voltage - br.at) * br.current() * step
-		}
+		run.advance()
 	}
-	run.truth = truth(w, &Match{Log: w.recorder.log(), Robot: s.robot})
+	run.finish()
 	return run
+}
+
+// watchPower is a run about to begin.
+func watchPower(w *world) *powerRun {
+	n := int(w.until/step) + 1
+	series := func() []float64 { return make([]float64, 0, n) }
+	run := &powerRun{world: w, fresh: *w.battery, volts: series(), amps: series(), quiet: series(), loose: series()}
+	for range breakers(w) {
+		run.parts = append(run.parts, series())
+	}
+	return run
+}
+
+// advance is one step of the world, noted.
+func (p *powerRun) advance() {
+	w, b := p.world, p.world.battery
+	open, u1, u2, slow, ohms := b.openCircuit(), b.u1, b.u2, b.relaxation(), b.series()
+	w.advance()
+	i := w.supply.current
+	p.volts, p.amps = append(p.volts, w.supply.voltage), append(p.amps, i)
+	p.quiet, p.loose = append(p.quiet, w.supply.quiet()), append(p.loose, w.supply.contact.resistance())
+	p.openJ += open * i * step
+	p.inBattery += i * i * ohms * step
+	p.inContact += i * i * w.supply.contact.resistance() * step
+	u1, u2 = (u1+b.u1)/2, (u2+b.u2)/2
+	p.inRelaxation += (u1*u1/(b.r1*slow) + u2*u2/(b.r2*slow)) * step
+	for k, br := range breakers(w) {
+		p.parts[k] = append(p.parts[k], br.current())
+		p.inWires += (w.supply.voltage - br.at) * br.current() * step
+	}
+}
+
+// finish is told that the match is over.
+func (p *powerRun) finish() {
+	p.truth = truth(p.world, &Match{Log: p.world.recorder.log(), Robot: p.world.scenario.robot})
 }
 
 // balanced checks charge and energy from every side: what left the battery as charge, what

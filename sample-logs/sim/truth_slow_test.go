@@ -71,23 +71,24 @@ func TestTroublesCostTheirSeconds(t *testing.T) {
 	}
 }
 
-// What is only uneven, or usual here, makes no cycle slow.
-func TestConfoundersMakeNothingSlow(t *testing.T) {
-	t.Parallel()
-	for _, name := range []string{
+// onlyUneven are the conditions by which a match is uneven, or unusual, and no cycle slow.
+func onlyUneven() []string {
+	return []string{
 		"tapping", "queues", "uneven-pace", "two-goals", "two-pickups", "moved-zones", "hand-overs", "handed-in",
 		"rolling-pieces", "double-loads", "slow-counter", "counted-after-end", "counted-too-late", "corrected-counter",
 		"reset-counter", "beginner", "expert", "full-autonomous", "empty-autonomous", "long-pause", "disabled-midway",
-	} {
-		w, m := driven(t, 5, name)
-		n := len(scoredIn(m, schemas.PeriodDriver))
-		assert.GreaterOrEqual(t, n, 3, name)
-		for _, c := range m.Truth.Cycles {
-			bad := slices.ContainsFunc(w.losses, func(l loss) bool { // a driver may miss, and aim badly, without being told to
-				at := w.begin + l.at
-				return (l.cause == lostMiss || l.cause == lostAim) && c.StartS <= at && at < c.EndS
-			})
-			assert.False(t, c.Slow && !bad, "%s: %+v", name, c)
-		}
+	}
+}
+
+// nothingSlow: what is only uneven, or usual here, makes no cycle slow.
+func nothingSlow(t *testing.T, w *world, m *Match) {
+	t.Helper()
+	assert.GreaterOrEqual(t, len(scoredIn(m, schemas.PeriodDriver)), 3)
+	for _, c := range m.Truth.Cycles {
+		bad := slices.ContainsFunc(w.losses, func(l loss) bool { // a driver may miss, and aim badly, without being told to
+			at := w.begin + l.at
+			return (l.cause == lostMiss || l.cause == lostAim) && c.StartS <= at && at < c.EndS
+		})
+		assert.False(t, c.Slow && !bad, "%+v", c)
 	}
 }

@@ -66,6 +66,7 @@ func TestChargeAndEnergyAddUp(t *testing.T) {
 // The brownouts in the truth are those of the noise-free voltage at every step: each lies
 // on a dip, and each dip that lasts longer than three samples is there.
 func TestBrownoutsAgreeWithEveryStep(t *testing.T) {
+	t.Parallel()
 	w := watch(t, "brownout", 6)
 	type dip struct{ start, end, low float64 }
 	var dips []dip
@@ -143,6 +144,7 @@ func TestJamsAreWhenAPieceWasHeld(t *testing.T) {
 // Before the match nothing moves, and the bus is the open circuit less what the computer
 // draws.
 func TestLeadInIsAtRest(t *testing.T) {
+	t.Parallel()
 	w := watch(t, "clean", 3)
 	b := w.world.battery
 	full := newWorld(w.world.scenario, Options{Seed: 3}).battery.openCircuit()
@@ -157,6 +159,7 @@ func TestLeadInIsAtRest(t *testing.T) {
 
 // Sensors differ from the truth by about their noise and their step, and lose few samples.
 func TestSensorsAreNoisyAsSaid(t *testing.T) {
+	t.Parallel()
 	w := watch(t, "clean", 5)
 	for i, c := range w.world.recorder.channels {
 		if c.kind != schemas.Float64 || c.every == 0 {
