@@ -1,0 +1,271 @@
+package collector
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/ingest/journal"
+	"github.com/afterbell/afterbell/ingest/wire"
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// gathered is a robot's samples that have no place yet, by boot, in order of arrival.
+type gathered struct {
+	boots   map[uint32]*pile
+	samples int
+	through uint64 // number of the last frame looked at
+	frames  []frameSeen
+}
+
+// frameSeen is a frame that held samples without a place.
+type frameSeen struct {
+	number  uint64
+	boot    uint32
+	newest  int64 // greatest time of its samples; robot time
+	arrived int64
+	bytes   int64
+}
+
+// rest is the first of the frames that hold a sample beyond the horizons, when it arrived, and
+// how many bytes such frames have. Without one, it is the frame after the last one looked at.
+func (g *gathered) rest(settled []settledFrame) (first uint64, arrived, bytes int64) {
+	for _, f := range g.frames {
+		if f.newest <= horizonOf(settled, f.number, f.boot) {
+			continue
+		}
+		if first == 0 {
+			first, arrived = f.number, f.arrived
+		}
+		bytes += f.bytes
+	}
+	if first == 0 {
+		return g.through + 1, 0, 0
+	}
+	return first, arrived, bytes
+}
+
+// pile is the samples of one boot, by number of the signal.
+type pile struct {
+	boot    bootView
+	columns []column
+}
+
+// column is the samples of one signal. texts holds the values of a text signal.
+type column struct {
+	times  []int64
+	values []uint64
+	texts  []string
+}
+
+// bootView is what settling needs to know of a boot, as it was when settling began.
+type bootView struct {
+	number  uint32
+	source  string
+	entries []wire.Entry
+	shift   int64 // to common time
+}
+
+// gather reads the robot's frames from its first unsettled one up to through.
+func (c *Collector) gather(state robotState, views map[uint32]bootView, through uint64) (*gathered, error) {
+	g := &gathered{boots: map[uint32]*pile{}, through: through}
+	want := func(kind byte, head []byte) bool {
+		if kind != frameRows || len(head) < 4 {
+			return false
+		}
+		_, ours := views[wire.StoredBoot(head)]
+		return ours
+	}
+	seen := map[uint32]uint64{}
+	err := c.journal.Read(state.From, through, want, func(f journal.Frame) error {
+		rows, ok := wire.ParseStored(f.Payload)
+		if !ok || rows.Samples == 0 {
+			return nil
+		}
+		if last, again := seen[rows.Boot]; again && rows.Seq <= last {
+			return nil
+		}
+		seen[rows.Boot] = rows.Seq
+		view := views[rows.Boot]
+		horizon := horizonOf(state.Settled, f.Number, rows.Boot)
+		p := g.boots[rows.Boot]
+		if p == nil {
+			p = &pile{boot: view, columns: make([]column, len(view.entries))}
+			g.boots[rows.Boot] = p
+		}
+		if n := p.take(&rows, horizon); n > 0 {
+			g.samples += n
+			g.frames = append(g.frames, frameSeen{f.Number, rows.Boot, rows.Newest, rows.Arrived, int64(len(f.Payload))})
+		}
+		return nil
+	})
+	return g, err
+}
+
+// horizonOf is the time up to which samples of that boot in that frame have their place.
+func horizonOf(settled []settledFrame, frame uint64, boot uint32) int64 {
+	horizon := int64(math.MinInt64)
+	for _, s := range settled {
+		if h, ok := s.Horizons[boot]; ok && frame <= s.Through {
+			horizon = max(horizon, h)
+		}
+	}
+	return horizon
+}
+
+// take appends the samples later than the horizon and returns how many they were.
+func (p *pile) take(rows *wire.Stored, horizon int64) int {
+	taken := 0
+	for i := range rows.Samples {
+		t := rows.TimeAt(i)
+		n := rows.SignalAt(i)
+		if t <= horizon || int(n) >= len(p.columns) {
+			continue
+		}
+		c := &p.columns[n]
+		c.times = append(c.times, t)
+		v := rows.ValueAt(i)
+		if p.boot.entries[n].Kind == schemas.Text {
+			c.texts = append(c.texts, string(rows.TextAt(v)))
+		} else {
+			c.values = append(c.values, v)
+		}
+		taken++
+	}
+	return taken
+}
+
+// log is the gathered samples as a log in common time. numbers is the number in the file of
+// each boot. The columns are used up.
+func (g *gathered) log(numbers map[uint32]int32) *schemas.Log {
+	var signals []*schemas.Signal
+	for _, p := range g.sorted() {
+		for i := range p.columns {
+			if s := p.signal(i, numbers[p.boot.number]); s != nil {
+				signals = append(signals, s)
+			}
+		}
+	}
+	return merged(signals)
+}
+
+// sorted are the piles in order of their boots.
+func (g *gathered) sorted() []*pile {
+	var out []*pile
+	for _, p := range g.boots {
+		out = append(out, p)
+	}
+	slices.SortFunc(out, func(a, b *pile) int { return cmp.Compare(a.boot.number, b.boot.number) })
+	return out
+}
+
+// signal is one column as a signal; nil when it is empty.
+func (p *pile) signal(i int, number int32) *schemas.Signal {
+	c, e := &p.columns[i], p.boot.entries[i]
+	if len(c.times) == 0 {
+		return nil
+	}
+	s := &schemas.Signal{Name: e.Name, Unit: e.Unit, Kind: e.Kind, Time: c.times}
+	if p.boot.shift != 0 {
+		for j := range s.Time {
+			s.Time[j] += p.boot.shift
+		}
+	}
+	if number != 0 {
+		s.Boot = make([]int32, len(c.times))
+		for j := range s.Boot {
+			s.Boot[j] = number
+		}
+	}
+	switch e.Kind {
+	case schemas.Float64:
+		s.Float = make([]float64, len(c.values))
+		for j, v := range c.values {
+			s.Float[j] = math.Float64frombits(v)
+		}
+	case schemas.Int64:
+		s.Int = make([]int64, len(c.values))
+		for j, v := range c.values {
+			s.Int[j] = int64(v)
+		}
+	case schemas.Bool:
+		s.Bool = make([]bool, len(c.values))
+		for j, v := range c.values {
+			s.Bool[j] = v != 0
+		}
+	default:
+		s.Text = c.texts
+	}
+	return s
+}
+
+// merged is a log of signals of which several may have one name: samples of different boots,
+// or of the store and of late batches. Of equal boot and time the later in the list wins. A
+// signal that has another kind, or another unit, than the first of its name keeps its samples
+// under a name that says so: nothing acknowledged is dropped, nor changed.
+func merged(signals []*schemas.Signal) *schemas.Log {
+	log := &schemas.Log{}
+	byName := map[string]*schemas.Signal{}
+	for _, s := range signals {
+		into := byName[s.Name]
+		if into != nil && (into.Kind != s.Kind || into.Unit != s.Unit && s.Unit != "" && into.Unit != "") {
+			s.Name = otherName(s)
+			into = byName[s.Name]
+		}
+		if into == nil {
+			byName[s.Name] = s
+			log.Signals = append(log.Signals, s)
+			continue
+		}
+		join(into, s)
+	}
+	log.Normalize()
+	return log
+}
+
+// otherName is the name of a signal that does not go with the one of its name.
+func otherName(s *schemas.Signal) string {
+	tail := "~" + s.Kind.String()
+	if s.Unit != "" {
+		tail += "~" + s.Unit
+	}
+	name := s.Name
+	for len(name)+len(tail) > schemas.MaxSignalName {
+		name = name[:len(name)-1]
+	}
+	return name + tail
+}
+
+func join(into, s *schemas.Signal) {
+	if into.Unit == "" {
+		into.Unit = s.Unit
+	}
+	if into.Boot != nil || s.Boot != nil {
+		into.Boot = append(bootsOf(into), bootsOf(s)...)
+	}
+	into.Time = append(into.Time, s.Time...)
+	into.Float = append(into.Float, s.Float...)
+	into.Int = append(into.Int, s.Int...)
+	into.Bool = append(into.Bool, s.Bool...)
+	into.Text = append(into.Text, s.Text...)
+}
+
+func bootsOf(s *schemas.Signal) []int32 {
+	if s.Boot != nil {
+		return s.Boot
+	}
+	return make([]int32, s.Len())
+}
+
+// bounds is the least and the greatest common time.
+func (g *gathered) bounds() (first, last int64) {
+	first, last = math.MaxInt64, math.MinInt64
+	for _, p := range g.boots {
+		for i := range p.columns {
+			for _, t := range p.columns[i].times {
+				first, last = min(first, t+p.boot.shift), max(last, t+p.boot.shift)
+			}
+		}
+	}
+	return first, last
+}

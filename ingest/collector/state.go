@@ -1,0 +1,447 @@
+package collector
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"sync"
+
+	"github.com/afterbell/afterbell/ingest/clock"
+	"github.com/afterbell/afterbell/ingest/journal"
+	"github.com/afterbell/afterbell/ingest/wire"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+// boot is one power-up of one source of a robot. Its number is its place in Collector.boots
+// and what the frames of the journal call it.
+type boot struct {
+	Number  uint32       `json:"number"`
+	Robot   string       `json:"robot"`
+	Source  string       `json:"source"`
+	Boot    string       `json:"boot"`
+	Entries []wire.Entry `json:"entries"` // of the signals, as journalled
+	Seq     uint64       `json:"seq"`     // of the highest batch accepted
+	Seen    int64        `json:"seen"`    // collector time of the last message
+	Newest  int64        `json:"newest"`  // greatest time of a sample; robot time
+	Oldest  int64        `json:"oldest"`  // least time of a sample
+	Any     bool         `json:"any"`     // whether there was a sample at all
+	Samples int64        `json:"samples"`
+	Clock   clock.Track  `json:"clock"`
+	// Shift is what was added to robot time for a common time of all boots of the robot, once
+	// it was used for a sealed match: it never changes after that.
+	Shift *int64 `json:"shift,omitempty"`
+
+	unacked []accepted // batches that are not known to be durable
+	watched []bool     // by signal: one the watch looks at
+	names   *wire.Names
+	owner   *session // the one connection that may send for it
+}
+
+// accepted is a batch and the frame it is in.
+type accepted struct{ frame, seq uint64 }
+
+// durable is the highest batch of the boot in a frame up to that one.
+func (b *boot) durable(frame uint64) uint64 {
+	n := 0
+	for n < len(b.unacked) && b.unacked[n].frame <= frame {
+		n++
+	}
+	b.unacked = b.unacked[n:]
+	if len(b.unacked) > 0 {
+		return b.unacked[0].seq - 1
+	}
+	return b.Seq
+}
+
+// provisional is the shift to a common time as it is known now: by the clock fit, which is
+// never worse than 'it was sent before it arrived'.
+func (b *boot) provisional() int64 {
+	if b.Shift != nil {
+		return *b.Shift
+	}
+	if fit, ok := b.Clock.Fit(); ok {
+		return int64(math.Round(fit.Collector(b.Newest))) - b.Newest
+	}
+	return b.Seen - b.Newest
+}
+
+// robot is everything of one robot.
+type robot struct {
+	name    string
+	profile *profile.Profile // nil when nobody gave one
+	kept    robotState
+	watch   watch
+
+	arrived  int64      // collector time of the last batch
+	waiting  int64      // collector time of the oldest batch that may hold unsettled samples; 0 for none
+	unplaced int64      // bytes of journal since then
+	late     int64      // collector time of the first late batch not looked at; 0 for none
+	lateAt   int64      // and of the last
+	one      sync.Mutex // held while settling
+	settling bool       // guarded by Collector.mu, as all that follows
+	again    bool       // something became due while settling
+	failed   error
+	retryAt  int64
+}
+
+// robotState is what of a robot survives in the journal.
+type robotState struct {
+	Robot   string         `json:"robot"`
+	Manual  []manualMatch  `json:"manual,omitempty"`  // by message, and not settled
+	Matches []sealedMatch  `json:"matches,omitempty"` // of the last days, in order of time
+	Settled []settledFrame `json:"settled,omitempty"`
+	From    uint64         `json:"from"`              // no frame before this has an unsettled sample
+	Planned *plan          `json:"planned,omitempty"` // names given and not yet published
+}
+
+// manualMatch is one that a message opened.
+type manualMatch struct {
+	Event string `json:"event"`
+	Match string `json:"match"`
+	Boot  uint32 `json:"boot"`
+	Start *int64 `json:"start,omitempty"` // robot time; nil: that of the first sample to follow
+	End   *int64 `json:"end,omitempty"`   // robot time; nil while it runs
+	Ended bool   `json:"ended"`
+}
+
+// sealedMatch is one that is in the store.
+type sealedMatch struct {
+	ID     schemas.MatchID `json:"id"`
+	Base   int64           `json:"base"` // what was taken from common time for the times of its file
+	First  int64           `json:"first"`
+	Last   int64           `json:"last"` // greatest time it may hold, whether reached or not
+	Start  int64           `json:"start"`
+	End    int64           `json:"end"`
+	Manual bool            `json:"manual,omitempty"`
+	Open   bool            `json:"open,omitempty"` // ended by silence only: it may go on
+	Seal   int             `json:"seal"`
+	Boots  []uint32        `json:"boots"` // number in its file is the place here
+	At     int64           `json:"at"`    // collector time of its start
+	Topped bool            `json:"topped"`
+	Late   int             `json:"late"`
+}
+
+// settledFrame says which samples have their place: those in frames up to Through whose time
+// is at or below the horizon of their boot.
+type settledFrame struct {
+	Through  uint64           `json:"through"`
+	Horizons map[uint32]int64 `json:"horizons"` // robot time, by boot
+}
+
+// plan is the names that the settle under way gives, so that one that is begun again after
+// a crash gives the same.
+type plan struct {
+	Matches []plannedMatch `json:"matches,omitempty"`
+	Idle    string         `json:"idle,omitempty"`
+}
+
+type plannedMatch struct {
+	ID    schemas.MatchID `json:"id"`
+	Start int64           `json:"start"` // common time
+	Base  int64           `json:"base"`
+	Boots []uint32        `json:"boots"`
+}
+
+// Kinds of the journal's frames, besides journal.Head.
+const (
+	frameBoot    = 2 // boot
+	frameNames   = 3 // names
+	frameRows    = 4 // wire.Stored
+	frameClock   = 5 // clocked
+	frameMatch   = 6 // matched
+	framePlan    = 7 // planned
+	frameSettled = 8 // settledState
+)
+
+type (
+	namesFrame struct {
+		Boot    uint32       `json:"boot"`
+		First   int          `json:"first"`
+		Entries []wire.Entry `json:"entries"`
+	}
+	clockFrame struct {
+		Boot     uint32         `json:"boot"`
+		Exchange clock.Exchange `json:"exchange"`
+	}
+	matchFrame struct {
+		Boot    uint32      `json:"boot"`
+		Message manualMatch `json:"match"`
+		State   string      `json:"state"`
+		At      *int64      `json:"at,omitempty"`
+		_       struct{}    // fields only
+	}
+	planFrame struct {
+		Robot  string           `json:"robot"`
+		Plan   plan             `json:"plan"`
+		Shifts map[uint32]int64 `json:"shifts"` // now fixed, by boot
+	}
+	settledStateFrame struct {
+		State    robotState `json:"state"`
+		Waiting  int64      `json:"waiting"`
+		Unplaced int64      `json:"unplaced"`
+	}
+	headFrame struct {
+		Boots  []*boot     `json:"boots"`
+		Robots []robotHead `json:"robots"`
+	}
+	robotHead struct {
+		State    robotState          `json:"state"`
+		Watched  map[uint32]*watched `json:"watched"`
+		Arrived  int64               `json:"arrived"`
+		Waiting  int64               `json:"waiting"`
+		Unplaced int64               `json:"unplaced"`
+		Late     int64               `json:"late"`
+		LateAt   int64               `json:"late_at"`
+	}
+)
+
+func encode(v any) []byte {
+	data, err := json.Marshal(v)
+	if err != nil { // our own types hold nothing JSON cannot
+		panic(err)
+	}
+	return data
+}
+
+// snapshot is the state as the payload of a head. The lock is held.
+func (c *Collector) snapshot() ([]byte, error) {
+	var h headFrame
+	for _, b := range c.boots {
+		if b != nil {
+			h.Boots = append(h.Boots, b)
+		}
+	}
+	for _, r := range c.robots {
+		h.Robots = append(h.Robots, r.head())
+	}
+	slices.SortFunc(h.Robots, func(a, b robotHead) int { return strings.Compare(a.State.Robot, b.State.Robot) })
+	data, err := json.Marshal(h)
+	if err != nil {
+		return nil, fmt.Errorf("taking a snapshot of the collector: %w", err)
+	}
+	return data, nil
+}
+
+func (r *robot) head() robotHead {
+	return robotHead{
+		State: r.kept, Watched: r.watch.boots,
+		Arrived: r.arrived, Waiting: r.waiting, Unplaced: r.unplaced, Late: r.late, LateAt: r.lateAt,
+	}
+}
+
+func (r *robot) restore(h robotHead) {
+	r.kept = h.State
+	r.watch.boots = h.Watched
+	r.arrived, r.waiting, r.unplaced, r.late, r.lateAt = h.Arrived, h.Waiting, h.Unplaced, h.Late, h.LateAt
+}
+
+// robot is the robot of that name, made when it is new. The lock is held.
+func (c *Collector) robot(name string) *robot {
+	r := c.robots[name]
+	if r == nil {
+		r = &robot{name: name, profile: c.o.Robots[name]}
+		r.kept.Robot = name
+		r.watch.mode = modeOf(r.profile)
+		c.robots[name] = r
+	}
+	return r
+}
+
+// putBoot puts a boot into its place. The lock is held.
+func (c *Collector) putBoot(b *boot) {
+	for len(c.boots) <= int(b.Number) {
+		c.boots = append(c.boots, nil)
+	}
+	c.boots[b.Number] = b
+	b.names = &wire.Names{}
+	b.names.Restore(b.Entries)
+	b.watched = nil
+	c.robot(b.Robot).markWatched(b)
+}
+
+// findBoot is the boot of that name, or nil. The lock is held.
+func (c *Collector) findBoot(robot, source, name string) *boot {
+	for _, b := range c.boots {
+		if b != nil && b.Robot == robot && b.Source == source && b.Boot == name {
+			return b
+		}
+	}
+	return nil
+}
+
+// replay takes one frame of the journal into the state, at the start. Frames it cannot read
+// are passed over: their checksum is right, so they are from another version, and refusing to
+// start would lose more.
+func (c *Collector) replay(f journal.Frame) error {
+	switch f.Kind {
+	case journal.Head:
+		var h headFrame
+		if json.Unmarshal(f.Payload, &h) != nil {
+			break
+		}
+		// A head repeats what the frames before it said, and is all there is when those
+		// are gone.
+		c.boots, c.robots = nil, map[string]*robot{}
+		for _, s := range h.Robots {
+			c.robot(s.State.Robot).restore(s)
+		}
+		for _, b := range h.Boots {
+			c.putBoot(b)
+		}
+	case frameBoot:
+		b := &boot{}
+		if json.Unmarshal(f.Payload, b) == nil {
+			c.putBoot(b)
+		}
+	case frameNames:
+		var n namesFrame
+		if json.Unmarshal(f.Payload, &n) == nil {
+			if b := c.bootOf(n.Boot); b != nil {
+				c.named(b, n)
+			}
+		}
+	case frameRows:
+		if rows, ok := wire.ParseStored(f.Payload); ok {
+			if b := c.bootOf(rows.Boot); b != nil {
+				c.took(c.robot(b.Robot), b, &rows, f.Number, len(f.Payload))
+			}
+		}
+	case frameClock:
+		var e clockFrame
+		if json.Unmarshal(f.Payload, &e) == nil {
+			if b := c.bootOf(e.Boot); b != nil {
+				b.Clock.Add(e.Exchange)
+			}
+		}
+	case frameMatch:
+		var m matchFrame
+		if json.Unmarshal(f.Payload, &m) == nil {
+			if b := c.bootOf(m.Boot); b != nil {
+				c.robot(b.Robot).matched(m)
+			}
+		}
+	case framePlan:
+		var p planFrame
+		if json.Unmarshal(f.Payload, &p) == nil {
+			c.planned(p)
+		}
+	case frameSettled:
+		var s settledStateFrame
+		if json.Unmarshal(f.Payload, &s) == nil {
+			r := c.robot(s.State.Robot)
+			r.kept = s.State
+			r.waiting, r.unplaced, r.late = s.Waiting, s.Unplaced, 0
+			if n := len(s.State.Settled); n > 0 {
+				r.watch.settledTo(s.State.Settled[n-1].Horizons)
+			}
+		}
+	}
+	return nil
+}
+
+// shiftOf brings the time of a boot to the common time of its robot, as well as is known now.
+func (c *Collector) shiftOf(number uint32) int64 {
+	if b := c.bootOf(number); b != nil {
+		return b.provisional()
+	}
+	return 0
+}
+
+func (c *Collector) bootOf(number uint32) *boot {
+	if int(number) >= len(c.boots) {
+		return nil
+	}
+	return c.boots[number]
+}
+
+// named takes new signals into a boot. The lock is held.
+func (c *Collector) named(b *boot, n namesFrame) {
+	if n.First > len(b.Entries) {
+		return // the frame between was damaged: these numbers mean nothing we know
+	}
+	b.Entries = append(b.Entries[:n.First:n.First], n.Entries...)
+	if len(b.names.Entries) < len(b.Entries) {
+		b.names.Restore(b.Entries[len(b.names.Entries):])
+	}
+	c.robot(b.Robot).markWatched(b)
+}
+
+// took notes a batch that is in the journal, and says whether it is time for the watch to
+// look. The lock is held.
+func (c *Collector) took(r *robot, b *boot, rows *wire.Stored, frame uint64, size int) (look bool) {
+	b.Seq = max(b.Seq, rows.Seq)
+	b.Seen = max(b.Seen, rows.Arrived)
+	b.Samples += int64(rows.Samples)
+	r.arrived = max(r.arrived, rows.Arrived)
+	if rows.Samples == 0 {
+		return false
+	}
+	if !b.Any {
+		b.Newest, b.Oldest = rows.Newest, rows.Newest
+	}
+	b.Newest = max(b.Newest, rows.Newest)
+	for i := range rows.Samples {
+		b.Oldest = min(b.Oldest, rows.TimeAt(i))
+	}
+	b.Any = true
+	b.Clock.Arrived(rows.Newest, rows.Arrived)
+	if r.waiting == 0 {
+		r.waiting = rows.Arrived
+	}
+	r.unplaced += int64(size)
+	if r.kept.From == 0 {
+		r.kept.From = frame
+	}
+	if r.isLate(b, rows) {
+		if r.late == 0 {
+			r.late = rows.Arrived
+		}
+		r.lateAt = rows.Arrived
+	}
+	r.openedBySample(b, rows)
+	return r.watch.see(b, rows)
+}
+
+// isLate is whether a batch holds a sample whose place was given to others already.
+func (r *robot) isLate(b *boot, rows *wire.Stored) bool {
+	n := len(r.kept.Settled)
+	if n == 0 {
+		return false
+	}
+	horizon, ok := r.kept.Settled[n-1].Horizons[b.Number]
+	if !ok {
+		// A boot the last settle knew nothing of, such as a radio that held everything back.
+		return len(r.kept.Matches) > 0 && rows.TimeAt(0)+b.provisional() <= r.kept.Matches[len(r.kept.Matches)-1].Last
+	}
+	for i := range rows.Samples {
+		if rows.TimeAt(i) <= horizon {
+			return true
+		}
+	}
+	return false
+}
+
+// planned takes over the names and shifts that a settle has fixed. The lock is held.
+func (c *Collector) planned(p planFrame) {
+	c.robot(p.Robot).kept.Planned = &p.Plan
+	for number, shift := range p.Shifts {
+		if b := c.bootOf(number); b != nil && b.Shift == nil {
+			b.Shift = &shift
+		}
+	}
+}
+
+// recovered looks, after all frames were read, for what a crash interrupted.
+func (c *Collector) recovered() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, r := range c.robots {
+		r.watch.look(c.shiftOf)
+		if r.kept.Planned != nil {
+			c.startSettle(r, dueEnded)
+		}
+	}
+}
