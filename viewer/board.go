@@ -39,11 +39,13 @@ func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
 		return
 	}
 	var data struct {
+		Live   template.HTML
 		Newest *newest
 		Groups []group
 		Agreed []string // how often the crew agreed, a sentence a robot
 	}
 	data.Agreed = agreed(rows)
+	data.Live = s.liveRows()
 	var on *row
 	for i := range rows {
 		if rows[i].Trouble != "" {
@@ -107,6 +109,9 @@ func (s *Server) allRows() ([]row, error) {
 	}
 	rows := make([]row, 0, len(ids))
 	for _, id := range ids {
+		if s.outsideMatches(id) {
+			continue
+		}
 		r := s.rowOf(id)
 		r.tally = s.tallyOf(id, r)
 		r.Href = address(id)

@@ -42,6 +42,8 @@ type Options struct {
 	Version string
 	Now     func() time.Time // the clock of notes; nil for the machine's
 	Log     *slog.Logger     // where trouble with stored files is told; nil for nowhere
+	// Live tells of the robots that are being collected; nil when this process does not.
+	Live func() []schemas.LiveRobot
 }
 
 // Server answers requests for pages. It may be used by many requests at once.
@@ -77,6 +79,7 @@ func New(h *home.Home, o Options) *Server {
 	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.board)
+	mux.HandleFunc("GET /live", s.live)
 	mux.HandleFunc("GET /m/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}/report.json", s.report)

@@ -11,6 +11,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/afterbell/afterbell/ingest/collector"
+	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/viewer"
 )
@@ -70,11 +72,16 @@ func checkListen(address string) error {
 // listen binds, which comes before anything is printed: a printed address can be opened.
 // The address has passed checkListen.
 func (a *app) listen(ctx context.Context, h *home.Home, address string) (*pages, error) {
+	return a.listenLive(ctx, h, address, nil)
+}
+
+// listenLive is listen for pages that also tell of robots being collected, if c is not nil.
+func (a *app) listenLive(ctx context.Context, h *home.Home, address string, c *collector.Collector) (*pages, error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("cannot serve on %s: %w; another program may use it, try --listen 127.0.0.1:0", address, err)
 	}
-	handler := viewer.New(h, viewer.Options{Version: version, Log: slog.New(slog.NewTextHandler(a.stderr, nil))})
+	handler := viewer.New(h, viewer.Options{Version: version, Log: slog.New(slog.NewTextHandler(a.stderr, nil)), Live: liveRobots(c)})
 	return &pages{
 		url:      "http://" + l.Addr().String(),
 		listener: l,
@@ -103,4 +110,12 @@ func (p *pages) run(ctx context.Context) error {
 		err = errors.Join(err, served)
 	}
 	return err
+}
+
+// liveRobots tells the pages of the robots that are being collected; nil when nobody collects.
+func liveRobots(c *collector.Collector) func() []schemas.LiveRobot {
+	if c == nil {
+		return nil
+	}
+	return c.Robots
 }

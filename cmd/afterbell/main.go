@@ -108,7 +108,7 @@ the piece path, brownouts, slow cycles and balance attempts, with causes and evi
 	root.SetHelpCommand(helpCommand())
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
-		a.demoCommand(), a.importCommand(), a.analyzeCommand(), a.serveCommand(), a.simulateCommand(),
+		a.demoCommand(), a.collectCommand(), a.importCommand(), a.analyzeCommand(), a.serveCommand(), a.simulateCommand(),
 		a.exportCommand(), a.verdictCommand(), a.verifyCommand(), a.profileCommand(), a.versionCommand(),
 	)
 	return root

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -75,7 +76,9 @@ type job struct {
 	profile *robotProfile
 	history []*schemas.Report
 	seal    int
-	stored  string // RFC 3339, when it was first stored; empty for one that is not
+	stored  string            // RFC 3339, when it was first stored; empty for one that is not
+	meta    map[string]string // more to keep with the samples
+	late    int               // samples that came after an earlier seal
 }
 
 // analyze makes the report.
@@ -137,7 +140,7 @@ func (j *job) publish(ctx context.Context, h *home.Home, replace bool) (*schemas
 	err := h.Publish(j.id, replace, func(dir string) error {
 		var sum matchfile.Summary
 		err := writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
-			sum, err = matchfile.Write(w, j.log, j.meta())
+			sum, err = matchfile.Write(w, j.log, j.fileMeta())
 			return err
 		})
 		if err != nil {
@@ -156,9 +159,10 @@ func (j *job) publish(ctx context.Context, h *home.Home, replace bool) (*schemas
 	return r, err
 }
 
-// meta is what the match file says of itself beside its samples.
-func (j *job) meta() map[string]string {
+// fileMeta is what the match file says of itself beside its samples.
+func (j *job) fileMeta() map[string]string {
 	m := map[string]string{"seal": strconv.Itoa(j.seal), "stored_at": j.stored}
+	maps.Copy(m, j.meta)
 	if j.at != nil {
 		m["at"] = *j.at
 	}
@@ -175,7 +179,7 @@ func (j *job) renew(h *home.Home, signalsSHA256 string) (*schemas.Report, error)
 	}
 	files := j.files(r)
 	files[signalsFile] = func(w io.Writer) error {
-		_, err := matchfile.Write(w, j.log, j.meta())
+		_, err := matchfile.Write(w, j.log, j.fileMeta())
 		return err
 	}
 	return r, h.Update(j.id, files)
@@ -278,6 +282,12 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 		j.at = &at
 	}
 	j.seal, _ = strconv.Atoi(meta["seal"])
+	j.meta = map[string]string{}
+	for _, key := range []string{metaBoots, metaStart, metaEnd} {
+		if v, ok := meta[key]; ok {
+			j.meta[key] = v
+		}
+	}
 	matches, err := period.Find(j.profile.Mode, j.log)
 	if err != nil {
 		return nil, "", err
@@ -286,7 +296,30 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 		return nil, "", fmt.Errorf("%s holds no samples", id)
 	}
 	j.match = longest(matches)
+	if byHand, ok := openedByHand(meta); ok {
+		if hit := overlapping(matches, byHand); len(hit.Periods) > 0 && j.profile.Mode != nil {
+			j.match = hit
+		} else {
+			byHand.First, byHand.Last = j.match.First, j.match.Last
+			j.match = byHand
+		}
+	}
 	return j, f.SHA256(), nil
+}
+
+// What is kept with the samples of a match that was collected live.
+const (
+	metaBoots = "boots"          // collector.BootMeta of each power-up
+	metaStart = "match_start_us" // of a match opened by hand
+	metaEnd   = "match_end_us"
+)
+
+// openedByHand is the stretch of a match that a message opened.
+func openedByHand(meta map[string]string) (period.Match, bool) {
+	start, err1 := strconv.ParseInt(meta[metaStart], 10, 64)
+	end, err2 := strconv.ParseInt(meta[metaEnd], 10, 64)
+	whole := []period.Span{{Mode: schemas.PeriodDriver, Start: start, End: end}}
+	return period.Match{Start: start, End: end, Periods: whole, Modes: whole}, err1 == nil && err2 == nil
 }
 
 // longest is the match a stored folder is about: its lead-in may hold the end of another.

@@ -547,7 +547,8 @@ func TestHandshakeIsGuarded(t *testing.T) {
 		"no protocol": {good, nil, 400},
 		"foreign page": {
 			http.Header{"Authorization": {"Bearer secret"}, "Origin": {"https://elsewhere.example"}},
-			[]string{wire.Subprotocol}, 403,
+			[]string{wire.Subprotocol},
+			403,
 		},
 	} {
 		_, res, err := f.dial(c.header, c.protocols...)

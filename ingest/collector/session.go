@@ -223,7 +223,7 @@ func (s *session) hello() bool {
 		return false
 	}
 	if m.Source == "" {
-		m.Source = "main"
+		m.Source = mainSource
 	}
 	fault := checkHello(&m)
 	if fault == nil {

@@ -474,7 +474,7 @@ func (s *settling) bootsIn(m stretch) []uint32 {
 	}
 	order := slices.SortedFunc(maps.Keys(firsts), func(a, b int32) int {
 		mainFirst := func(n int32) int {
-			if s.views[s.all[n]].source == "main" {
+			if s.views[s.all[n]].source == mainSource {
 				return 0
 			}
 			return 1
@@ -702,7 +702,7 @@ func (s *settling) publishIdle(log *schemas.Log, name string) error {
 	}
 	slices.SortStableFunc(boots, func(a, b uint32) int {
 		rank := func(n uint32) int {
-			if s.views[n].source == "main" {
+			if s.views[n].source == mainSource {
 				return 0
 			}
 			return 1
@@ -760,7 +760,9 @@ func (s *settling) finish(stored []sealedMatch, horizon int64) error {
 	if c.journal.Last() > s.g.through && r.waiting == 0 {
 		r.waiting = c.now() // what came meanwhile
 	}
-	if len(stored) == 0 {
+	if len(stored) > 0 {
+		r.volts.lowestSet = false // the next match has its own
+	} else {
 		r.retryAt = c.now() + lateWait // nothing could be told yet
 	}
 	_, err := c.journal.Append(frameSettled, encode(settledStateFrame{*k, r.waiting, r.unplaced}))

@@ -15,6 +15,9 @@ import (
 	"github.com/afterbell/afterbell/schemas/profile"
 )
 
+// mainSource is the computer of a robot whose clock is that of its matches.
+const mainSource = "main"
+
 // boot is one power-up of one source of a robot. Its number is its place in Collector.boots
 // and what the frames of the journal call it.
 type boot struct {
@@ -74,6 +77,7 @@ type robot struct {
 	profile *profile.Profile // nil when nobody gave one
 	kept    robotState
 	watch   watch
+	volts   volts
 
 	arrived  int64      // collector time of the last batch
 	waiting  int64      // collector time of the oldest batch that may hold unsettled samples; 0 for none
@@ -245,6 +249,9 @@ func (c *Collector) robot(name string) *robot {
 		r = &robot{name: name, profile: c.o.Robots[name]}
 		r.kept.Robot = name
 		r.watch.mode = modeOf(r.profile)
+		if r.profile != nil && r.profile.Power != nil {
+			r.volts.ref = r.profile.Power.Voltage
+		}
 		c.robots[name] = r
 	}
 	return r
@@ -402,6 +409,7 @@ func (c *Collector) took(r *robot, b *boot, rows *wire.Stored, frame uint64, siz
 		r.lateAt = rows.Arrived
 	}
 	r.openedBySample(b, rows)
+	r.volts.see(b, rows)
 	return r.watch.see(b, rows)
 }
 

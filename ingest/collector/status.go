@@ -5,37 +5,19 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/afterbell/afterbell/ingest/wire"
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
 )
 
-// Status is what can be said of a robot that is being collected.
-type Status struct {
-	Robot     string  `json:"robot"`
-	Profile   bool    `json:"profile"` // without one it is stored, and not analyzed
-	Connected bool    `json:"connected"`
-	Sources   int     `json:"sources"` // power-ups sending now
-	Match     string  `json:"match"`   // of a match that was opened by hand and runs
-	Running   bool    `json:"running"` // a match runs
-	Period    string  `json:"period"`
-	RunningS  float64 `json:"running_s"` // since it began
-	// SilentS is the age of the newest batch in seconds; null before the first.
-	SilentS  *float64 `json:"silent_s"`
-	Samples  int64    `json:"samples"` // since their power-ups were first heard of
-	OffsetMS *float64 `json:"offset_ms"`
-	BoundMS  *float64 `json:"bound_ms"` // the offset is right to within this; null when only arrivals tell it
-	Sealing  bool     `json:"sealing"`
-	Problem  string   `json:"problem"` // why the newest match could not be sealed
-	Newest   string   `json:"newest"`  // the newest sealed match
-}
-
 // Robots says how each robot is doing that sent something in the last minutes, by name.
-func (c *Collector) Robots() []Status {
+func (c *Collector) Robots() []schemas.LiveRobot {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	out := []Status{}
+	out := []schemas.LiveRobot{}
 	now := c.now()
 	for _, r := range c.robots {
-		s := Status{Robot: r.name, Profile: r.profile != nil, Sealing: r.settling && (r.watch.Complete || r.kept.Planned != nil)}
+		s := schemas.LiveRobot{Robot: r.name, Analyzed: r.profile != nil, Sealing: r.settling && (r.watch.Complete || r.kept.Planned != nil)}
 		var shown *boot
 		for _, b := range c.boots {
 			if b == nil || b.Robot != r.name {
@@ -53,28 +35,29 @@ func (c *Collector) Robots() []Status {
 		if shown == nil || !s.Connected && now-shown.Seen > shownFor {
 			continue
 		}
-		s.clock(shown)
+		tellClock(&s, shown)
 		if r.arrived > 0 {
 			silent := float64(max(0, now-r.arrived)) / 1e6
 			s.SilentS = &silent
 		}
-		s.running(r, c.shiftOf)
+		tellMatch(&s, r, c.shiftOf)
+		r.volts.tell(&s)
 		if r.failed != nil {
 			s.Problem = r.failed.Error()
 		}
 		if m := r.lastMatch(); m != nil {
-			s.Newest = m.ID.Match
+			s.Newest, s.Seal = m.ID.Event+"/"+m.ID.Match, m.Seal
 		}
 		out = append(out, s)
 	}
-	slices.SortFunc(out, func(a, b Status) int { return strings.Compare(a.Robot, b.Robot) })
+	slices.SortFunc(out, func(a, b schemas.LiveRobot) int { return strings.Compare(a.Robot, b.Robot) })
 	return out
 }
 
 // shownFor is how long a robot that has gone is still told of.
 const shownFor = 120 * second
 
-func (s *Status) clock(b *boot) {
+func tellClock(s *schemas.LiveRobot, b *boot) {
 	if _, ok := b.Clock.Fit(); !ok {
 		return
 	}
@@ -87,7 +70,7 @@ func (s *Status) clock(b *boot) {
 	}
 }
 
-func (s *Status) running(r *robot, shift func(uint32) int64) {
+func tellMatch(s *schemas.LiveRobot, r *robot, shift func(uint32) int64) {
 	s.Period = schemas.ModeDisabled
 	if r.watch.mode != nil {
 		s.Period = r.watch.Period
@@ -105,6 +88,54 @@ func (s *Status) running(r *robot, shift func(uint32) int64) {
 	if s.Running {
 		s.RunningS = float64(max(0, r.watch.newest-start)) / 1e6
 	}
+}
+
+// volts follows the supply, for those who watch while a match runs.
+type volts struct {
+	ref       *profile.Ref
+	unit      string
+	known     bool
+	now, low  float64 // as they were sent
+	lowestSet bool
+}
+
+// see takes in what a batch says of the supply.
+func (v *volts) see(b *boot, rows *wire.Stored) {
+	if v.ref == nil || b.Source != mainSource {
+		return
+	}
+	for i := range rows.Samples {
+		n := rows.SignalAt(i)
+		if int(n) >= len(b.Entries) || b.Entries[n].Name != v.ref.Signal {
+			continue
+		}
+		value := math.Float64frombits(rows.ValueAt(i))
+		if b.Entries[n].Kind == schemas.Int64 {
+			value = float64(int64(rows.ValueAt(i)))
+		}
+		if !finite(value) || b.Entries[n].Kind > schemas.Int64 {
+			continue
+		}
+		v.unit, v.known, v.now = b.Entries[n].Unit, true, value
+		if !v.lowestSet || value < v.low {
+			v.low, v.lowestSet = value, true
+		}
+	}
+}
+
+// tell puts the supply into a status, in volts.
+func (v *volts) tell(s *schemas.LiveRobot) {
+	if !v.known {
+		return
+	}
+	log := &schemas.Log{Signals: []*schemas.Signal{{
+		Name: v.ref.Signal, Unit: v.unit, Kind: schemas.Float64, Time: []int64{0, 1}, Float: []float64{v.now, v.low},
+	}}}
+	series, err := v.ref.Volts(log)
+	if err != nil || series == nil || len(series.V) < 2 {
+		return
+	}
+	s.VoltsNow, s.VoltsLow = &series.V[0], &series.V[1]
 }
 
 // Health says whether everything that is acknowledged can be kept.

@@ -1,4 +1,5 @@
 import { listen } from "./keys";
+import { watch } from "./live";
 import { link } from "./mates";
 import { keep } from "./ticks";
 
@@ -6,6 +7,7 @@ import { keep } from "./ticks";
 keep(document, localStorage, location.pathname);
 link(document);
 listen(document);
+watch(document);
 document.getElementById("print")?.addEventListener("click", (e) => {
   e.preventDefault();
   window.print();
