@@ -37,7 +37,6 @@ type collectOptions struct {
 	commitEvery     time.Duration
 	pendingMiB      int
 	messageMiB      int
-	disk            journal.Options
 }
 
 func (a *app) collectCommand() *cobra.Command {
