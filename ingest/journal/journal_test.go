@@ -142,6 +142,13 @@ func TestFlippedByteLosesOneFrameAndSaysSo(t *testing.T) {
 			if hit < len(ends)-1 {
 				require.Len(t, found.Damaged, 1, "byte %d", at)
 			}
+			var again []string
+			last, _ := j.Durable()
+			require.NoError(t, j.Read(1, last, nil, func(f Frame) error {
+				again = append(again, fmt.Sprintf("%d:%s", f.Kind, f.Payload))
+				return nil
+			}))
+			require.Equal(t, frames, again, "byte %d: what was replayed can be read later", at)
 			require.NoError(t, j.Close())
 		}
 	}

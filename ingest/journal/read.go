@@ -124,6 +124,7 @@ func (j *Journal) recoverSegment(id uint64, replay func(Frame) error, found *Rec
 	if stop != nil {
 		return s, stop
 	}
+	s.damaged = len(damaged) > 0
 	for _, d := range damaged {
 		found.Damaged = append(found.Damaged, Damage{File: path, Offset: d[0], Bytes: d[1] - d[0]})
 	}
@@ -264,8 +265,7 @@ func (j *Journal) readSegment(s segment, first, last uint64, want func(byte, []b
 	}
 	for at := 0; at+headerSize <= len(data); {
 		if binary.LittleEndian.Uint32(data[at:]) != magic {
-			at = max(nextFrame(data, at+1, 0), 0)
-			if at == 0 {
+			if at = nextFrame(data, at+1, s.first); at < 0 {
 				return nil
 			}
 			continue
@@ -277,21 +277,24 @@ func (j *Journal) readSegment(s segment, first, last uint64, want func(byte, []b
 			continue
 		}
 		payload := data[at+headerSize : at+headerSize+length]
-		if number > last {
+		sound := !s.damaged // else what a header says counts with its checksum only
+		if !sound {
+			_, size := frameAt(data[at:])
+			sound = size > 0
+		}
+		if sound && number > last {
 			return nil
 		}
-		skip := number < first || want != nil && !want(data[at+16], payload[:min(16, length)])
+		skip := sound && (number < first || want != nil && !want(data[at+16], payload[:min(16, length)]))
 		if skip {
 			at += headerSize + length
 			continue
 		}
 		frame, size := frameAt(data[at:])
 		if size == 0 {
-			next := nextFrame(data, at+1, number)
-			if next < 0 {
+			if at = nextFrame(data, at+1, s.first); at < 0 { // its number may be what is damaged
 				return nil
 			}
-			at = next
 			continue
 		}
 		at += size
