@@ -260,9 +260,8 @@ func TestFailingDiskAcknowledgesNothingAndRecovers(t *testing.T) {
 				require.Equal(t, durable, now)
 
 				// What a crash now would leave is all that was durable.
-				copied := t.TempDir()
-				require.NoError(t, os.CopyFS(filepath.Join(copied, "j"), os.DirFS(o.Dir)))
-				crashed, frames, _ := reopen(t, Options{Dir: filepath.Join(copied, "j")})
+				copied := crashCopy(t, o.Dir)
+				crashed, frames, _ := reopen(t, Options{Dir: copied})
 				require.Subset(t, frames, []string{"1:head", "2:before"})
 				require.NoError(t, crashed.Close())
 
@@ -279,6 +278,20 @@ func TestFailingDiskAcknowledgesNothingAndRecovers(t *testing.T) {
 			})
 		}
 	}
+}
+
+// crashCopy is a copy of a folder in which files come and go.
+func crashCopy(t *testing.T, dir string) string {
+	t.Helper()
+	var err error
+	for range 1000 {
+		copied := filepath.Join(t.TempDir(), "copy")
+		if err = os.CopyFS(copied, os.DirFS(dir)); err == nil {
+			return copied
+		}
+	}
+	require.NoError(t, err)
+	return ""
 }
 
 func TestClosingOnAFailingDiskSaysWhatIsLost(t *testing.T) {
