@@ -73,6 +73,7 @@ func TestAnyMatch(t *testing.T) {
 	}
 	t.Logf("%+v, %+v", power, jams)
 	assert.Greater(t, power.dips, 20)
+	assert.Greater(t, power.causes["weak_battery"], 3)
 	assert.Greater(t, power.lines, 15)
 	assert.Greater(t, power.rests, 12)
 	assert.Greater(t, jams.jams, 25)

@@ -299,7 +299,7 @@ func TestPowerConditionsDoWhatTheySay(t *testing.T) {
 			check(t, on, base)
 		})
 	}
-	for _, cause := range []string{"weak_battery", "bad_connection", "overload"} {
+	for _, cause := range []string{"bad_connection", "overload"} {
 		assert.Greater(t, agreed.causes[cause], 3, cause)
 	}
 }

@@ -42,6 +42,7 @@ func cycleFigures() []Figure {
 	return append(
 		out,
 		Figure{Name: "cycles left out, undecidable", Kind: Count},
+		Figure{Name: "cycles left out with history, too few of their match to be slow without", Kind: Count},
 		Figure{Name: "matches with history", Kind: Count},
 		Figure{Name: "matches of the fifth without history, field of their own", Kind: Count},
 		Figure{Name: "matches not looked at by cycles", Kind: Count},
@@ -133,6 +134,10 @@ func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 			}
 			continue
 		}
+		if which == withHistory && !enoughOf(c.Truth.Cycles, w.Period) {
+			t.add("cycles left out with history, too few of their match to be slow without", 1, 0)
+			continue
+		}
 		if g.Slow {
 			t.judge("slow cycle confidence"+which, slowConfidence(g), w.Slow)
 		}
@@ -176,6 +181,19 @@ func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 // leastCycles: under as many complete cycles, and without history, nothing is slow by
 // definition.
 const leastCycles = 6
+
+// enoughOf says whether the truth can call a cycle of a period slow. It holds a cycle against those
+// of its own match, and of the autonomous period, or with under leastCycles in the driver period, it
+// calls none slow, however long; an analysis that knows earlier matches may.
+func enoughOf(all []schemas.Cycle, period string) bool {
+	n := 0
+	for _, c := range all {
+		if c.Kind == "score" && c.Complete && c.Period == period {
+			n++
+		}
+	}
+	return period == schemas.PeriodDriver && n >= leastCycles
+}
 
 func completeCycles(all []schemas.Cycle) int {
 	n := 0
