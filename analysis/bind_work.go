@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
@@ -15,7 +16,8 @@ const (
 	turning    = 0.1 // of the roller's highest speed
 	travelling = 0.1 // of the mechanism's travel, within travelTime
 	travelTime = 300_000
-	fewPieces  = 2 // went all the way through the path: its rollers turned
+	workTime   = 200_000 // µs at a stretch; noise of a still one is beyond for a sample or two
+	fewPieces  = 2       // went all the way through the path: its rollers turned
 )
 
 // atWork are the stretches in which others saw the mechanism at work that a sensor watches,
@@ -93,7 +95,7 @@ func largest(s *series.Float) float64 {
 	return top
 }
 
-// beyond are the stretches in which the size of a signal is least or more.
+// beyond are the stretches of workTime and longer in which the size of a signal is least or more.
 func beyond(s *series.Float, least float64) []series.Interval {
 	on := series.Bool{T: s.T, V: make([]bool, len(s.V))}
 	for i, v := range s.V {
@@ -102,7 +104,7 @@ func beyond(s *series.Float, least float64) []series.Interval {
 	if len(s.T) == 0 {
 		return nil
 	}
-	return on.Runs(s.T[len(s.T)-1])
+	return slices.DeleteFunc(on.Runs(s.T[len(s.T)-1]), func(i series.Interval) bool { return i.Len() < workTime })
 }
 
 // travels are the stretches in which a position changed by a good part of all its travel.

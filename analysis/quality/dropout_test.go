@@ -159,3 +159,20 @@ func TestDropOutsByProperty(t *testing.T) {
 		assert.InDelta(t, at+length, got[0].EndS-schemas.Seconds(shift), 0.011)
 	})
 }
+
+// Where the robot stands the tilt is another each time. In steps wider than its noise it repeats 0
+// for long where that is near, and seldom where it is not: how it repeats there says nothing of here.
+func TestCoarseTiltsRepeatByTheLevel(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 4))
+	s := sampled("tilt", 100, 60, func(s float64) float64 {
+		at := 0.19
+		if s >= 10 && s < 20 {
+			at = 0.05 // here it stands the first time, and 0 is read nearly always
+		} else if s >= 20 && s < 50 {
+			at = 4 * math.Sin(s)
+		}
+		return math.Round((at+0.08*r.NormFloat64())/0.4)*0.4 + 0
+	})
+	rest := []series.Interval{stood(0, 10)[0], stood(10, 20)[0], stood(50, 60)[0]}
+	assert.Empty(t, dropOutsOf(rest, s))
+}

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // frozenOdds is the logarithm of how many times likelier than chance a repeat must be: one
@@ -51,6 +52,9 @@ func frozen(s *schemas.Signal, v []float64, m Mapped, in Input, cfg Config) []sc
 				if !inPeriod(times[r.to-1], in.Periods) || m.Restless && !restlessBefore(v, times, r.from, cfg) {
 					continue
 				}
+				if restsFilled(r, runs, m.Works, times) > quietAtRest {
+					continue // it repeats until its mechanism works again, and that may take long
+				}
 				f := fault(s, Frozen, times[r.from], times[min(r.to, len(times)-1)], fmt.Sprintf("repeats %v for %.2f s; its next longest repeat is %.2f s",
 					r.value, schemas.Seconds(r.length), schemas.Seconds(alike[n].length)))
 				f.Confidence = schemas.Some(1 / (1 + math.Exp(frozenOdds-3-tooLong(r, alike[n:]))))
@@ -60,6 +64,36 @@ func frozen(s *schemas.Signal, v []float64, m Mapped, in Input, cfg Config) []sc
 		}
 	}
 	return out
+}
+
+// restsFilled is how much of the time between two works of a mechanism lies in rests that one
+// repeat fills for half or more, the rest of run r left out; 0 where r lasts through a work, or no
+// work is known. A coarse reading of a mechanism that stands is the same all that time.
+func restsFilled(r run, runs []run, works []series.Interval, times []int64) float64 {
+	mine := series.Interval{Start: times[r.from], End: times[r.to-1]}
+	sorted := slices.SortedFunc(slices.Values(works), func(a, b series.Interval) int { return cmp.Compare(a.Start, b.Start) })
+	filled, all := int64(0), int64(0)
+	from := times[0]
+	for _, w := range append(sorted, series.Interval{Start: times[len(times)-1], End: times[len(times)-1]}) {
+		rest := series.Interval{Start: from, End: w.Start}
+		from = max(from, w.End)
+		if 2*w.Overlap(mine) > w.Len() || len(works) == 0 {
+			return 0
+		}
+		if rest.Len() <= 0 || rest.Overlap(mine) > 0 {
+			continue
+		}
+		all += rest.Len()
+		if slices.ContainsFunc(runs, func(o run) bool {
+			return 2*rest.Overlap(series.Interval{Start: times[o.from], End: times[o.to-1]}) >= rest.Len()
+		}) {
+			filled += rest.Len()
+		}
+	}
+	if all == 0 {
+		return 0
+	}
+	return float64(filled) / float64(all)
 }
 
 // byLength are runs with the longest first.

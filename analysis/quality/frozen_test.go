@@ -62,6 +62,46 @@ func TestFrozen(t *testing.T) {
 	}
 }
 
+// A lift that holds its load draws the same all the while, and in coarse steps reads the same
+// until it moves again. What repeats through a move is frozen, and so is what repeats while it
+// holds where a sound reading does not.
+func TestAHeldLiftIsNotFrozen(t *testing.T) {
+	var moves []float64 // s, each takes one
+	for at := 4.0; at < 235; at += 6 {
+		if at < 100 || at > 140 {
+			moves = append(moves, at)
+		}
+	}
+	var works []series.Interval
+	for _, at := range moves {
+		works = append(works, series.Interval{Start: schemas.Micros(at), End: schemas.Micros(at + 1)})
+	}
+	current := func(step float64) *schemas.Signal {
+		r := rand.New(rand.NewPCG(8, 8))
+		return sampled("current", 50, 240, func(s float64) float64 {
+			amps := 10.0
+			for _, at := range moves {
+				if s >= at && s < at+1 {
+					amps = 20 + 10*r.NormFloat64()
+				}
+			}
+			return math.Round((amps+0.2*r.NormFloat64())/step) * step
+		})
+	}
+	lift := Mapped{Signal: "current", Role: "moves[0].current", RestsAtZero: true, Works: works}
+	for _, c := range []struct {
+		name string
+		s    *schemas.Signal
+		want []string
+	}{
+		{"coarse, and held for long once", current(2.5), nil},
+		{"coarse, and the same through moves", held(current(2.5), 101, 160), []string{"current frozen"}},
+		{"fine, and the same while it holds", held(current(0.1), 105, 130), []string{"current frozen"}},
+	} {
+		assert.ElementsMatch(t, c.want, kinds(detect([]*schemas.Signal{c.s}, lift).Faults), c.name)
+	}
+}
+
 // A run of heads is geometric: of n runs the longest is about log(n) long over the logarithm
 // of one over the chance of another head (Schilling, The longest run of heads, 1990, from
 // memory). As long a run is no wonder, and one of several times that length is.

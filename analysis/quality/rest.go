@@ -52,7 +52,10 @@ func (q quiet) repeats(samples int) float64 {
 
 // repeatsAtZero is the probability that a reading of 0 is followed by another one, at most:
 // as by all readings but those in the longest runs, with room for stretches that are
-// quieter than others, and as where the robot is known to rest. Known is whether it is.
+// quieter than others, and as in the stretch at rest in which it is likeliest: where the robot
+// stands the level is another each time, and with it how often a coarse reading repeats. The
+// longest run of each stretch is left out of it, as it may be the one in question. Known is
+// whether it is known to rest.
 func repeatsAtZero(v []float64, times []int64, runs []run, rest []series.Interval) (p float64, known bool) {
 	var lengths []int
 	for _, r := range runs {
@@ -70,17 +73,12 @@ func repeatsAtZero(v []float64, times []int64, runs []run, rest []series.Interva
 	samples, repeats = 0, 0
 	zeros, again := 0, 0
 	for _, i := range rest {
-		for k := series.From(times, i.Start) + 1; k < len(v) && times[k] < i.End; k++ {
-			samples++
-			if v[k] == v[k-1] {
-				repeats++
-			}
-			if v[k-1] == 0 {
-				zeros++
-				if v[k] == 0 {
-					again++
-				}
-			}
+		here := zerosIn(v, times, i)
+		samples, repeats = samples+here.samples, repeats+here.repeats
+		zeros, again = zeros+here.zeros, again+here.again
+		if here.zeros-here.longest >= fewestAtRest {
+			_, high := stat.Wilson(here.again-max(0, here.longest-1), here.zeros-here.longest, 0.95)
+			p = max(p, high)
 		}
 	}
 	switch {
@@ -93,4 +91,29 @@ func repeatsAtZero(v []float64, times []int64, runs []run, rest []series.Interva
 		return max(p, math.Sqrt(float64(repeats+1)/float64(samples+2))), true
 	}
 	return max(p, 0.2), false
+}
+
+// counted is what is told of repeats in a stretch: readings with one before them, those that
+// repeat it, those behind a 0, those of them that are 0 too, and the longest run of 0.
+type counted struct{ samples, repeats, zeros, again, longest int }
+
+func zerosIn(v []float64, times []int64, i series.Interval) (c counted) {
+	run := 0
+	for k := series.From(times, i.Start) + 1; k < len(v) && times[k] < i.End; k++ {
+		c.samples++
+		if v[k] == v[k-1] {
+			c.repeats++
+		}
+		if v[k-1] != 0 {
+			run = 0
+			continue
+		}
+		c.zeros++
+		run++
+		c.longest = max(c.longest, run)
+		if v[k] == 0 {
+			c.again++
+		}
+	}
+	return c
 }
