@@ -111,7 +111,7 @@ func (l *link) dial(ctx context.Context) (*websocket.Conn, error) {
 	if l.c.Token != "" {
 		header.Set("Authorization", "Bearer "+l.c.Token)
 	}
-	d := websocket.Dialer{Subprotocols: []string{wire.Subprotocol}, HandshakeTimeout: l.c.pace.handshake}
+	d := websocket.Dialer{Subprotocols: []string{wire.Subprotocol}, HandshakeTimeout: l.c.pace.handshake, TLSClientConfig: l.c.TLS}
 	ws, response, err := d.DialContext(ctx, l.c.URL, header)
 	switch {
 	case errors.Is(err, websocket.ErrBadHandshake) && response != nil:

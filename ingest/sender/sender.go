@@ -23,6 +23,7 @@ package sender
 import (
 	"context"
 	"crypto/rand"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -37,11 +38,12 @@ import (
 
 // Config says who sends, to where and how. URL and Robot are required.
 type Config struct {
-	URL    string // of the collector, such as ws://10.0.0.5:5810/v1/live
-	Robot  string // as in its profile
-	Source string // which computer of the robot; main
-	Boot   string // unique for this power-up; a new one for each Sender
-	Token  string // the collector's, when it asks for one
+	URL    string      // of the collector, such as ws://10.0.0.5:4151/v1/live
+	Robot  string      // as in its profile
+	Source string      // which computer of the robot; main
+	Boot   string      // unique for this power-up; a new one for each Sender
+	Token  string      // the collector's, when it asks for one
+	TLS    *tls.Config // for wss://, such as the collector's own certificate among RootCAs
 	Spool  Spool
 	// Every is the time from one batch to the next; 20 ms.
 	Every time.Duration

@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"net/http"
+	"net/http/httptest"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -309,6 +310,23 @@ func TestRefusals(t *testing.T) {
 
 	server.Hello = func(h wire.Hello) *wire.Fault { return wire.Faultf(wire.BadName, "not here") }
 	require.ErrorContains(t, begin(t, c).Ready(soon(t)), "not here")
+}
+
+func TestEncrypted(t *testing.T) {
+	plain := server(t)
+	encrypted := httptest.NewUnstartedServer(plain)
+	encrypted.Config.ErrorLog = slog.NewLogLogger(slog.DiscardHandler, slog.LevelError)
+	encrypted.StartTLS()
+	defer encrypted.Close()
+	c := config("wss" + strings.TrimPrefix(encrypted.URL, "https"))
+	stranger := begin(t, c)
+	require.Eventually(t, func() bool { return strings.Contains(stranger.Stats().Trouble, "certificate") }, long, time.Millisecond)
+	c.TLS = encrypted.Client().Transport.(*http.Transport).TLSClientConfig
+	s := begin(t, c)
+	w := newScript()
+	w.record(s, 10)
+	require.NoError(t, s.Close(soon(t)))
+	w.check(t, plain)
 }
 
 func TestBatchTheCollectorDoesNotWant(t *testing.T) {
