@@ -65,6 +65,7 @@ func TestCommandsWithoutArguments(t *testing.T) {
 		{"import", exitUsage, []string{"a log file is missing", "see `afterbell import --help`"}},
 		{"analyze", exitUsage, []string{"a log file or a match is missing", "see `afterbell analyze --help`"}},
 		{"export", exitUsage, []string{"a match is missing", "see `afterbell export --help`"}},
+		{"replay", exitUsage, []string{"a match or a log file is missing", "see `afterbell replay --help`"}},
 		{"profile check", exitUsage, []string{"a profile is missing", "see `afterbell profile check --help`"}},
 		{"serve", exitFailed, []string{"there is no data folder at " + data, "import a log first"}},
 		{"verify", exitFailed, []string{"there is no data folder at " + data, "import a log first"}},
