@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sync"
+	"unsafe"
 
 	"github.com/afterbell/afterbell/ingest/journal"
 	"github.com/afterbell/afterbell/ingest/wire"
@@ -63,7 +65,8 @@ type bootView struct {
 	number  uint32
 	source  string
 	entries []wire.Entry
-	shift   int64 // to common time
+	shift   int64   // to common time
+	counts  []int32 // by signal: about how many samples have no place yet
 }
 
 // gather reads the robot's frames from its first unsettled one up to through.
@@ -77,29 +80,59 @@ func (c *Collector) gather(state robotState, views map[uint32]bootView, through 
 		return ours
 	}
 	seen := map[uint32]uint64{}
-	err := c.journal.Read(state.From, through, want, func(f journal.Frame) error {
-		rows, ok := wire.ParseStored(f.Payload)
-		if !ok || rows.Samples == 0 {
-			return nil
+	err := c.journal.Read(state.From, through, want, func(frames []journal.Frame) error {
+		batches := make([]batchRows, 0, len(frames))
+		for _, f := range frames {
+			rows, ok := wire.ParseStored(f.Payload)
+			if last, again := seen[rows.Boot]; !ok || rows.Samples == 0 || again && rows.Seq <= last {
+				continue
+			}
+			seen[rows.Boot] = rows.Seq
+			if g.boots[rows.Boot] == nil {
+				g.boots[rows.Boot] = newPile(views[rows.Boot])
+			}
+			batches = append(batches, batchRows{rows, f.Number, len(f.Payload), horizonOf(state.Settled, f.Number, rows.Boot)})
 		}
-		if last, again := seen[rows.Boot]; again && rows.Seq <= last {
-			return nil
-		}
-		seen[rows.Boot] = rows.Seq
-		view := views[rows.Boot]
-		horizon := horizonOf(state.Settled, f.Number, rows.Boot)
-		p := g.boots[rows.Boot]
-		if p == nil {
-			p = &pile{boot: view, columns: make([]column, len(view.entries))}
-			g.boots[rows.Boot] = p
-		}
-		if n := p.take(&rows, horizon); n > 0 {
-			g.samples += n
-			g.frames = append(g.frames, frameSeen{f.Number, rows.Boot, rows.Newest, rows.Arrived, int64(len(f.Payload))})
-		}
+		g.take(batches)
 		return nil
 	})
 	return g, err
+}
+
+// batchRows is one batch out of the journal.
+type batchRows struct {
+	wire.Stored
+	frame   uint64
+	size    int
+	horizon int64
+}
+
+// workers is how many goroutines sort samples to their signals, each those of its share of
+// the signals, so that none writes where another does.
+const workers = 2
+
+// take appends the samples of batches that are later than their horizons.
+func (g *gathered) take(batches []batchRows) {
+	taken := make([][workers]int, len(batches))
+	var wg sync.WaitGroup
+	for w := range workers {
+		wg.Go(func() {
+			for i := range batches {
+				taken[i][w] = g.boots[batches[i].Boot].take(&batches[i], w)
+			}
+		})
+	}
+	wg.Wait()
+	for i, b := range batches {
+		n := 0
+		for _, t := range taken[i] {
+			n += t
+		}
+		if n > 0 {
+			g.samples += n
+			g.frames = append(g.frames, frameSeen{b.frame, b.Boot, b.Newest, b.Arrived, int64(b.size)})
+		}
+	}
 }
 
 // horizonOf is the time up to which samples of that boot in that frame have their place.
@@ -113,26 +146,55 @@ func horizonOf(settled []settledFrame, frame uint64, boot uint32) int64 {
 	return horizon
 }
 
-// take appends the samples later than the horizon and returns how many they were.
-func (p *pile) take(rows *wire.Stored, horizon int64) int {
+// newPile is an empty pile with room for what its boot is known to have sent.
+func newPile(b bootView) *pile {
+	p := &pile{boot: b, columns: make([]column, len(b.entries))}
+	for i := range p.columns {
+		if i >= len(b.counts) || b.counts[i] == 0 {
+			continue
+		}
+		p.columns[i].times = make([]int64, 0, b.counts[i])
+		if b.entries[i].Kind == schemas.Text {
+			p.columns[i].texts = make([]string, 0, b.counts[i])
+		} else {
+			p.columns[i].values = make([]uint64, 0, b.counts[i])
+		}
+	}
+	return p
+}
+
+// take appends the samples later than the horizon, of the signals that are worker w's, and
+// returns how many they were.
+func (p *pile) take(rows *batchRows, w int) int {
 	taken := 0
 	for i := range rows.Samples {
-		t := rows.TimeAt(i)
 		n := rows.SignalAt(i)
-		if t <= horizon || int(n) >= len(p.columns) {
+		if int(n)%workers != w || int(n) >= len(p.columns) {
+			continue
+		}
+		t := rows.TimeAt(i)
+		if t <= rows.horizon {
 			continue
 		}
 		c := &p.columns[n]
 		c.times = append(c.times, t)
 		v := rows.ValueAt(i)
 		if p.boot.entries[n].Kind == schemas.Text {
-			c.texts = append(c.texts, string(rows.TextAt(v)))
+			c.texts = append(c.texts, c.shared(rows.TextAt(v)))
 		} else {
 			c.values = append(c.values, v)
 		}
 		taken++
 	}
 	return taken
+}
+
+// shared is a text as a string, the one before where that says the same, as states do.
+func (c *column) shared(text []byte) string {
+	if n := len(c.texts); n > 0 && c.texts[n-1] == string(text) {
+		return c.texts[n-1]
+	}
+	return string(text)
 }
 
 // log is the gathered samples as a log in common time. numbers is the number in the file of
@@ -179,15 +241,9 @@ func (p *pile) signal(i int, number int32) *schemas.Signal {
 	}
 	switch e.Kind {
 	case schemas.Float64:
-		s.Float = make([]float64, len(c.values))
-		for j, v := range c.values {
-			s.Float[j] = math.Float64frombits(v)
-		}
+		s.Float = as[float64](c.values)
 	case schemas.Int64:
-		s.Int = make([]int64, len(c.values))
-		for j, v := range c.values {
-			s.Int[j] = int64(v)
-		}
+		s.Int = as[int64](c.values)
 	case schemas.Bool:
 		s.Bool = make([]bool, len(c.values))
 		for j, v := range c.values {
@@ -197,6 +253,11 @@ func (p *pile) signal(i int, number int32) *schemas.Signal {
 		s.Text = c.texts
 	}
 	return s
+}
+
+// as is the same memory, whose bits mean floats or integers.
+func as[T float64 | int64](values []uint64) []T {
+	return unsafe.Slice((*T)(unsafe.Pointer(unsafe.SliceData(values))), len(values))
 }
 
 // merged is a log of signals of which several may have one name: samples of different boots,

@@ -120,7 +120,7 @@ func (c *Collector) views(r *robot) map[uint32]bootView {
 		if b == nil || b.Robot != r.name {
 			continue
 		}
-		v := bootView{number: b.Number, source: b.Source, entries: slices.Clone(b.Entries), shift: b.provisional()}
+		v := bootView{number: b.Number, source: b.Source, entries: slices.Clone(b.Entries), shift: b.provisional(), counts: slices.Clone(b.counts)}
 		if end, ok := ends[b.Source]; ok && b.Shift == nil && b.Any && b.Oldest+v.shift <= end {
 			v.shift = end + 1 - b.Oldest
 		}
@@ -648,31 +648,38 @@ func (s *settling) meta(named plannedMatch, m stretch) map[string]string {
 // idleLog is what is gathered up to the horizon and belongs to no match; nil when there is
 // nothing.
 func (s *settling) idleLog(horizon int64) *schemas.Log {
-	inMatch := func(t int64) bool {
-		return slices.ContainsFunc(s.found, func(m stretch) bool { return m.First <= t && t <= m.Last })
-	}
 	out := &schemas.Log{}
 	for _, p := range s.g.sorted() {
 		for i := range p.columns {
 			// The columns were handed to the log, but their times are still ours: in common
 			// time by now.
-			c := &p.columns[i]
-			var keep []int
-			for j, t := range c.times {
-				if t <= horizon && !inMatch(t) {
-					keep = append(keep, j)
-				}
+			if keep := s.outside(p.columns[i].times, horizon); len(keep) > 0 {
+				out.Signals = append(out.Signals, p.picked(i, keep))
 			}
-			if len(keep) == 0 {
-				continue
-			}
-			out.Signals = append(out.Signals, p.picked(i, keep))
 		}
 	}
 	if len(out.Signals) == 0 {
 		return nil
 	}
 	return merged(out.Signals)
+}
+
+// outside are the places of the times up to the horizon that lie in no match.
+func (s *settling) outside(times []int64, horizon int64) []int {
+	var keep []int
+	first, last := int64(math.MaxInt64), int64(math.MinInt64) // of the match the time before lay in
+	for j, t := range times {
+		if first <= t && t <= last || t > horizon {
+			continue
+		}
+		at := slices.IndexFunc(s.found, func(m stretch) bool { return m.First <= t && t <= m.Last })
+		if at < 0 {
+			keep = append(keep, j)
+			continue
+		}
+		first, last = s.found[at].First, s.found[at].Last
+	}
+	return keep
 }
 
 // picked is some samples of a column as a signal of its boot, in common time.
@@ -747,6 +754,11 @@ func (s *settling) finish(stored []sealedMatch, horizon int64) error {
 		k.Settled = append(k.Settled, f)
 		r.watch.settledTo(f.Horizons)
 		r.watch.look(c.shiftOf)
+	}
+	if horizon > math.MinInt64 {
+		for n := range s.views {
+			clear(c.bootOf(n).counts) // about: what stays behind is not counted
+		}
 	}
 	from, arrived, bytes := s.g.rest(k.Settled)
 	k.From = from

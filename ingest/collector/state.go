@@ -39,6 +39,7 @@ type boot struct {
 
 	unacked []accepted // batches that are not known to be durable
 	watched []bool     // by signal: one the watch looks at
+	counts  []int32    // by signal: samples since the last settle
 	names   *wire.Names
 	owner   *session // the one connection that may send for it
 }
@@ -390,8 +391,14 @@ func (c *Collector) took(r *robot, b *boot, rows *wire.Stored, frame uint64, siz
 		b.Newest, b.Oldest = rows.Newest, rows.Newest
 	}
 	b.Newest = max(b.Newest, rows.Newest)
+	if n := len(b.Entries); len(b.counts) < n {
+		b.counts = append(b.counts, make([]int32, n-len(b.counts))...)
+	}
 	for i := range rows.Samples {
 		b.Oldest = min(b.Oldest, rows.TimeAt(i))
+		if n := rows.SignalAt(i); int(n) < len(b.counts) {
+			b.counts[n]++
+		}
 	}
 	b.Any = true
 	b.Clock.Arrived(rows.Newest, rows.Arrived)

@@ -57,8 +57,10 @@ func TestWhatWasAppendedIsReadAgain(t *testing.T) {
 	require.EqualValues(t, 4, put(t, j, 9, "again"))
 	flushed(t, j)
 	var read []uint64
-	require.NoError(t, j.Read(2, 4, func(kind byte, _ []byte) bool { return kind != 8 }, func(f Frame) error {
-		read = append(read, f.Number)
+	require.NoError(t, j.Read(2, 4, func(kind byte, _ []byte) bool { return kind != 8 }, func(frames []Frame) error {
+		for _, f := range frames {
+			read = append(read, f.Number)
+		}
 		return nil
 	}))
 	require.Equal(t, []uint64{2, 4}, read)
@@ -144,8 +146,10 @@ func TestFlippedByteLosesOneFrameAndSaysSo(t *testing.T) {
 			}
 			var again []string
 			last, _ := j.Durable()
-			require.NoError(t, j.Read(1, last, nil, func(f Frame) error {
-				again = append(again, fmt.Sprintf("%d:%s", f.Kind, f.Payload))
+			require.NoError(t, j.Read(1, last, nil, func(read []Frame) error {
+				for _, f := range read {
+					again = append(again, fmt.Sprintf("%d:%s", f.Kind, f.Payload))
+				}
 				return nil
 			}))
 			require.Equal(t, frames, again, "byte %d: what was replayed can be read later", at)

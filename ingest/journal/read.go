@@ -226,11 +226,12 @@ func nextFrame(data []byte, at int, from uint64) int {
 	return -1
 }
 
-// Read hands the durable frames numbered from first to last to each, in order. Segments are
-// read whole, one at a time. want, if not nil, says by kind and the first bytes of the payload
-// (up to 16) whether a frame is needed: the others are passed over without a look at their
-// checksum. Damage is passed over: it was reported when the journal was opened.
-func (j *Journal) Read(first, last uint64, want func(kind byte, head []byte) bool, each func(Frame) error) error {
+// Read hands the durable frames numbered from first to last to each, in order, those of one
+// segment at a time; their payloads are valid until it returns. want, if not nil, says by kind
+// and the first bytes of the payload (up to 16) whether a frame is needed: the others are
+// passed over without a look at their checksum. Damage is passed over: it was reported when
+// the journal was opened.
+func (j *Journal) Read(first, last uint64, want func(kind byte, head []byte) bool, each func([]Frame) error) error {
 	j.mu.Lock()
 	segments := slices.Clone(j.segments)
 	j.mu.Unlock()
@@ -247,7 +248,7 @@ func (j *Journal) Read(first, last uint64, want func(kind byte, head []byte) boo
 
 var buffers = sync.Pool{New: func() any { return new([]byte) }}
 
-func (j *Journal) readSegment(s segment, first, last uint64, want func(byte, []byte) bool, each func(Frame) error) error {
+func (j *Journal) readSegment(s segment, first, last uint64, want func(byte, []byte) bool, each func([]Frame) error) error {
 	f, err := os.Open(segmentPath(j.o.Dir, s.id))
 	if err != nil {
 		return fmt.Errorf("reading the journal: %w", err)
@@ -263,44 +264,44 @@ func (j *Journal) readSegment(s segment, first, last uint64, want func(byte, []b
 		}
 		return fmt.Errorf("reading the journal: %s: %w", filepath.Base(f.Name()), err)
 	}
+	var frames []Frame
+	seen := first // frames written twice count once
 	for at := 0; at+headerSize <= len(data); {
-		if binary.LittleEndian.Uint32(data[at:]) != magic {
-			if at = nextFrame(data, at+1, s.first); at < 0 {
-				return nil
-			}
-			continue
-		}
-		length := int(binary.LittleEndian.Uint32(data[at+4:]))
 		number := binary.LittleEndian.Uint64(data[at+8:])
-		if length > len(data)-at-headerSize {
-			at++
-			continue
-		}
-		payload := data[at+headerSize : at+headerSize+length]
-		sound := !s.damaged // else what a header says counts with its checksum only
-		if !sound {
-			_, size := frameAt(data[at:])
-			sound = size > 0
-		}
-		if sound && number > last {
-			return nil
-		}
-		skip := sound && (number < first || want != nil && !want(data[at+16], payload[:min(16, length)]))
-		if skip {
-			at += headerSize + length
+		if size, ok := passable(data[at:], number, first, last, want); ok {
+			at += size
 			continue
 		}
 		frame, size := frameAt(data[at:])
 		if size == 0 {
-			if at = nextFrame(data, at+1, s.first); at < 0 { // its number may be what is damaged
-				return nil
+			if at = nextFrame(data, at+1, s.first); at < 0 {
+				break
 			}
 			continue
 		}
 		at += size
-		if err := each(frame); err != nil {
-			return err
+		if frame.Number >= seen && frame.Number <= last {
+			seen = frame.Number + 1
+			frames = append(frames, frame)
 		}
 	}
-	return nil
+	if len(frames) == 0 {
+		return nil
+	}
+	return each(frames)
+}
+
+// passable is whether what begins at data looks like a frame that is not needed, and its size.
+// That is taken on trust only when another frame, or the end, follows right behind it.
+func passable(data []byte, number, first, last uint64, want func(byte, []byte) bool) (int, bool) {
+	if binary.LittleEndian.Uint32(data) != magic {
+		return 0, false
+	}
+	length := int64(binary.LittleEndian.Uint32(data[4:]))
+	size := headerSize + length
+	if size > int64(len(data)) || size < int64(len(data)) && (size+4 > int64(len(data)) || binary.LittleEndian.Uint32(data[size:]) != magic) {
+		return 0, false
+	}
+	needed := number >= first && number <= last && (want == nil || want(data[16], data[headerSize:headerSize+min(16, length)]))
+	return int(size), !needed
 }

@@ -1,0 +1,246 @@
+package main
+
+import (
+	"fmt"
+	"log/slog"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/gorilla/websocket"
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/ingest/collector"
+	"github.com/afterbell/afterbell/ingest/journal"
+	"github.com/afterbell/afterbell/ingest/wire"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/profile"
+)
+
+// liveMatch is longMatch as the messages a robot sends: a batch each 20 ms, in the order of
+// signals, and the message that numbers the signals.
+type liveMatch struct {
+	log      *schemas.Log
+	profile  *robotProfile
+	signals  []byte
+	messages [][]byte
+	samples  int
+	bytes    int64
+}
+
+func newLiveMatch(b *testing.B) *liveMatch {
+	b.Helper()
+	m := &liveMatch{}
+	m.log, m.profile = longMatch(b)
+	numbered := wire.Signals{Type: "signals"}
+	var kinds []schemas.Kind
+	for _, s := range m.log.Signals {
+		numbered.Names = append(numbered.Names, s.Name)
+		numbered.Types = append(numbered.Types, s.Kind.String())
+		kinds = append(kinds, s.Kind)
+	}
+	m.signals = wire.Encode(numbered)
+	first, last, _ := m.log.Bounds()
+	at := make([]int, len(m.log.Signals))
+	encoder := wire.NewEncoder()
+	for from := first; from <= last; from += 20_000 {
+		batch := &wire.Batch{Seq: uint64(len(m.messages) + 1)}
+		for n, s := range m.log.Signals {
+			for ; at[n] < s.Len() && s.Time[at[n]] < from+20_000; at[n]++ {
+				batch.AddSample(uint32(n), s.Time[at[n]], valueAt(s, at[n]))
+			}
+		}
+		data, err := encoder.Encode(batch, kinds)
+		require.NoError(b, err)
+		m.messages = append(m.messages, slices.Clone(data))
+		m.samples += batch.Len()
+		m.bytes += int64(len(data))
+	}
+	require.Equal(b, m.log.Samples(), m.samples)
+	return m
+}
+
+func valueAt(s *schemas.Signal, i int) any {
+	switch s.Kind {
+	case schemas.Float64:
+		return s.Float[i]
+	case schemas.Int64:
+		return s.Int[i]
+	case schemas.Bool:
+		return s.Bool[i]
+	default:
+		return s.Text[i]
+	}
+}
+
+// report adds the rate and the bytes on the wire.
+func (m *liveMatch) report(b *testing.B) {
+	b.ReportMetric(float64(m.samples)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Msamples/s")
+	b.ReportMetric(float64(m.bytes)/float64(m.samples), "B/sample")
+}
+
+const benchCommit = 20 * time.Millisecond
+
+// BenchmarkCollect is a match of seven million samples sent over loopback as fast as the
+// collector takes it, until the last batch is acknowledged, beside the least that could be done
+// with the same bytes: appending them to a file, and syncing that, every 20 ms.
+func BenchmarkCollect(b *testing.B) {
+	m := newLiveMatch(b)
+	b.Run("collector", func(b *testing.B) {
+		boot := 0
+		for b.Loop() {
+			b.StopTimer()
+			c := openCollector(b, b.TempDir(), m, nil)
+			server := httptest.NewServer(c)
+			conn := dialCollector(b, server.URL, fmt.Sprint("boot ", boot), m)
+			boot++
+			b.StartTimer()
+			sendAll(b, conn, m)
+			b.StopTimer()
+			conn.Close()
+			require.NoError(b, c.Close())
+			server.Close()
+			b.StartTimer()
+		}
+		m.report(b)
+	})
+	b.Run("bare-append-and-sync", func(b *testing.B) {
+		dir := b.TempDir()
+		for b.Loop() {
+			f, err := os.Create(filepath.Join(dir, "bare"))
+			require.NoError(b, err)
+			synced := time.Now()
+			for _, data := range m.messages {
+				_, err := f.Write(data)
+				require.NoError(b, err)
+				if time.Since(synced) >= benchCommit {
+					require.NoError(b, f.Sync())
+					synced = time.Now()
+				}
+			}
+			require.NoError(b, f.Sync())
+			require.NoError(b, f.Close())
+		}
+		m.report(b)
+	})
+}
+
+func openCollector(b testing.TB, dir string, m *liveMatch, store collector.Store) *collector.Collector {
+	b.Helper()
+	if store == nil {
+		store = noStore{}
+	}
+	c, err := collector.Open(collector.Options{
+		Dir: dir, Season: "2031", Event: "millbrook-open", Store: store, Robots: map[string]*profile.Profile{"heron": m.profile.Profile},
+		Journal: journal.Options{Every: benchCommit}, Limits: collector.Limits{Rate: 1 << 40}, Log: slog.New(slog.DiscardHandler),
+	})
+	require.NoError(b, err)
+	return c
+}
+
+// noStore takes nothing: what is measured is what comes before.
+type noStore struct{ collector.Store }
+
+func (noStore) Load(schemas.MatchID) (*schemas.Log, map[string]string, error) { return nil, nil, nil }
+func (noStore) Taken(string, string, string) bool                             { return false }
+
+func dialCollector(b testing.TB, url, boot string, m *liveMatch) *websocket.Conn {
+	b.Helper()
+	d := websocket.Dialer{Subprotocols: []string{wire.Subprotocol}, WriteBufferSize: 64 << 10}
+	conn, _, err := d.Dial("ws"+strings.TrimPrefix(url, "http")+wire.Path, nil)
+	require.NoError(b, err)
+	require.NoError(b, conn.WriteMessage(websocket.TextMessage, wire.Encode(wire.Hello{Type: "hello", Robot: "heron", Boot: boot})))
+	// By hand and never ended, so that nothing is sealed while the wire is measured.
+	require.NoError(b, conn.WriteMessage(websocket.TextMessage, wire.Encode(wire.Match{Type: "match", Match: "q1", State: "start"})))
+	require.NoError(b, conn.WriteMessage(websocket.TextMessage, m.signals))
+	return conn
+}
+
+// sendAll sends every message and waits for the ack of the last.
+func sendAll(b testing.TB, conn *websocket.Conn, m *liveMatch) {
+	b.Helper()
+	done := make(chan error, 1)
+	go func() {
+		for {
+			seq, err := benchSeq(conn)
+			if err != nil || seq == len(m.messages) {
+				done <- err
+				return
+			}
+		}
+	}()
+	for _, data := range m.messages {
+		require.NoError(b, conn.WriteMessage(websocket.BinaryMessage, data))
+	}
+	require.NoError(b, <-done)
+}
+
+// BenchmarkSeal is from the end of a match of seven million samples to its folder: reading
+// the journal again, sorting the samples to their signals, and the match file written and
+// synced, beside the match file alone. The analysis is left out of both; sheet adds it.
+func BenchmarkSeal(b *testing.B) {
+	m := newLiveMatch(b)
+	for _, c := range []struct {
+		name     string
+		analyzed bool
+	}{{"seal", false}, {"seal-analysis-sheet", true}} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				b.StopTimer()
+				dir := b.TempDir()
+				w := &writer{dir: dir}
+				require.NoError(b, w.begin())
+				log := slog.New(slog.DiscardHandler)
+				store := &liveStore{home: w.home, log: log}
+				if c.analyzed {
+					store.profiles = map[string]*robotProfile{"heron": m.profile}
+				}
+				live := openCollector(b, filepath.Join(dir, "live"), m, store)
+				server := httptest.NewServer(live)
+				conn := dialCollector(b, server.URL, "boot", m)
+				sendAll(b, conn, m)
+				b.StartTimer()
+				require.NoError(b, live.Settle("heron"))
+				b.StopTimer()
+				conn.Close()
+				require.NoError(b, live.Close())
+				server.Close()
+				require.True(b, w.home.Exists(schemas.MatchID{Season: "2031", Event: "practice", Match: "q1", Robot: "heron"}) ||
+					w.home.Exists(schemas.MatchID{Season: "2031", Event: "millbrook-open", Match: "q1", Robot: "heron"}))
+				w.end()
+				b.StartTimer()
+			}
+			m.report(b)
+		})
+	}
+	b.Run("match-file-alone", func(b *testing.B) {
+		path := filepath.Join(b.TempDir(), signalsFile)
+		for b.Loop() {
+			f, err := os.Create(path)
+			require.NoError(b, err)
+			_, err = matchfile.Write(f, m.log, nil)
+			require.NoError(b, err)
+			require.NoError(b, f.Sync())
+			require.NoError(b, f.Close())
+		}
+		m.report(b)
+	})
+}
+
+// benchSeq is the batch up to which the next message acknowledges.
+func benchSeq(conn *websocket.Conn) (int, error) {
+	_, data, err := conn.ReadMessage()
+	if err != nil {
+		return 0, err
+	}
+	var ack wire.Ack
+	if fault := wire.Decode(data, &ack); fault != nil {
+		return 0, fault
+	}
+	return int(ack.DurableSeq), nil
+}
