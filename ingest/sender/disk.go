@@ -318,17 +318,19 @@ func (d *disk) load(p *spool, i int) error {
 		bytes += p.entries[last+1].size
 	}
 	at := i
-	err := d.journal.Read(p.entries[i].frame, p.entries[last].frame, nil, func(f journal.Frame) error {
-		for at <= last && p.entries[at].frame < f.Number {
-			at++
-		}
-		if at > last || p.entries[at].frame != f.Number {
-			return nil
-		}
-		e := &p.entries[at]
-		if s, ok := readStored(f.Payload); ok && e.data == nil && !e.empty {
-			e.data = s.data
-			d.memory += int64(len(s.data))
+	err := d.journal.Read(p.entries[i].frame, p.entries[last].frame, nil, func(frames []journal.Frame) error {
+		for _, f := range frames {
+			for at <= last && p.entries[at].frame < f.Number {
+				at++
+			}
+			if at > last || p.entries[at].frame != f.Number {
+				continue
+			}
+			e := &p.entries[at]
+			if s, ok := readStored(f.Payload); ok && e.data == nil && !e.empty {
+				e.data = s.data
+				d.memory += int64(len(s.data))
+			}
 		}
 		return nil
 	})
