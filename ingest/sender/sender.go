@@ -61,7 +61,7 @@ type Config struct {
 // Spool says where batches wait until the collector has them.
 type Spool struct {
 	Bytes int64  // at most; 64 MiB in memory, 1 GiB on disk
-	Dir   string // on disk, in this folder; in memory when empty
+	Dir   string // on disk, in this folder, which one program at a time uses; in memory when empty
 }
 
 // Least is the smallest spool in bytes.
