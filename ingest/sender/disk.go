@@ -135,8 +135,9 @@ func (d *disk) replay(p *spool, f journal.Frame) {
 		if !ok || b.seq > largestSeq {
 			return
 		}
-		e := entry{matches: b.matches, samples: b.samples, frame: f.Number, old: true}
-		e.size = overhead + int64(len(f.Payload))
+		e := entry{matches: b.matches, data: b.data, samples: b.samples, frame: f.Number, old: true}
+		e.size = sizeOf(&e)
+		e.data = nil // it can be read again
 		if len(p.entries) == 0 {
 			p.first = b.seq
 		}

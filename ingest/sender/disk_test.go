@@ -228,9 +228,9 @@ func TestFullSpoolOnDisk(t *testing.T) {
 		w.record(s, 100)
 		cutSince(t, s)
 	}
+	abandoned(t, s)
 	st := s.Stats()
 	assert.Positive(t, st.Lost)
-	abandoned(t, s)
 	size := int64(0)
 	files, err := filepath.Glob(filepath.Join(c.Spool.Dir, "boot-*", "*.segment"))
 	require.NoError(t, err)

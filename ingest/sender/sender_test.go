@@ -501,6 +501,35 @@ func TestClockExchange(t *testing.T) {
 	})
 }
 
+func TestRecordingAllocatesNothing(t *testing.T) {
+	c := withDefaults(t, config("ws://127.0.0.1:1"))
+	p, err := openSpool(c)
+	require.NoError(t, err)
+	// Without its goroutines, which allocate.
+	s := &Sender{c: c, log: c.Log, ring: newRing(2000, 1<<20), spool: p, kick: make(chan struct{}, 1), signals: map[string]*Signal{}}
+	volts, mode := s.Signal("power/voltage", schemas.Float64), s.Signal("robot/mode", schemas.Text)
+	text := strings.Repeat("autonomous ", 20)
+	assert.Zero(t, testing.AllocsPerRun(2000, func() { // also when it is full
+		volts.Record(1, 12.5)
+		mode.RecordText(1, text)
+	}))
+	recorded, dropped, _ := s.ring.counts()
+	assert.EqualValues(t, 2000, recorded)
+	assert.Positive(t, dropped)
+}
+
+// What a clock that steps back says would be refused, and a batch taken for the reason.
+func TestClockThatStepsBack(t *testing.T) {
+	server := server(t)
+	c := config(server.URL())
+	var now atomic.Int64
+	c.Clock = func() int64 { return -now.Add(1) }
+	s := begin(t, c)
+	require.True(t, server.Wait(long, func([]*standin.Boot) bool { return now.Load() > 5 }))
+	require.NoError(t, s.Close(soon(t)))
+	server.Look(func(boots []*standin.Boot) { assert.Empty(t, boots[0].Clocks) })
+}
+
 func TestSamplesThatCannotBeSent(t *testing.T) {
 	server := server(t)
 	var log lines

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"sync/atomic"
 	"time"
 
 	"github.com/gorilla/websocket"
@@ -16,7 +17,8 @@ import (
 type session struct {
 	l        *link
 	ws       *websocket.Conn
-	numbered int // signals that the collector has the numbers of
+	numbered int                   // signals that the collector has the numbers of
+	asked    atomic.Pointer[int64] // T0 of the clock exchange under way
 
 	events chan event // from the reader
 	dead   chan error // why the reader ended
@@ -183,6 +185,7 @@ func (s *session) askTime() error {
 		return nil
 	}
 	t0 := s.l.clock()
+	s.asked.Store(&t0)
 	return s.send(wire.Clock{Type: "clock", T0: &t0})
 }
 
@@ -248,12 +251,17 @@ func (s *session) take(m incoming) error {
 	}
 }
 
-// takeTime ends a clock exchange. T3 is taken here, right when the answer came.
+// takeTime ends a clock exchange. T3 is taken here, right when the answer came. A robot's
+// clock that stepped back meanwhile tells nothing.
 func (s *session) takeTime(m incoming) error {
-	if m.T0 == nil || s.l.clock == nil {
+	asked := s.asked.Swap(nil)
+	if m.T0 == nil || asked == nil || *m.T0 != *asked {
 		return nil
 	}
 	t3 := s.l.clock()
+	if t3 < *asked {
+		return nil
+	}
 	s.tell(event{clock: &wire.Clock{Type: "clock", T0: m.T0, T3: &t3}})
 	return nil
 }
