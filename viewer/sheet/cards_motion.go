@@ -113,7 +113,7 @@ func (v *view) autonomousCard() (card, bool) {
 		c.Halves = append(c.Halves, pic)
 		c.Keys = append(c.Keys, "Driven path; shaded: zones of the profile.")
 	}
-	t := table{Head: []string{"Autonomous", "Today", "Usual"}}
+	t := table{Head: []string{"Autonomous", "Today"}}
 	pieces, usual := "unknown", ""
 	if a.Pieces != nil {
 		pieces = strconv.Itoa(*a.Pieces)
@@ -135,6 +135,13 @@ func (v *view) autonomousCard() (card, bool) {
 			heading = number(*a.EndHeading, 2) + " rad"
 		}
 		t.Rows = append(t.Rows, []string{"Heading at the end", heading, ""})
+	}
+	if usual != "" {
+		t.Head = append(t.Head, "Usual")
+	} else { // no earlier match: a column with nothing in it would only ask why
+		for i, row := range t.Rows {
+			t.Rows[i] = row[:2]
+		}
 	}
 	c.Halves = append(c.Halves, t.HTML())
 	v.heights["autonomous"] = max(height, 18+18*float64(len(t.Rows)))

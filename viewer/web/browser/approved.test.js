@@ -69,8 +69,8 @@ test("pages look as they were approved", async (t) => {
       await page.emulateMedia({ colorScheme: view.scheme, media: view.media, reducedMotion: "reduce" });
       await page.goto(pathToFileURL(site.fixtures.get(view.fixture) ?? "").href);
       await page.evaluate(() => document.fonts.ready);
-      const clip = "height" in view ? { x: 0, y: 0, width: view.width, height: view.height } : undefined;
-      const got = await page.screenshot({ fullPage: true, clip });
+      const part = "height" in view ? { clip: { x: 0, y: 0, width: view.width, height: view.height } } : {};
+      const got = await page.screenshot({ fullPage: true, ...part });
       const file = fileURLToPath(new URL(`approved/${view.name}.png`, import.meta.url));
       if (process.env.AFTERBELL_APPROVE) {
         await writeFile(file, got);

@@ -38,7 +38,9 @@ export function labels() {
 /** Pictures drawn for a smaller screen and blown up; a quarter over their size is let pass. */
 export function enlarged() {
   const out = new Set();
-  for (const svg of document.querySelectorAll("svg.picture")) {
+  /** @type {NodeListOf<SVGSVGElement>} */
+  const all = document.querySelectorAll("svg.picture");
+  for (const svg of all) {
     const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
     if (scale > 1.25) out.add(`${svg.closest("[id]:not(svg)")?.id ?? ""}: ${svg.getAttribute("class")} is shown ${scale.toFixed(2)} times its size`);
   }
