@@ -46,6 +46,8 @@ func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
 	}
 	data.Agreed = agreed(rows)
 	data.Live = s.liveRows()
+	latest := newestOf(rows)
+	s.latest.Store(&latest)
 	var on *row
 	for i := range rows {
 		if rows[i].Trouble != "" {
@@ -66,7 +68,7 @@ func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
 			Title: "Pit board, afterbell", Class: "board",
 			Nav:     []page.Link{{Text: "Pit board", Href: "/", Current: true}},
 			Body:    template.HTML(body.String()), // made by html/template above
-			Scripts: s.scripts,
+			Scripts: s.scripts, Newest: latest.Token,
 		})
 	}
 	if err != nil {

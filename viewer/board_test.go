@@ -1,6 +1,7 @@
 package viewer
 
 import (
+	"encoding/json"
 	"fmt"
 	"testing"
 
@@ -190,4 +191,30 @@ func BenchmarkBoard(b *testing.B) {
 			}
 		}
 	})
+}
+
+// A page that is open asks which match is the newest; the word for it changes when another is.
+func TestAPageKnowsTheNewestMatch(t *testing.T) {
+	empty := newSite(t)
+	require.Equal(t, "none", attribute(empty.only(empty.page("/", 200), tag("body")), "data-newest"))
+	s := withQ14(t)
+	known := func(target string) string { return attribute(s.only(s.page(target, 200), tag("body")), "data-newest") }
+	asked := func() latest {
+		var l latest
+		require.NoError(t, json.Unmarshal([]byte(s.get("/newest.json").body), &l))
+		return l
+	}
+	const sheet = "/m/millbrook-open/q14/heron"
+	require.Empty(t, known(sheet), "before the first board a sheet does not ask")
+	first := known("/")
+	require.NotEmpty(t, first)
+	require.Equal(t, latest{Token: first, Match: "q14 heron", Href: sheet}, asked())
+	require.Equal(t, first, known(sheet))
+
+	s.store(fixture.Rookie(), matchID("2031", "millbrook-open", "q8", "curlew"), "2031-03-01T12:40:00Z", "2031-03-01T14:50:00Z")
+	require.Equal(t, first, asked().Token, "an older one is no news")
+	s.store(fixture.Rookie(), matchID("2031", "millbrook-open", "q15", "curlew"), "2031-03-01T14:50:00Z", "2031-03-01T14:55:00Z")
+	now := asked()
+	require.NotEqual(t, first, now.Token)
+	require.Equal(t, "/m/millbrook-open/q15/curlew", now.Href)
 }

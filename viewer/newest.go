@@ -1,10 +1,13 @@
 package viewer
 
 import (
+	"encoding/json"
 	"fmt"
 	"html/template"
 	"math"
+	"net/http"
 	"strings"
+	"time"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/viewer/draw"
@@ -35,6 +38,46 @@ type topFinding struct {
 
 // caution is a warning with the words before its colon set off.
 type caution struct{ Head, Text string }
+
+// latest is the newest match as a page that is open asks for it.
+type latest struct {
+	Token string `json:"token"` // changes when another match is the newest, or was stored anew
+	Match string `json:"match"`
+	Href  string `json:"href"`
+}
+
+// newestOf is the newest match that can be shown.
+func newestOf(rows []row) latest {
+	for _, r := range rows {
+		if r.Trouble == "" {
+			return latest{r.id.String() + " " + r.order.UTC().Format(time.RFC3339Nano), r.Match + " " + r.Robot, r.Href}
+		}
+	}
+	return latest{Token: "none"}
+}
+
+// known is what a sheet that is opened knows of the newest match. It is empty before the
+// first board: looking through a whole archive for the sake of one sheet would take long,
+// and a sheet that knows nothing does not ask.
+func (s *Server) known() string {
+	if l := s.latest.Load(); l != nil {
+		return l.Token
+	}
+	return ""
+}
+
+// newestKnown tells a page that is open which match is the newest now.
+func (s *Server) newestKnown(w http.ResponseWriter, _ *http.Request) {
+	var now latest // of none, when the folder cannot be read: the page stays as it is
+	if rows, err := s.allRows(); err == nil {
+		now = newestOf(rows)
+		s.latest.Store(&now)
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if err := json.NewEncoder(w).Encode(now); err != nil {
+		s.options.Log.Debug("newest not delivered", "err", err)
+	}
+}
 
 // shownOnTop is how many findings of the newest match the board shows.
 const shownOnTop = 3

@@ -19,6 +19,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -54,6 +55,7 @@ type Server struct {
 	scripts []string
 	rows    rowCache
 	now     func() time.Time
+	latest  atomic.Pointer[latest] // as of the last board or question; nil before the first
 	handler http.Handler
 }
 
@@ -80,6 +82,7 @@ func New(h *home.Home, o Options) *Server {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.board)
 	mux.HandleFunc("GET /live", s.live)
+	mux.HandleFunc("GET /newest.json", s.newestKnown)
 	mux.HandleFunc("GET /m/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}/report.json", s.report)
@@ -201,7 +204,7 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
 	var b bytes.Buffer
 	err = sheet.Render(&b, sheet.Input{
 		Report: m.report, Profile: m.profile, Log: m.log, Mode: sheet.Page,
-		Judged: s.judged(id, m.report), Verdict: r.URL.Path + "/verdict",
+		Judged: s.judged(id, m.report), Verdict: r.URL.Path + "/verdict", Newest: s.known(),
 		Nav:     []page.Link{{Text: "Pit board", Href: "/"}, {Text: "Match sheet", Href: r.URL.Path, Current: true}},
 		Aside:   []page.Link{{Text: "Print", Href: "#print", ID: "print"}, {Text: "report.json", Href: longAddress(id) + "/report.json"}},
 		Scripts: s.scripts,

@@ -39,6 +39,7 @@ func TestRoutes(t *testing.T) {
 		{"/assets/page.css", 200, "text/css; charset=utf-8"},
 		{"/assets/archivo.woff2", 200, "font/woff2"},
 		{"/favicon.ico", 200, "image/svg+xml"},
+		{"/newest.json", 200, "application/json"},
 		{"/m/millbrook-open/q15/heron", 404, page},
 		{"/m/2030/millbrook-open/q14/heron", 404, page},
 		{"/m/2030/millbrook-open/q14/heron/report.json", 404, page},

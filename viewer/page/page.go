@@ -99,6 +99,7 @@ type Frame struct {
 	Body    template.HTML
 	Scripts []string // addresses of module scripts; none in a self-contained file
 	File    bool     // self-contained
+	Newest  string   // what the newest match was when the page was made, for a script to compare
 }
 
 var frame = template.Must(template.New("frame").Parse(frameText))

@@ -48,6 +48,7 @@ type Input struct {
 	// what it says; empty for none.
 	Judged  map[string]string
 	Verdict string
+	Newest  string // see page.Frame
 	// Stretch is the address of a stretch of signals on the bench, in log time; nil when
 	// there is no bench.
 	Stretch func(fromS, toS float64, signals ...string) string
@@ -73,7 +74,7 @@ func Render(w io.Writer, in Input) error {
 		Status: in.Status, File: in.Mode == File,
 	}
 	if in.Mode == Page {
-		f.Nav, f.Aside, f.Scripts = in.Nav, in.Aside, in.Scripts
+		f.Nav, f.Aside, f.Scripts, f.Newest = in.Nav, in.Aside, in.Scripts, in.Newest
 	}
 	return page.Write(w, f)
 }

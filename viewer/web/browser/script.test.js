@@ -120,3 +120,29 @@ test("Print prints", async () => {
   assert.equal(page.url(), sheet, "the address stays");
   await page.close();
 });
+
+test("a page that is open says that a newer match is in, and moves nothing", async () => {
+  const page = await site.browser.newPage({ viewport: { width: 390, height: 800 } });
+  await page.clock.install();
+  await page.goto(site.url + "/");
+  await page.route("**/newest.json", (route) => route.fulfill({ json: { token: "q15", match: "q15 heron", href: "/m/millbrook-open/q11/heron" } }));
+  await page.evaluate(() => window.scrollTo(0, 300));
+  const top = () => page.locator(".tops").evaluate((el) => el.getBoundingClientRect().top);
+  const before = await top();
+  await page.clock.runFor(11_000);
+  await page.getByRole("status").getByText("A newer match is in: q15 heron.").waitFor();
+  assert.equal(await top(), before);
+  await page.getByRole("link", { name: "Show it" }).click();
+  await page.waitForURL(/\/q11\/heron$/);
+  await page.close();
+});
+
+test("a question mark lists the keys", async () => {
+  const page = await site.browser.newPage();
+  await page.goto(sheet);
+  await page.keyboard.press("?");
+  assert.ok(await page.getByRole("dialog", { name: "Keys" }).isVisible());
+  await page.keyboard.press("Escape");
+  assert.equal(await page.getByRole("dialog").isVisible(), false);
+  await page.close();
+});

@@ -1,7 +1,9 @@
 // @vitest-environment jsdom
-import { beforeEach, expect, test } from "vitest";
+import { beforeEach, expect, test, vi } from "vitest";
 import { listen, target } from "./keys";
+import { list } from "./keylist";
 import { findingOf, light } from "./mates";
+import { isNewer, tell } from "./newest";
 import { keep, read, write } from "./ticks";
 
 beforeEach(() => {
@@ -68,4 +70,59 @@ test("keys work from a tick box and leave text fields alone", () => {
   expect(document.activeElement?.id).not.toBe("finding-2");
   press("f1-1");
   expect(document.activeElement?.id).toBe("finding-2");
+});
+
+test("only another match than the page knows is news", () => {
+  const q15 = { token: "q15 1", match: "q15 heron", href: "/m/e/q15/heron" };
+  expect(isNewer("q14 1", "/", q15)).toBe(true);
+  expect(isNewer("none", "/", q15)).toBe(true); // the board was empty
+  expect(isNewer("q15 1", "/", q15)).toBe(false);
+  expect(isNewer("q14 1", "/m/e/q15/heron", q15)).toBe(false); // it is this page
+  expect(isNewer("q14 1", "/", { ...q15, token: "" })).toBe(false);
+  expect(isNewer("q14 1", "/", { ...q15, href: "javascript:alert(1)" })).toBe(false);
+  for (const odd of [null, 3, "q15", [], {}]) expect(isNewer("q14 1", "/", odd)).toBe(false);
+});
+
+test("a page that is open says once that a newer match is in", async () => {
+  vi.useFakeTimers();
+  document.body.dataset["newest"] = "q14 1";
+  const answers: unknown[] = [{ token: "q14 1", match: "q14 heron", href: "/m/e/q14/heron" }, new Error("gone"), { token: "q15 1", match: "q15 <b>", href: "/m/e/q15/heron" }];
+  let asked = 0;
+  tell(document, async () => {
+    const answer = answers[asked++];
+    if (answer instanceof Error) throw answer;
+    return answer;
+  }, 10);
+  const line = document.querySelector("[role=status]");
+  await vi.advanceTimersByTimeAsync(25);
+  expect(line?.textContent).toBe("");
+  await vi.advanceTimersByTimeAsync(50);
+  expect(line?.textContent).toBe("A newer match is in: q15 <b>.Show it");
+  expect(line?.querySelector("a")?.getAttribute("href")).toBe("/m/e/q15/heron");
+  expect(asked).toBe(3);
+  delete document.body.dataset["newest"];
+  vi.useRealTimers();
+});
+
+test("a page that knows no newest match does not ask", async () => {
+  vi.useFakeTimers();
+  let asked = 0;
+  tell(document, async () => asked++, 10);
+  await vi.advanceTimersByTimeAsync(100);
+  expect(asked).toBe(0);
+  vi.useRealTimers();
+});
+
+test("a question mark shows the keys, and hides them", () => {
+  HTMLDialogElement.prototype.showModal ??= function (this: HTMLDialogElement) { this.open = true; };
+  HTMLDialogElement.prototype.close ??= function (this: HTMLDialogElement) { this.open = false; };
+  list(document);
+  const press = () => document.body.dispatchEvent(new KeyboardEvent("keydown", { key: "?", bubbles: true }));
+  press();
+  const dialog = document.querySelector("dialog");
+  expect(dialog?.open).toBe(true);
+  expect(dialog?.textContent).toContain("to that finding");
+  press();
+  expect(dialog?.open).toBe(false);
+  expect(document.querySelectorAll("dialog").length).toBe(1);
 });
