@@ -8,6 +8,8 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -48,7 +50,11 @@ func (s *liveStore) Taken(season, event, match string) bool {
 // Publish stores a match, with its report and sheet when its robot has a profile.
 func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
 	at := m.At.UTC().Format(time.RFC3339Nano)
-	j := &job{id: m.ID, at: &at, log: m.Log, match: m.Match, seal: m.Seal, stored: storedAt(time.Now()), meta: m.Meta, late: m.Late}
+	j := &job{id: m.ID, at: &at, log: m.Log, match: m.Match, seal: m.Seal, stored: storedAt(time.Now()), meta: m.Meta}
+	if m.Late > 0 {
+		j.meta[metaLate] = strconv.Itoa(m.Late)
+	}
+	j.sayLate()
 	if s.home.Exists(m.ID) {
 		j.takePlace(s.home)
 	}
@@ -66,6 +72,13 @@ func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
 	}
 	_, err = j.publish(ctx, s.home, true)
 	return err
+}
+
+// sayLate has the report say that the match was sealed again.
+func (j *job) sayLate() {
+	if n := j.meta[metaLate]; n != "" {
+		j.match.Notes = append(slices.Clip(j.match.Notes), n+" samples came after the first sheet was made, from a radio that held them back; they are in this one")
+	}
 }
 
 // publishSamples writes the folder of a match that is not analyzed.

@@ -78,7 +78,6 @@ type job struct {
 	seal    int
 	stored  string            // RFC 3339, when it was first stored; empty for one that is not
 	meta    map[string]string // more to keep with the samples
-	late    int               // samples that came after an earlier seal
 }
 
 // analyze makes the report.
@@ -283,7 +282,7 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 	}
 	j.seal, _ = strconv.Atoi(meta["seal"])
 	j.meta = map[string]string{}
-	for _, key := range []string{metaBoots, metaStart, metaEnd} {
+	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate} {
 		if v, ok := meta[key]; ok {
 			j.meta[key] = v
 		}
@@ -304,6 +303,7 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 			j.match = byHand
 		}
 	}
+	j.sayLate()
 	return j, f.SHA256(), nil
 }
 
@@ -312,6 +312,7 @@ const (
 	metaBoots = "boots"          // collector.BootMeta of each power-up
 	metaStart = "match_start_us" // of a match opened by hand
 	metaEnd   = "match_end_us"
+	metaLate  = "late_samples" // that came after an earlier seal
 )
 
 // openedByHand is the stretch of a match that a message opened.

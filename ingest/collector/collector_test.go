@@ -685,3 +685,31 @@ func TestRobotsThatPlayTogetherShareAName(t *testing.T) {
 	f.shelf.get(t, "m001", "heron")
 	f.shelf.get(t, "m001", "bittern")
 }
+
+// A power-up that comes after a match is none of its samples, however fast it catches up.
+func TestNextPowerUpLeavesTheSealedMatchAlone(t *testing.T) {
+	f := newField(t)
+	r := f.radio("heron", "", "boot-1")
+	for at := 300.0; at < 406; at += 1 { // five times as fast as it was
+		r.play(at, at+1, aMatch(340))
+		r.acked()
+		f.pass(200 * time.Millisecond)
+	}
+	r.conn.Close()
+	f.pass(61 * time.Second)
+	f.settled()
+	before := f.shelf.get(t, "m001", "heron")
+	next := f.radio("heron", "", "boot-2")
+	next.send(wire.Match{Type: "match", Match: "q7", State: "start"})
+	for at := 381.0; at < 490; at += 1 {
+		next.play(at, at+1, aMatch(391))
+		f.c.look()
+	}
+	next.send(wire.Match{Type: "match", Match: "q7", State: "end"})
+	next.acked()
+	f.settled()
+	after := f.shelf.get(t, "m001", "heron")
+	require.Zero(t, after.Late)
+	require.Equal(t, before.Log.Samples(), after.Log.Samples())
+	require.Len(t, times(t, f.shelf.get(t, "q7", "heron"), "power/voltage"), 1090)
+}

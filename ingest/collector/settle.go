@@ -297,12 +297,12 @@ func (s *settling) place(all []stretch, newest int64) {
 		m.topped = newest >= m.reaches || s.why == dueSilence || i+1 < len(all)
 		if m.known != nil {
 			m.First = min(m.First, m.known.First)
-			m.reaches = max(m.reaches, m.known.Last)
+			m.reaches = max(m.reaches, m.known.Until)
 		}
 		for _, k := range s.state.Matches {
 			if m.known == nil || k.ID != m.known.ID {
 				if k.Start < m.Start {
-					m.First = max(m.First, k.Last+1)
+					m.First = max(m.First, k.Until+1)
 				} else {
 					m.reaches = min(m.reaches, k.First-1)
 				}
@@ -518,7 +518,7 @@ func (s *settling) publish(m stretch, named plannedMatch) (sealedMatch, error) {
 	log = own(log, named.Base, local)
 	match = moved(match, -named.Base)
 	out := sealedMatch{
-		ID: named.ID, Base: named.Base, First: m.First, Last: m.reaches, Start: m.Start, End: m.End, Manual: m.byHand,
+		ID: named.ID, Base: named.Base, First: m.First, Last: m.reaches, Until: m.Last, Start: m.Start, End: m.End, Manual: m.byHand,
 		Open: m.open, Seal: seal, Boots: named.Boots, At: m.Start, Topped: m.topped, Late: late,
 	}
 	err := s.c.o.Store.Publish(s.c.ctx, Sealed{
@@ -536,17 +536,23 @@ func (s *settling) publish(m stretch, named plannedMatch) (sealedMatch, error) {
 	return out, nil
 }
 
-// lateIn is how many gathered samples lie in what an earlier seal held to be complete.
+// lateIn is how many gathered samples lie in what an earlier seal held to be complete. A
+// power-up that begins behind the match is not late.
 func (s *settling) lateIn(m stretch) int {
 	n := 0
 	until := m.known.Last
 	if !m.known.Topped || m.known.Open {
 		until = m.known.End
 	}
-	for _, times := range s.freshTimes() {
-		for _, t := range times {
-			if m.First <= t && t < until {
-				n++
+	for _, p := range s.g.boots {
+		if p.boot.source == mainSource && !slices.Contains(m.known.Boots, p.boot.number) {
+			continue
+		}
+		for i := range p.columns {
+			for _, t := range p.columns[i].times {
+				if m.First <= t && t < until {
+					n++
+				}
 			}
 		}
 	}

@@ -117,7 +117,8 @@ type sealedMatch struct {
 	ID     schemas.MatchID `json:"id"`
 	Base   int64           `json:"base"` // what was taken from common time for the times of its file
 	First  int64           `json:"first"`
-	Last   int64           `json:"last"` // greatest time it may hold, whether reached or not
+	Last   int64           `json:"last"`  // greatest time it may hold, whether reached or not
+	Until  int64           `json:"until"` // greatest time of a sample in it
 	Start  int64           `json:"start"`
 	End    int64           `json:"end"`
 	Manual bool            `json:"manual,omitempty"`
