@@ -2,14 +2,16 @@ package period
 
 import (
 	"slices"
+	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
 )
 
 // Cut is the part of the log that is stored with match m. A signal that says nothing in
 // the first second of it (a battery's name, a counter logged on change) keeps the value it
-// held: its last earlier sample is carried to the first sample of the part, so that a
-// recorder that was off before the match makes no gap. The rest shares memory with log.
+// held: its last earlier sample of the same power-up is carried to the first sample of the
+// part, so that a recorder that was off before the match makes no gap. A value does not
+// outlive its power-up. The rest shares memory with log.
 func Cut(log *schemas.Log, m Match) *schemas.Log {
 	first, last, ok := log.Bounds()
 	if !ok || m.First <= first && last <= m.Last {
@@ -18,10 +20,11 @@ func Cut(log *schemas.Log, m Match) *schemas.Log {
 	out := log.Cut(m.First, m.Last)
 	begin, _, ok := out.Bounds()
 	if !ok {
-		begin = m.First
+		return out
 	}
+	boots := bootsOf(out)
 	for _, s := range log.Signals {
-		held := lastBefore(s, m.First)
+		held := lastBefore(s, m.First, boots)
 		if held < 0 {
 			continue
 		}
@@ -30,18 +33,12 @@ func Cut(log *schemas.Log, m Match) *schemas.Log {
 			continue
 		}
 		carried := s.Slice(held, held+1)
-		carried.Time, carried.Boot = []int64{begin}, nil
+		carried.Time = []int64{begin}
 		if cut != nil {
-			carried = prepend(carried, cut)
+			carried = joined(carried, cut)
 		}
 		i, found := slices.BinarySearchFunc(out.Signals, s.Name, func(x *schemas.Signal, n string) int {
-			switch {
-			case x.Name < n:
-				return -1
-			case x.Name > n:
-				return 1
-			}
-			return 0
+			return strings.Compare(x.Name, n)
 		})
 		if found {
 			out.Signals[i] = carried
@@ -52,22 +49,44 @@ func Cut(log *schemas.Log, m Match) *schemas.Log {
 	return out
 }
 
-// lastBefore is the index of the latest sample before t in time, -1 if there is none.
-func lastBefore(s *schemas.Signal, t int64) int {
+// bootsOf are the power-ups with a sample in the log.
+func bootsOf(log *schemas.Log) map[int32]bool {
+	out := map[int32]bool{}
+	for _, s := range log.Signals {
+		if s.Boot == nil {
+			out[0] = out[0] || s.Len() > 0
+			continue
+		}
+		for i, b := range s.Boot {
+			if i == 0 || b != s.Boot[i-1] {
+				out[b] = true
+			}
+		}
+	}
+	return out
+}
+
+// lastBefore is the index of the latest sample before t in time of one of the power-ups, -1
+// if there is none.
+func lastBefore(s *schemas.Signal, t int64, boots map[int32]bool) int {
 	if s.Boot == nil {
+		if !boots[0] {
+			return -1
+		}
 		i, _ := slices.BinarySearch(s.Time, t)
 		return i - 1
 	}
 	at := -1
 	for i, u := range s.Time {
-		if u < t && (at < 0 || u >= s.Time[at]) {
+		if u < t && boots[s.Boot[i]] && (at < 0 || u >= s.Time[at]) {
 			at = i
 		}
 	}
 	return at
 }
 
-func prepend(one, rest *schemas.Signal) *schemas.Signal {
+// joined is one sample and the rest of its signal, in order.
+func joined(one, rest *schemas.Signal) *schemas.Signal {
 	out := &schemas.Signal{
 		Name: rest.Name, Unit: rest.Unit, Kind: rest.Kind,
 		Time:  slices.Concat(one.Time, rest.Time),
@@ -76,8 +95,17 @@ func prepend(one, rest *schemas.Signal) *schemas.Signal {
 		Bool:  slices.Concat(one.Bool, rest.Bool),
 		Text:  slices.Concat(one.Text, rest.Text),
 	}
-	if rest.Boot != nil {
-		out.Boot = slices.Concat([]int32{rest.Boot[0]}, rest.Boot)
+	if one.Boot != nil || rest.Boot != nil {
+		out.Boot = slices.Concat([]int32{one.BootAt(0)}, everyBoot(rest))
 	}
+	log := schemas.Log{Signals: []*schemas.Signal{out}}
+	log.Normalize()
 	return out
+}
+
+func everyBoot(s *schemas.Signal) []int32 {
+	if s.Boot != nil {
+		return s.Boot
+	}
+	return make([]int32, s.Len())
 }

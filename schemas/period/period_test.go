@@ -197,3 +197,23 @@ func TestFindMovesWithTime(t *testing.T) {
 		}
 	})
 }
+
+// What a power-up last said holds until its next sample, and no longer than the power-up.
+func TestCutCarriesWithinOnePowerUp(t *testing.T) {
+	pack := &schemas.Signal{
+		Name: "power/battery", Kind: schemas.Text, Time: []int64{0, 40e6}, Text: []string{"B1", "B2"}, Boot: []int32{0, 1},
+	}
+	note := &schemas.Signal{Name: "note", Kind: schemas.Text, Time: []int64{1e6}, Text: []string{"of the power-up before"}}
+	volts := &schemas.Signal{Name: "power/voltage", Kind: schemas.Float64}
+	for at := int64(41e6); at <= 120e6; at += 1e6 {
+		volts.Time, volts.Float, volts.Boot = append(volts.Time, at), append(volts.Float, 12), append(volts.Boot, 1)
+	}
+	log := &schemas.Log{Signals: []*schemas.Signal{pack, note, volts}}
+	log.Normalize()
+	out := Cut(log, Match{First: 60e6, Last: 100e6})
+	require.Nil(t, out.Find("note"))
+	got := out.Find("power/battery")
+	require.Equal(t, []string{"B2"}, got.Text)
+	require.Equal(t, []int64{60e6}, got.Time)
+	require.Equal(t, []int32{1}, got.Boot)
+}
