@@ -8,15 +8,11 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"runtime"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"github.com/afterbell/afterbell/ingest/csvlog"
-	"github.com/afterbell/afterbell/sample-logs/sim"
-	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
 
@@ -29,11 +25,11 @@ func (a *app) demoCommand() *cobra.Command {
 	var o demoOptions
 	c := &cobra.Command{
 		Use:   "demo",
-		Short: "Make simulated matches, import and analyze them, and show their sheets",
-		Long: `Demo does the whole job on a match that never was: it simulates an event, writes each
-match as a CSV log, imports and analyzes it as any log, prints the newest sheet, and
-serves the pages until it is interrupted. It uses its own data folder unless --data says
-otherwise, and makes the same matches each time.`,
+		Short: "Make simulated matches, collect and analyze them, and show their sheets",
+		Long: `Demo does the whole job on matches that never were: it simulates an event, sends each
+match to a collector as a robot does, only faster, prints the newest sheet, and serves the
+pages until it is interrupted. It uses its own data folder unless --data says otherwise,
+and makes the same matches each time.`,
 		Example: "  afterbell demo\n  afterbell demo --once --no-open",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -76,12 +72,9 @@ func (a *app) runDemo(ctx context.Context, o demoOptions) error {
 		return err
 	}
 	started := time.Now()
-	var newest schemas.MatchID
-	for _, d := range demoEvent() {
-		var err error
-		if newest, err = a.demoImport(ctx, w, d); err != nil {
-			return err
-		}
+	newest, err := a.demoMatches(ctx, w.home)
+	if err != nil {
+		return err
 	}
 	r, err := readReport(w.home, newest)
 	if err != nil {
@@ -90,7 +83,7 @@ func (a *app) runDemo(ctx context.Context, o demoOptions) error {
 	if err := sheet.Text(a.stdout, r, 80, isTerminal(a.stdout)); err != nil {
 		return err
 	}
-	a.say("%d matches simulated, imported and analyzed in %.1f s, stored in %s", len(demoEvent()), time.Since(started).Seconds(), a.dataDir)
+	a.say("%d matches simulated, sent to a collector and analyzed in %.1f s, stored in %s", len(demoEvent()), time.Since(started).Seconds(), a.dataDir)
 
 	s, err := a.listen(ctx, w.home, o.listen)
 	if err != nil {
@@ -108,32 +101,6 @@ func (a *app) runDemo(ctx context.Context, o demoOptions) error {
 	}
 	a.say("interrupt (Ctrl C) to stop")
 	return s.run(ctx)
-}
-
-// demoImport simulates one match, writes it as a log file and imports that file, the way
-// any other log comes in.
-func (a *app) demoImport(ctx context.Context, w *writer, d demoMatch) (schemas.MatchID, error) {
-	a.say("simulating %s (%s)", d.match, d.scenario)
-	m, err := sim.RunOptions(sim.Options{Scenario: d.scenario, Seed: d.seed, Event: "millbrook-open", MatchName: d.match, At: d.at})
-	if err != nil {
-		return schemas.MatchID{}, err
-	}
-	dir, err := os.MkdirTemp("", "afterbell-demo-*")
-	if err != nil {
-		return schemas.MatchID{}, err
-	}
-	defer os.RemoveAll(dir)
-	file := filepath.Join(dir, d.match+".csv")
-	if err := writeFile(file, func(w io.Writer) error { return csvlog.WriteLong(w, m.Log) }); err != nil {
-		return schemas.MatchID{}, err
-	}
-	prof, err := parseProfile(m.Robot+".yaml", m.Profile)
-	if err != nil {
-		return schemas.MatchID{}, err
-	}
-	id := schemas.MatchID{Season: m.Season, Event: m.Event, Match: d.match, Robot: m.Robot}
-	_, err = a.importLog(ctx, w, namedLog{id, []string{file}}, prof, importOptions{at: m.At, replace: true})
-	return id, err
 }
 
 // serveOnce asks the server for the sheet, to see that it is there, and stops.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -29,6 +30,7 @@ type replayOptions struct {
 	asMatch, json, noBad bool
 
 	patience time.Duration // without an ack, before it gives up
+	run      string        // names its power-ups; made by chance when empty
 }
 
 // replayed is what replay did.
@@ -194,12 +196,12 @@ func newPlayer(log *schemas.Log, o replayOptions) (*player, error) {
 	p.first, p.last, _ = log.Bounds()
 	began := time.Now()
 	clock := func() int64 { return p.first + time.Since(began).Microseconds() }
-	run := rand.Text()[:12] // so that a second replay is no repeat of the first
+	run := cmp.Or(o.run, rand.Text()[:12]) // so that a second replay is no repeat of the first
 	boots := map[int32]*sender.Sender{}
 	for _, number := range bootsOf(log) {
 		b, err := sender.New(sender.Config{
 			URL: o.to, Robot: o.robot, Source: o.source, Boot: fmt.Sprintf("replay-%s-%d", run, number),
-			Token: o.token, Clock: clock, Log: slog.New(slog.DiscardHandler),
+			Token: o.token, Clock: clock, NoExchange: o.speed != "1", Log: slog.New(slog.DiscardHandler),
 		})
 		if err != nil {
 			return nil, p.abandon(usagef("--to: %w", err))

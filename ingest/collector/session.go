@@ -420,7 +420,10 @@ func (c *Collector) accept(s *session, seq uint64) *wire.Fault {
 	c.counts.batches.Add(1)
 	c.counts.samples.Add(int64(rows.Samples))
 	if look {
-		r.watch.look(c.shiftOf)
+		was := r.watch.Complete
+		if r.watch.look(c.shiftOf); r.watch.Complete && !was {
+			r.retryAt = 0 // there is news
+		}
 		if want := r.due(c.now(), false); want == dueEnded || want == dueTopUp {
 			c.startSettle(r, want)
 		}
@@ -556,6 +559,7 @@ func (s *session) match(data []byte) *wire.Fault {
 		return wire.Faultf(wire.Storage, "%s", err)
 	}
 	s.robot.matched(f)
+	s.robot.retryAt = 0 // there is news
 	if want := s.robot.due(c.now(), false); want == dueEnded {
 		c.startSettle(s.robot, want)
 	}

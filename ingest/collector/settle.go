@@ -516,13 +516,14 @@ func (s *settling) publish(m stretch, named plannedMatch) (sealedMatch, error) {
 		}
 	}
 	log = own(log, named.Base, local)
+	begin := match.Start
 	match = moved(match, -named.Base)
 	out := sealedMatch{
 		ID: named.ID, Base: named.Base, First: m.First, Last: m.reaches, Until: m.Last, Start: m.Start, End: m.End, Manual: m.byHand,
-		Open: m.open, Seal: seal, Boots: named.Boots, At: m.Start, Topped: m.topped, Late: late,
+		Open: m.open, Seal: seal, Boots: named.Boots, At: begin, Topped: m.topped, Late: late,
 	}
 	err := s.c.o.Store.Publish(s.c.ctx, Sealed{
-		ID: named.ID, Log: log, Match: match, At: time.UnixMicro(m.Start).UTC(), Seal: seal, Late: late,
+		ID: named.ID, Log: log, Match: match, At: time.UnixMicro(begin).UTC(), Seal: seal, Late: late,
 		Meta: s.meta(named, m),
 	})
 	if err != nil {

@@ -52,6 +52,9 @@ type Config struct {
 	// Clock is the robot's time in microseconds, by the clock that the samples' times are of;
 	// the time since New.
 	Clock func() int64
+	// NoExchange compares no clocks: for samples that are sent at another pace than that at
+	// which they were taken.
+	NoExchange bool
 	// Log gets what a person should know; slog.Default().
 	Log *slog.Logger
 
@@ -123,6 +126,9 @@ func New(c Config) (*Sender, error) {
 		misfits: make(chan error, 16), kick: make(chan struct{}, 1), closing: make(chan struct{}), cutDone: make(chan struct{}),
 	}
 	own := &link{c: c, spool: p, clock: c.Clock}
+	if c.NoExchange {
+		own.clock = nil
+	}
 	s.running.Go(s.cutting)
 	s.running.Go(func() { own.run(ctx) })
 	if c.Spool.Dir != "" {
