@@ -264,6 +264,7 @@ func storedSamples(t *testing.T, h *home.Home, log *slog.Logger) map[string]map[
 		require.Zero(t, boots[0].ShiftUS)
 		s := samples.Find("power/voltage")
 		require.NotNil(t, s, id.String())
+		t.Logf("%s: %d samples from %d to %d", id, s.Len(), s.Time[0], s.Time[s.Len()-1])
 		require.Equal(t, schemas.Float64, s.Kind)
 		if out[id.Robot] == nil {
 			out[id.Robot] = map[point]int{}

@@ -713,3 +713,37 @@ func TestNextPowerUpLeavesTheSealedMatchAlone(t *testing.T) {
 	require.Equal(t, before.Log.Samples(), after.Log.Samples())
 	require.Len(t, times(t, f.shelf.get(t, "q7", "heron"), "power/voltage"), 1090)
 }
+
+// Matches that are sealed in one go have names of their own, also where another robot's match
+// began about when both did.
+func TestMatchesSealedTogetherHaveTheirOwnNames(t *testing.T) {
+	p, err := profile.Parse("robot.yaml", []byte(strings.Replace(heronYAML, "heron", "bittern", 1)))
+	require.NoError(t, err)
+	f := newField(t, func(o *Options) { o.Robots["bittern"] = p })
+	f.shelf.fail = errors.New("not yet")
+	a, b := f.radio("heron", "", "1"), f.radio("bittern", "", "1")
+	for n := range 3 { // all at once, as from a robot that was out of reach
+		start := float64(n) * 120
+		a.play(start, start+120, aMatch(start+40))
+		b.play(start, start+120, aMatch(start+40))
+	}
+	a.acked()
+	b.acked()
+	f.shelf.mu.Lock()
+	f.shelf.fail = nil
+	f.shelf.mu.Unlock()
+	f.pass(6 * time.Second)
+	f.settled()
+	for _, name := range []string{"heron", "bittern"} {
+		require.NoError(t, f.c.Settle(name))
+		seen := map[int64]int{}
+		for id, m := range f.shelf.matches {
+			if id.Robot == name {
+				for _, at := range m.Log.Find("power/voltage").Time {
+					seen[at]++
+				}
+			}
+		}
+		require.Equal(t, 3600, len(seen), name) // a map of thousands is no message
+	}
+}

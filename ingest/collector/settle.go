@@ -420,7 +420,7 @@ func (s *settling) plan(idle bool) (plan, map[uint32]int64) {
 		case before != nil:
 			named.ID = before.ID
 		default:
-			named.ID = c.nameFor(s.r, m)
+			named.ID = c.nameFor(s.r, m, p.Matches)
 		}
 		for _, n := range named.Boots {
 			shifts[n] = s.views[n].shift
@@ -842,11 +842,16 @@ func (c *Collector) oldest() uint64 {
 }
 
 // nameFor is the name of a new match. Robots that play together get one name: matches that
-// begin within sameMatch of one another are one. The lock is held.
-func (c *Collector) nameFor(r *robot, m stretch) schemas.MatchID {
+// begin within sameMatch of one another are one. given are those named in the same settle:
+// they are in no store yet. The lock is held.
+func (c *Collector) nameFor(r *robot, m stretch, given []plannedMatch) schemas.MatchID {
+	inUse := func(id schemas.MatchID) bool {
+		same := func(p plannedMatch) bool { return p.ID == id }
+		return slices.ContainsFunc(given, same) || slices.ContainsFunc(r.named(), same) || c.stored(id)
+	}
 	id := schemas.MatchID{Season: c.o.Season, Event: cmp.Or(m.event, c.o.Event), Match: m.name, Robot: r.name}
 	if m.byHand {
-		for n := 2; c.inUse(id); n++ {
+		for n := 2; inUse(id); n++ {
 			id.Match = fmt.Sprintf("%.58s-%d", m.name, n)
 		}
 		return id
@@ -858,14 +863,18 @@ func (c *Collector) nameFor(r *robot, m stretch) schemas.MatchID {
 		for _, o := range other.named() {
 			if o.ID.Event == id.Event && abs(o.Start-m.Start) < sameMatch {
 				id.Match = o.ID.Match
-				if !c.inUse(id) {
+				if !inUse(id) {
 					return id
 				}
 			}
 		}
 	}
-	id.Match = c.nextName(id.Event, "m%03d")
-	return id
+	for {
+		id.Match = c.nextName(id.Event, "m%03d")
+		if !inUse(id) {
+			return id
+		}
+	}
 }
 
 // named are the robot's matches that have a name, stored or about to be.
@@ -886,8 +895,8 @@ const sameMatch = 10 * second
 
 func abs(v int64) int64 { return max(v, -v) }
 
-// inUse is whether that very robot has a match of that name.
-func (c *Collector) inUse(id schemas.MatchID) bool {
+// stored is whether that very robot has a match of that name.
+func (c *Collector) stored(id schemas.MatchID) bool {
 	log, _, err := c.o.Store.Load(id)
 	return err != nil || log != nil
 }
