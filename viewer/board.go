@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	_ "embed"
+	"fmt"
 	"html/template"
 	"net/http"
 	"os"
@@ -131,6 +132,9 @@ func (s *Server) allRows() ([]row, error) {
 // rowOf is the row of one match, from the cache when its report did not change.
 func (s *Server) rowOf(id schemas.MatchID) row {
 	info, err := os.Stat(filepath.Join(s.home.Dir(id), "report.json"))
+	if err != nil && s.samplesOnly(id) {
+		return s.troubled(id, fmt.Errorf("stored without a profile, so not analyzed; give one: `afterbell analyze %s --profile robot.yaml`", id))
+	}
 	if err != nil {
 		return s.troubled(id, rebuild(id, err))
 	}

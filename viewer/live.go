@@ -3,8 +3,10 @@ package viewer
 import (
 	"bytes"
 	_ "embed"
+	"errors"
 	"fmt"
 	"html/template"
+	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -113,6 +115,13 @@ func (s *Server) live(w http.ResponseWriter, _ *http.Request) {
 		return
 	}
 	s.write(w, http.StatusOK, []byte(s.liveRows()))
+}
+
+// samplesOnly is whether a match was stored without a profile: then there is nothing but its
+// samples.
+func (s *Server) samplesOnly(id schemas.MatchID) bool {
+	_, err := os.Stat(filepath.Join(s.home.Dir(id), "robot.yaml"))
+	return errors.Is(err, fs.ErrNotExist)
 }
 
 // outsideMatches is whether a stored match is samples that belong to no match: they are kept,
