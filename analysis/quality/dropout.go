@@ -96,7 +96,7 @@ const (
 // dropped out for sure at other times, from another level.
 func dropouts(v []float64, times []int64, rest []series.Interval) []dropout {
 	runs := runsOf(v, times)
-	l := lawOf(v, times)
+	l, far := lawOf(v, times), apart(times)
 	still, atRest := repeatsAtZero(v, times, runs, rest)
 	atEase := quietAt(runs, times, rest)
 	var all []dropout
@@ -105,7 +105,7 @@ func dropouts(v []float64, times []int64, rest []series.Interval) []dropout {
 			continue
 		}
 		jump := 0.0
-		if before, behind := levels(v, times, r); before*behind > 0 {
+		if before, behind := levels(v, times, r, far); before*behind > 0 {
 			jump = 2 * l.surprise(min(math.Abs(before), math.Abs(behind)))
 		}
 		if jump >= sureJump || atEase.repeats(r.samples()/2) <= quietAtRest {
@@ -137,8 +137,8 @@ func dropouts(v []float64, times []int64, rest []series.Interval) []dropout {
 
 // levels are how far the reading before a run and the one behind it were from 0, with sign,
 // and no farther than the middle one of the three there; 0 where these were not all on one
-// side of 0, or where a gap lies between them and the run.
-func levels(v []float64, times []int64, r run) (before, behind float64) {
+// side of 0, or where a gap lies between them and the run: more than far µs for three readings.
+func levels(v []float64, times []int64, r run, far int64) (before, behind float64) {
 	level := func(from, next int) float64 {
 		low, high, sum := math.Inf(1), math.Inf(-1), 0.0
 		for _, x := range v[from : from+3] {
@@ -155,7 +155,6 @@ func levels(v []float64, times []int64, r run) (before, behind float64) {
 		}
 		return v[next]
 	}
-	far := apart(times)
 	if i := r.from - 3; i >= 0 && times[r.from]-times[i] <= far {
 		before = level(i, r.from-1)
 	}

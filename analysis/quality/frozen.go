@@ -43,6 +43,9 @@ func frozen(s *schemas.Signal, v []float64, m Mapped, in Input, cfg Config) []sc
 				alike = append(alike, r)
 			}
 		}
+		if !slices.ContainsFunc(alike, func(r run) bool { return r.length >= cfg.FrozenMin }) {
+			continue // every one is too short to be news: as good as always, and putting them in order is most of the work
+		}
 		alike = byLength(alike)
 		for n := min(mostFreezes, len(alike)); n > 0; n-- {
 			if alike[n-1].length < cfg.FrozenMin || tooLong(alike[n-1], alike[n:]) < frozenOdds {
