@@ -75,7 +75,7 @@ func TestSagIsNoLoad(t *testing.T) {
 		return 12
 	}
 	in := l.input()
-	d := readDrive(in.Stages[1], in, DefaultConfig())
+	d := readDrive(in.Stages[1], in, signalOf(in.Voltage), DefaultConfig())
 	_, full, n := d.means(1_500_000, 3_500_000)
 	require.Positive(t, n)
 	_, low, n := d.means(9_500_000, 11_500_000)

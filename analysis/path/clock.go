@@ -33,12 +33,41 @@ func newClock(t []int64, rate []float64, end int64, told bool) *clock {
 // read is the onward and backward seconds from t[0] to time at.
 func (c *clock) read(at int64) (on, back float64) {
 	at = min(at, c.end)
-	i := sort.Search(len(c.t), func(i int) bool { return c.t[i] > at }) - 1
+	i := c.index(at)
 	if i < 0 {
 		return 0, 0
 	}
 	d := schemas.Seconds(at - c.t[i])
 	return c.on[i] + max(c.rate[i], 0)*d, c.back[i] + max(-c.rate[i], 0)*d
+}
+
+// index is the last i with t[i] at or before a time, -1 without any. Logs are sampled about
+// evenly, so the search begins where an even one would have it and widens from there: that
+// is a few steps where halving all of a match takes fifteen, and it is asked for all the time.
+func (c *clock) index(at int64) int {
+	n := len(c.t)
+	switch {
+	case n == 0 || at < c.t[0]:
+		return -1
+	case at >= c.t[n-1]:
+		return n - 1
+	}
+	low := int(float64(at-c.t[0]) / float64(c.t[n-1]-c.t[0]) * float64(n-1))
+	high := low
+	for step := 1; c.t[low] > at; step *= 2 {
+		low, high = max(low-step, 0), low
+	}
+	for step := 1; c.t[high] <= at; step *= 2 {
+		low, high = high, min(high+step, n-1)
+	}
+	for low+1 < high {
+		if mid := (low + high) / 2; c.t[mid] <= at {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low
 }
 
 // onward is how many seconds the stage was driven onward from a to b.
@@ -63,16 +92,28 @@ func (c *clock) after(a int64, x float64) int64 {
 	if len(c.t) == 0 {
 		return c.end
 	}
-	i := sort.Search(len(c.t), func(i int) bool { return c.on[i] >= want })
-	if i == 0 {
+	since := max(c.index(min(a, c.end)), 0)
+	if c.on[since] >= want {
 		return max(a, c.t[0])
 	}
+	i := since + first(len(c.t)-since, func(i int) bool { return c.on[since+i] >= want })
 	rate := c.rate[i-1]
 	if rate <= 0 { // only past the last sample: the clock stands from here on
 		return c.end
 	}
 	at := c.t[i-1] + schemas.Micros((want-c.on[i-1])/rate)
 	return min(max(at, a), c.end)
+}
+
+// first is the smallest i from 0 to n at which a condition that then stays true is so, n
+// without any: as sort.Search, but quick when it is near 0.
+func first(n int, yes func(i int) bool) int {
+	high := 1
+	for high < n && !yes(high-1) {
+		high *= 2
+	}
+	low := high / 2
+	return low + sort.Search(min(high, n)-low, func(i int) bool { return yes(low + i) })
 }
 
 // returning is the time from which to b the stage was driven backward for x seconds; when

@@ -26,9 +26,9 @@ type drive struct {
 
 // readDrive puts a stage's signals on one grid and runs its clock. A stage without command
 // gets its clock later, from borrow, unless its own speed or current tell it.
-func readDrive(st Stage, in Input, cfg Config) *drive {
+func readDrive(st Stage, in Input, voltage signal, cfg Config) *drive {
 	d := &drive{hasCommand: has(st.Command), hasAmps: has(st.Current), hasRPM: has(st.Speed)}
-	d.grid(st, in)
+	d.grid(st, in, voltage)
 	d.usual = d.usualCommand(cfg)
 	d.usualVolts = stat.Median(sample(d.volts, func(i int) bool { return math.Abs(d.command[i]) > cfg.MinCommand }))
 	rate, told := make([]float64, len(d.t)), true
@@ -48,8 +48,9 @@ func readDrive(st Stage, in Input, cfg Config) *drive {
 		}
 	}
 	if cfg.DisabledOff {
+		on := periodsOf(in)
 		for i, at := range d.t {
-			if !enabled(in, at) {
+			if !during(on, at) {
 				rate[i] = 0
 			}
 		}
@@ -63,42 +64,22 @@ func readDrive(st Stage, in Input, cfg Config) *drive {
 // grid reads every signal at the times at which the command changed and at those of the
 // densest other signal, and at the edges of periods and gaps. A value holds until its signal's next sample, but not
 // across a silence much longer than that signal's usual step.
-func (d *drive) grid(st Stage, in Input) {
-	dense := st.Speed
-	for _, s := range []*series.Float{st.Current, in.Voltage} {
-		if !has(dense) || has(s) && len(s.T) > len(dense.T) {
+func (d *drive) grid(st Stage, in Input, voltage signal) {
+	command, amps, speed := signalOf(st.Command), signalOf(st.Current), signalOf(st.Speed)
+	dense := speed
+	for _, s := range []signal{amps, voltage} {
+		if len(s.T) > len(dense.T) {
 			dense = s
 		}
 	}
-	times := [][]int64{edges(in)}
-	if d.hasCommand {
-		times = append(times, changes(st.Command), silences(st.Command))
-	}
-	if has(dense) {
-		times = append(times, dense.T, silences(dense))
-	}
-	d.t = merge(in.Start, in.End, times...)
-	n := len(d.t)
-	d.command, d.volts, d.amps, d.speed = make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
-	read := []struct {
-		to   []float64
-		from *reader
-	}{
-		{d.command, newReader(st.Command)},
-		{d.volts, newReader(in.Voltage)},
-		{d.amps, newReader(st.Current)},
-		{d.speed, newReader(st.Speed)},
-	}
-	gap := 0
-	for i, at := range d.t {
-		for gap < len(in.Gaps) && in.Gaps[gap].End <= at {
-			gap++
-		}
-		silent := gap < len(in.Gaps) && in.Gaps[gap].Start < at
-		for _, r := range read {
-			r.to[i] = r.from.at(at)
-			if silent {
-				r.to[i] = math.NaN()
+	d.t = merge(in.Start, in.End, edges(in), command.changes(), command.silences(), dense.silences())
+	d.t = merge(in.Start, in.End, d.t, dense.T)
+	d.command, d.volts, d.amps, d.speed = command.on(d.t), voltage.on(d.t), amps.on(d.t), speed.on(d.t)
+	for _, g := range in.Gaps {
+		from, to := series.From(d.t, g.Start+1), series.From(d.t, g.End)
+		for _, v := range [][]float64{d.command, d.volts, d.amps, d.speed} {
+			for i := from; i < to; i++ {
+				v[i] = math.NaN()
 			}
 		}
 	}

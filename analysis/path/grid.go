@@ -11,35 +11,36 @@ import (
 
 func has(s *series.Float) bool { return s != nil && len(s.T) > 0 }
 
-// reader reads a series forward in time. A value holds until the next sample, but not
-// longer than limit: a signal that is sampled often and falls silent says nothing. One
-// that is only written when it changes has long steps, and so a long limit.
-type reader struct {
-	s     *series.Float
-	i     int // last sample at or before the time asked for last
+// signal is a series with how long one of its values is believed, µs. A value holds until
+// the next sample, but not longer than that: a signal that is sampled often and falls silent
+// says nothing. One that is only written when it changes has long steps, and so a long limit.
+type signal struct {
+	*series.Float
 	limit int64
 }
 
-func newReader(s *series.Float) *reader {
+func signalOf(s *series.Float) signal {
 	if !has(s) {
-		return &reader{}
+		return signal{Float: &series.Float{}}
 	}
-	return &reader{s: s, i: -1, limit: holds(s.T)}
+	return signal{s, holds(s.T)}
 }
 
-// at is the value at a time, which never goes back from call to call; NaN when there is
-// none.
-func (r *reader) at(t int64) float64 {
-	if r.s == nil {
-		return math.NaN()
+// on are the values at the times of a grid, in order; NaN where there is none.
+func (s signal) on(grid []int64) []float64 {
+	out := make([]float64, len(grid))
+	i := 0 // samples at or before the time
+	for k, at := range grid {
+		for i < len(s.T) && s.T[i] <= at {
+			i++
+		}
+		if i == 0 || at-s.T[i-1] > s.limit {
+			out[k] = math.NaN()
+		} else {
+			out[k] = s.V[i-1]
+		}
 	}
-	for r.i+1 < len(r.s.T) && r.s.T[r.i+1] <= t {
-		r.i++
-	}
-	if r.i < 0 || t-r.s.T[r.i] > r.limit {
-		return math.NaN()
-	}
-	return r.s.V[r.i]
+	return out
 }
 
 // holds is how long a sample is believed: five of the longer usual steps, at least a
@@ -55,32 +56,34 @@ func holds(t []int64) int64 {
 // stepsOf are times between neighbouring samples in µs, at most some hundred of them from
 // all over the series.
 func stepsOf(t []int64) []float64 {
+	stride := strideOf(len(t) - 1)
 	var steps []float64
-	for _, i := range spread(len(t), func(i int) bool { return i > 0 }) {
+	for i := 1; i < len(t); i += stride {
 		steps = append(steps, float64(t[i]-t[i-1]))
 	}
 	return steps
 }
 
 // silences are the times at which values of a series stop being believed.
-func silences(s *series.Float) []int64 {
-	limit := holds(s.T)
+func (s signal) silences() []int64 {
+	if len(s.T) == 0 {
+		return nil
+	}
 	var out []int64
 	for i := 1; i < len(s.T); i++ {
-		if s.T[i]-s.T[i-1] > limit {
-			out = append(out, s.T[i-1]+limit+1)
+		if s.T[i]-s.T[i-1] > s.limit {
+			out = append(out, s.T[i-1]+s.limit+1)
 		}
 	}
-	return append(out, s.T[len(s.T)-1]+min(limit, math.MaxInt32)+1)
+	return append(out, s.T[len(s.T)-1]+min(s.limit, math.MaxInt32)+1)
 }
 
 // changes are the times of a series' first sample, of those that differ from the one
 // before, and of those after a silence.
-func changes(s *series.Float) []int64 {
-	limit := holds(s.T)
-	out := []int64{s.T[0]}
-	for i := 1; i < len(s.T); i++ {
-		if s.V[i] != s.V[i-1] || s.T[i]-s.T[i-1] > limit {
+func (s signal) changes() []int64 {
+	var out []int64
+	for i := range s.T {
+		if i == 0 || s.V[i] != s.V[i-1] || s.T[i]-s.T[i-1] > s.limit {
 			out = append(out, s.T[i])
 		}
 	}
@@ -90,26 +93,27 @@ func changes(s *series.Float) []int64 {
 // most is the number of values a quantile is taken over: more would only take longer.
 const most = 1000
 
-// spread is at most twice most of the indices for which keep is true, evenly spread: every
-// one, or every second, fourth ... when there are more.
+// strideOf is by how many of n values one steps on to take fewer than twice most of them:
+// every one, or every second, fourth ...
+func strideOf(n int) int {
+	stride := 1
+	for (n+stride-1)/stride >= 2*most {
+		stride *= 2
+	}
+	return stride
+}
+
+// spread is fewer than twice most of the indices for which keep is true, evenly spread.
 func spread(n int, keep func(i int) bool) []int {
-	var out []int
-	stride, seen := 1, 0
+	all := make([]int, 0, n)
 	for i := range n {
-		if !keep(i) {
-			continue
+		if keep(i) {
+			all = append(all, i)
 		}
-		if seen%stride == 0 {
-			out = append(out, i)
-		}
-		seen++
-		if len(out) < 2*most {
-			continue
-		}
-		for k := range most {
-			out[k] = out[2*k]
-		}
-		out, stride = out[:most], 2*stride
+	}
+	stride, out := strideOf(len(all)), all[:0]
+	for k := 0; k < len(all); k += stride {
+		out = append(out, all[k])
 	}
 	return out
 }
@@ -124,13 +128,22 @@ func sample(v []float64, keep func(i int) bool) []float64 {
 	return out
 }
 
-// enabled is whether a time lies in one of the periods; always, when the log has none.
-func enabled(in Input, at int64) bool {
+// periodsOf are the periods of a match in µs, one that is always when the log has none.
+func periodsOf(in Input) []series.Interval {
 	if len(in.Periods) == 0 {
-		return true
+		return []series.Interval{{Start: math.MinInt64, End: math.MaxInt64}}
 	}
+	var out []series.Interval
 	for _, p := range in.Periods {
-		if at >= schemas.Micros(p.StartS) && at < schemas.Micros(p.EndS) {
+		out = append(out, series.Interval{Start: schemas.Micros(p.StartS), End: schemas.Micros(p.EndS)})
+	}
+	return out
+}
+
+// during is whether a time lies in one of the intervals.
+func during(all []series.Interval, at int64) bool {
+	for _, p := range all {
+		if at >= p.Start && at < p.End {
 			return true
 		}
 	}

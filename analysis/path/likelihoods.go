@@ -212,9 +212,9 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 	switch {
 	case b.atStart:
 		return odds
-	case w.idle(k, at) && k > 0 && len(w.in.Periods) > 0 && enabled(w.in, at):
+	case w.idle(k, at) && k > 0 && len(w.in.Periods) > 0 && during(w.enabled, at):
 		return odds + math.Log(reachedDeep)
-	case w.idle(k, at) && enabled(w.in, at):
+	case w.idle(k, at) && during(w.enabled, at):
 		return odds + math.Log(reachedIn)
 	case w.idle(k, at):
 		return odds + math.Log(putIn)
@@ -331,7 +331,7 @@ func (w *way) wayOut(k int, at int64) (on, backward, taken float64) {
 		return 0.99, 0.006, 0.004 // pieces do bounce out of the mouth
 	case toward < 0:
 		return 0.02, 0.97, 0.01
-	case enabled(w.in, at):
+	case during(w.enabled, at):
 		return 0.55, 0.4, 0.05
 	default:
 		return 0.2, 0.2, 0.6
