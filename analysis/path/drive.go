@@ -2,6 +2,7 @@ package path
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
@@ -204,18 +205,21 @@ func (d *drive) settle(rate []float64, cfg Config) {
 // compareSpeed fills ratio: roller speed to what the command asked for at the voltage of the
 // moment, so that a sagging supply is not taken for a load.
 func (d *drive) compareSpeed(rate []float64) {
-	d.ratio = make([]float64, len(d.t))
-	asked := make([]float64, len(d.t))
-	for i := range asked {
-		if asked[i] = rate[i]; d.hasCommand && rate[i] != 0 {
-			asked[i] = d.command[i] / d.usual * d.supplied(i)
+	asked := slices.Clone(rate)
+	if d.hasCommand {
+		for i, r := range rate {
+			if r != 0 {
+				asked[i] = d.command[i] / d.usual * d.supplied(i)
+			}
 		}
 	}
 	per := d.speedPerRate(asked)
+	d.ratio = asked // one for the other, in place
 	for i, a := range asked {
-		d.ratio[i] = math.NaN()
 		if a != 0 && per > 0 {
 			d.ratio[i] = d.speed[i] / (per * a)
+		} else {
+			d.ratio[i] = math.NaN()
 		}
 	}
 }

@@ -105,15 +105,24 @@ func strideOf(n int) int {
 
 // spread is fewer than twice most of the indices for which keep is true, evenly spread.
 func spread(n int, keep func(i int) bool) []int {
-	all := make([]int, 0, n)
+	var out []int
+	stride, next, seen := 1, 0, 0
 	for i := range n {
-		if keep(i) {
-			all = append(all, i)
+		if !keep(i) {
+			continue
 		}
-	}
-	stride, out := strideOf(len(all)), all[:0]
-	for k := 0; k < len(all); k += stride {
-		out = append(out, all[k])
+		if seen == next {
+			out, next = append(out, i), next+stride
+		}
+		seen++
+		if len(out) < 2*most {
+			continue
+		}
+		for k := range most {
+			out[k] = out[2*k]
+		}
+		out, stride = out[:most], 2*stride
+		next = most * stride
 	}
 	return out
 }

@@ -72,8 +72,25 @@ func (w *way) handOvers(slot int, hands []hand) {
 // driven is the clock of a piece that came into a slot at a time. Between two beams it
 // passes from hand to hand: once one has been driven for as long as takes the piece out of it,
 // and the next for a quarter of its usual share, the piece is in that stage's hands, and when
-// that one stops the piece is held, whatever the stages behind it do for the next piece.
+// that one stops the piece is held, whatever the stages behind it do for the next piece. It is
+// asked for again and again by the explanations of what that piece does, and remembered.
 func (w *way) driven(slot int, since int64) relay {
+	at := came{slot, since}
+	r, known := w.relays[at]
+	if !known {
+		r = w.relayOf(slot, since)
+		w.relays[at] = r
+	}
+	return r
+}
+
+// came is when a piece came into a slot.
+type came struct {
+	slot  int
+	since int64
+}
+
+func (w *way) relayOf(slot int, since int64) relay {
 	legs := relay{{math.MinInt64, w.clocks[slot]}}
 	for i, h := range w.hands[slot] {
 		if i == 0 {

@@ -72,11 +72,22 @@ type track struct {
 	steps   *step
 }
 
+// roomy is a track with room for what one usually holds, so that a copy is one allocation:
+// most copies are dropped with the event they were made for.
+type roomy struct {
+	track
+	somePieces [4]piece
+	someOwners [8]int
+	someBlind  [8]bool
+}
+
 func (t *track) clone(cost float64) *track {
-	return &track{
-		odds: t.odds + cost, pieces: slices.Clone(t.pieces), owner: slices.Clone(t.owner),
-		blind: slices.Clone(t.blind), next: t.next, lastOut: t.lastOut, steps: t.steps,
-	}
+	n := &roomy{track: *t}
+	n.odds += cost
+	n.pieces = append(n.somePieces[:0], t.pieces...)
+	n.owner = append(n.someOwners[:0], t.owner...)
+	n.blind = append(n.someBlind[:0], t.blind...)
+	return &n.track
 }
 
 func (t *track) log(s step) {
@@ -84,9 +95,8 @@ func (t *track) log(s step) {
 	t.steps = &s
 }
 
-// state is what the future of an explanation depends on.
-func (t *track) state() string {
-	b := make([]byte, 0, 64)
+// state appends to b what the future of an explanation depends on.
+func (t *track) state(b []byte) []byte {
 	for _, p := range t.pieces {
 		b = binary.AppendVarint(b, int64(p.slot))
 		b = binary.AppendVarint(b, p.since)
@@ -102,5 +112,5 @@ func (t *track) state() string {
 			b = append(b, 'n')
 		}
 	}
-	return string(b)
+	return b
 }

@@ -38,8 +38,9 @@ func (w *way) follow() *track {
 		first.owner[i] = -1
 	}
 	alive := []*track{first}
+	var next []*track
 	for _, h := range w.happenings() {
-		var next []*track
+		next = next[:0]
 		for _, t := range alive {
 			switch h.what {
 			case rose:
@@ -53,7 +54,7 @@ func (w *way) follow() *track {
 		if w.witness != nil {
 			w.witness(h, alive, next)
 		}
-		alive = w.best(next)
+		alive = append(alive[:0], w.best(next)...)
 	}
 	for _, t := range alive {
 		for i := range t.pieces {
@@ -95,14 +96,15 @@ func (w *way) happenings() []happened {
 func (w *way) best(all []*track) []*track {
 	slices.SortStableFunc(all, func(a, b *track) int { return cmp.Compare(b.odds, a.odds) })
 	const hopeless = 18 // e^-18: not one in ten million
-	seen := make(map[string]bool, len(all))
+	seen := make(map[string]bool, w.cfg.Tracks)
+	var key []byte
 	kept := all[:0]
 	for _, t := range all {
 		if len(kept) == w.cfg.Tracks || t.odds < all[0].odds-hopeless {
 			break
 		}
-		if key := t.state(); !seen[key] {
-			seen[key] = true
+		if key = t.state(key[:0]); !seen[string(key)] {
+			seen[string(key)] = true
 			kept = append(kept, t)
 		}
 	}
