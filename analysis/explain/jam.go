@@ -166,6 +166,7 @@ var meanings = [...]struct{ has, means string }{
 	{"count of releases", "then it was out and only not counted"},
 	{"released", "then it was out and the beams missed it"},
 	{"never seen again", "then it may have been gone"},
+	{"stood there at all", "else the pieces went another way than the likeliest"},
 	{"gap", "what happened in it is unknown"},
 	{"beam", "what the beams show"},
 	{"piece was there", "a piece to be stuck"},

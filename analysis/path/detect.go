@@ -17,6 +17,11 @@ func Detect(in Input, cfg Config) Result {
 	}
 	all, sensor := w.pieces()
 	motors := w.motors(all)
+	// What is usual is learned from all that passed, jams among it: a stage that jams often
+	// then seems to be a slow one. So the first look only tells what to leave out of it.
+	w.jams(all, sensor, motors)
+	w.relearn(all)
+	motors = w.motors(all)
 	jams := w.jams(all, sensor, motors)
 	jams = better(jams, w.stalls(all, jams, motors), cfg)
 	slices.SortStableFunc(jams, func(a, b found) int { return cmp.Compare(a.start, b.start) })
@@ -67,10 +72,12 @@ func (w *way) pieces() ([]journey, []unseen) {
 	if len(w.beams) == 0 {
 		return nil, nil
 	}
-	all, _ := w.journeys(w.follow())
+	all, _ := w.journeys(w.follow().best)
 	w.relearn(all)
 	w.believe()
-	all, sensor := w.journeys(w.follow())
+	w.history = w.follow()
+	w.history.doubt(w.closing)
+	all, sensor := w.journeys(w.history.best)
 	w.relearn(all)
 	return all, sensor
 }
@@ -95,10 +102,16 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 				continue
 			}
 			s.later = slices.ContainsFunc(j.visits[n:], func(u visit) bool { return u.next > v.slot })
+			s.slick = w.slick(j, n)
 			s.weigh(w, all, i, sensor, out)
 			s.pair = w.wedged(all, i, &s)
-			s.credit = w.credit(j)
+			s.credit = min(w.credit(j), w.history.stayed(s.slot, (s.start+s.end)/2, s.visit.to))
+			s.doubtful()
 			f := w.report(s, i+1)
+			if s.slot < w.wait {
+				w.strains[came{v.slot, v.from}] = s.load
+				w.jammed[came{v.slot, v.from}] = f.jam.Confidence >= w.cfg.Believe
+			}
 			f.ended = n == len(j.visits)-1 && s.how != outGate && s.how != outMouth
 			if last := len(out) - 1; last >= first && f.start-schemas.Micros(out[last].jam.EndS) < schemas.Micros(w.cfg.MinJamS) {
 				out[last] = joined(out[last], f) // it had not really moved in between

@@ -32,7 +32,8 @@ type belief struct{ mu, kappa, sigma, nu float64 }
 type took struct {
 	x    float64
 	done bool
-	at   int64 // when the visit began that it is of
+	at   int64   // when the visit began that it is of
+	held float64 // log-odds of a jam by what its motor and the driver did, 0 where that is not known
 }
 
 // priorPasses is how many passes the guess of the spread is worth.
@@ -103,12 +104,15 @@ func chanceUsual(a took, y float64, now distuv.Normal, cfg Config) float64 {
 	if !a.done {
 		usual, jam = now.Survival(y), long.survival(y)
 	}
-	usual, jam = usual*(1-cfg.JamRate), jam*cfg.JamRate
+	rate := 1 / (1 + math.Exp(-logit(cfg.JamRate)-a.held))
+	usual, jam = usual*(1-rate), jam*rate
 	if usual+jam == 0 {
 		return 0
 	}
 	return usual / (usual + jam)
 }
+
+func logit(p float64) float64 { return math.Log(p / (1 - p)) }
 
 // jamLaw is the law of how long a step with a jam in it takes, in ln seconds of driving.
 type jamLaw [2]distuv.Normal

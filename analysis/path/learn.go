@@ -68,9 +68,13 @@ func (w *way) past(slot int) belief {
 
 // relearn fits the laws and the beams' miss rates to the pieces that were followed.
 func (w *way) relearn(all []journey) {
+	if len(w.beams) == 0 {
+		return
+	}
 	seen := make([][]took, len(w.laws))
 	missed, passed := make([]float64, len(w.beams)), make([]float64, len(w.beams))
 	was := make([]bool, len(w.beams)) // the piece before was missed
+	bounced := 0.0                    // out of the mouth, though it was driven in
 	for i, j := range all {
 		for n, v := range j.visits {
 			if w.free(all, i, v) > v.from || w.blind(v.from, v.to) || w.vague(v) {
@@ -79,6 +83,9 @@ func (w *way) relearn(all []journey) {
 			k, front := inFront(v.slot)
 			if front {
 				passed[k]++
+				if k == 0 && v.how == outMouth && w.heading(k, v.to) > 0 {
+					bounced++
+				}
 				if !v.onward || j.started(w, n) {
 					continue
 				}
@@ -87,15 +94,15 @@ func (w *way) relearn(all []journey) {
 					continue // it fell out, or was taken: nothing of how long a release takes
 				}
 				if w.overlaps(v) {
-					seen[v.slot+1] = append(seen[v.slot+1], took{x: x, done: true, at: v.from})
+					seen[v.slot+1] = append(seen[v.slot+1], took{x: x, done: true, at: v.from, held: w.strains[came{v.slot, v.from}]})
 				} else {
-					seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next > v.slot, at: v.from})
+					seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next > v.slot, at: v.from, held: w.strains[came{v.slot, v.from}]})
 				}
 				continue
 			}
 			if v.onward && n > 0 {
 				x := w.dwellShare(k, v.dwell) + w.driven(v.slot, v.from).onward(w.waits(v.slot, v.from, v.to), v.to)
-				seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next == v.slot+1, at: v.from})
+				seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next == v.slot+1, at: v.from, held: w.strains[came{v.slot, v.from}]})
 			}
 		}
 		for _, k := range j.missed {
@@ -113,7 +120,8 @@ func (w *way) relearn(all []journey) {
 		w.laws[slot] = w.learn(slot, seen[slot])
 	}
 	w.chain()
-	const weight = 30 // passes that MissRate is worth
+	const weight = 30 // passes that MissRate and BounceRate are worth
+	w.bounces = min((bounced+weight*w.cfg.BounceRate)/(passed[0]+weight), 0.5)
 	for k := range w.misses {
 		w.misses[k] = min((missed[k]+weight*w.cfg.MissRate)/(missed[k]+passed[k]+weight), 0.5)
 	}

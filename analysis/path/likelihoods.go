@@ -328,7 +328,7 @@ func (w *way) wayOut(k int, at int64) (on, backward, taken float64) {
 	case toward > 0 && k > 0:
 		return 0.993, 0.003, 0.004
 	case toward > 0:
-		return 0.99, 0.006, 0.004 // pieces do bounce out of the mouth
+		return 0.996 - w.bounces, w.bounces, 0.004 // pieces do bounce out of the mouth
 	case toward < 0:
 		return 0.02, 0.97, 0.01
 	case during(w.enabled, at):

@@ -16,7 +16,7 @@ func (w *way) motors(all []journey) []motor {
 		for n, j := range all {
 			for _, v := range j.visits {
 				first, last := w.stages(v.slot)
-				if i < first || i > last || v.slot >= w.wait {
+				if i < first || i > last || v.slot >= w.wait || w.jammed[came{v.slot, v.from}] {
 					continue
 				}
 				c := w.driven(v.slot, v.from)
@@ -60,7 +60,7 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 			if explained || odds < 2 {
 				continue
 			}
-			s := stand{visit: visit{slot: -2, from: r.Start, to: r.End, how: onward}, credit: 1, stage: i, motor: m, lock: odds, amps: amps, ratio: ratio}
+			s := stand{visit: visit{slot: -2, from: r.Start, to: r.End, how: onward}, stage: i, motor: m, lock: odds, amps: amps, ratio: ratio}
 			s.from = m.before(r.Start)
 			s.timeStall(r)
 			s.turned = turns(m.clock, r.Start, r.End+1_000_000)

@@ -37,6 +37,8 @@ type stand struct {
 	pair    bool    // another piece is wedged with it
 	turned  int     // reversals from start to end
 	later   bool    // if it was backed, it went on past here later
+	slick   pace    // how its piece went elsewhere
+	load    float64 // the part of weighed that tells of the motor and of the driver's answer
 	credit  float64 // probability that there was a piece at all
 	weighed []schemas.Weighed
 }

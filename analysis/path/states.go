@@ -70,6 +70,12 @@ type track struct {
 	next    int     // id of the next piece to come
 	lastOut int64   // when a piece left at the gate last
 	steps   *step
+
+	from *track   // the explanation it came from
+	also []*track // others that came to the same state, less likely ones
+	// Logarithms of the probability of all histories that lead here, and of all that follow,
+	// and the probability of being here: see doubt.go.
+	before, after, sure float64
 }
 
 // roomy is a track with room for what one usually holds, so that a copy is one allocation:
@@ -84,6 +90,7 @@ type roomy struct {
 func (t *track) clone(cost float64) *track {
 	n := &roomy{track: *t}
 	n.odds += cost
+	n.from, n.also = nil, nil
 	n.pieces = append(n.somePieces[:0], t.pieces...)
 	n.owner = append(n.someOwners[:0], t.owner...)
 	n.blind = append(n.someBlind[:0], t.blind...)

@@ -31,43 +31,51 @@ const (
 	rose                 // a beam became blocked
 )
 
-// follow is the most probable explanation of all beams.
-func (w *way) follow() *track {
+// follow finds the most probable explanation of all beams, and keeps what else was possible.
+func (w *way) follow() *history {
 	first := &track{owner: make([]int, len(w.beams)), blind: make([]bool, len(w.beams)), lastOut: math.MinInt64 / 2}
 	for i := range first.owner {
 		first.owner[i] = -1
 	}
+	h := &history{}
 	alive := []*track{first}
 	var next []*track
-	for _, h := range w.happenings() {
+	for _, e := range w.happenings() {
 		next = next[:0]
 		for _, t := range alive {
-			switch h.what {
-			case rose:
-				next = append(next, w.explainBlocked(t, h)...)
-			case cleared:
-				next = append(next, w.explainClear(t, h)...)
-			case released:
-				next = append(next, w.explainRelease(t, h)...)
+			for _, n := range w.explain(t, e) {
+				n.from = t
+				next = append(next, n)
 			}
 		}
 		if w.witness != nil {
-			w.witness(h, alive, next)
+			w.witness(e, alive, next)
 		}
-		alive = append(alive[:0], w.best(next)...)
+		alive = slices.Clone(w.best(next))
+		h.layers = append(h.layers, layer{e.at, alive})
 	}
-	for _, t := range alive {
-		for i := range t.pieces {
-			t.odds += w.tooLong(t, i, w.in.End)
-		}
+	h.best = slices.MaxFunc(alive, func(a, b *track) int { return cmp.Compare(a.odds+w.closing(a), b.odds+w.closing(b)) })
+	return h
+}
+
+// closing is for the pieces an explanation still has in the path when the log ends.
+func (w *way) closing(t *track) (odds float64) {
+	for i := range t.pieces {
+		odds += w.tooLong(t, i, w.in.End)
 	}
-	best := alive[0]
-	for _, t := range alive[1:] {
-		if t.odds > best.odds {
-			best = t
-		}
+	return odds
+}
+
+// explain is what one explanation makes of an event.
+func (w *way) explain(t *track, h happened) []*track {
+	switch h.what {
+	case rose:
+		return w.explainBlocked(t, h)
+	case cleared:
+		return w.explainClear(t, h)
+	default:
+		return w.explainRelease(t, h)
 	}
-	return best
 }
 
 // happenings are all events in order of time; at one moment beams clear before pieces are
@@ -96,17 +104,20 @@ func (w *way) happenings() []happened {
 func (w *way) best(all []*track) []*track {
 	slices.SortStableFunc(all, func(a, b *track) int { return cmp.Compare(b.odds, a.odds) })
 	const hopeless = 18 // e^-18: not one in ten million
-	seen := make(map[string]bool, w.cfg.Tracks)
+	seen := make(map[string]*track, w.cfg.Tracks)
 	var key []byte
 	kept := all[:0]
 	for _, t := range all {
 		if len(kept) == w.cfg.Tracks || t.odds < all[0].odds-hopeless {
 			break
 		}
-		if key = t.state(key[:0]); !seen[string(key)] {
-			seen[string(key)] = true
-			kept = append(kept, t)
+		key = t.state(key[:0])
+		if likelier := seen[string(key)]; likelier != nil {
+			likelier.also = append(likelier.also, t)
+			continue
 		}
+		seen[string(key)] = t
+		kept = append(kept, t)
 	}
 	return kept
 }

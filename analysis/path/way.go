@@ -10,20 +10,24 @@ type way struct {
 	enabled []series.Interval // when the robot is, always where the log does not tell
 	drives  []*drive          // by stage
 	beams   []beam
-	clocks  []*clock       // by slot: how far a piece in it was driven onward or back
-	hands   [][]hand       // by slot, between beams only: the stages that move a piece, in order
-	relays  map[came]relay // what driven found out
-	push    []*clock       // by beam: its own stage's clock, to tell which way a piece left
-	ways    [][]law        // from beam to beam: the laws of odd slots one after another
-	laws    []law          // by slot; for odd ones from beam to beam, from entering to entering
-	seen    [][]took       // by slot: the steps the laws rest on
-	common  variety        // how much they differ from pass to pass, all slots together
-	wait    int            // slot in which pieces wait to be released; -1 when it cannot be told
-	last    int            // last slot
-	misses  []float64      // by beam: learned chance that it does not see a piece
-	gone    []gone         // releases that no beam saw
+	clocks  []*clock         // by slot: how far a piece in it was driven onward or back
+	hands   [][]hand         // by slot, between beams only: the stages that move a piece, in order
+	relays  map[came]relay   // what driven found out
+	push    []*clock         // by beam: its own stage's clock, to tell which way a piece left
+	ways    [][]law          // from beam to beam: the laws of odd slots one after another
+	laws    []law            // by slot; for odd ones from beam to beam, from entering to entering
+	seen    [][]took         // by slot: the steps the laws rest on
+	common  variety          // how much they differ from pass to pass, all slots together
+	wait    int              // slot in which pieces wait to be released; -1 when it cannot be told
+	last    int              // last slot
+	misses  []float64        // by beam: learned chance that it does not see a piece
+	bounces float64          // learned chance that a piece is out of the mouth again though driven in
+	strains map[came]float64 // log-odds of a jam by what motor and driver did in a visit
+	jammed  map[came]bool    // visits believed to be jams
+	gone    []gone           // releases that no beam saw
 	notes   []string
 	falls   map[int64]bool // times at which the last beam cleared because of a release
+	history *history       // of following the pieces last
 	// witness, when there is one, looks on at every event: the explanations before it, and
 	// all that follow from them.
 	witness func(h happened, before, after []*track)
@@ -37,7 +41,7 @@ type gone struct {
 
 // newWay reads the signals of every stage and divides the path by its beams.
 func newWay(in Input, cfg Config) *way {
-	w := &way{cfg: cfg, in: in, enabled: periodsOf(in), falls: map[int64]bool{}, relays: map[came]relay{}}
+	w := &way{cfg: cfg, in: in, enabled: periodsOf(in), falls: map[int64]bool{}, relays: map[came]relay{}, strains: map[came]float64{}, jammed: map[came]bool{}}
 	voltage := signalOf(in.Voltage)
 	for _, st := range in.Stages {
 		w.drives = append(w.drives, readDrive(st, in, voltage, cfg))
@@ -81,6 +85,7 @@ func newWay(in Input, cfg Config) *way {
 	for k := range w.misses {
 		w.misses[k] = cfg.MissRate
 	}
+	w.bounces = cfg.BounceRate
 	w.firstLaws()
 	return w
 }

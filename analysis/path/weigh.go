@@ -48,6 +48,9 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 			put(-4, "a piece stood at the next beam")
 		}
 	}
+	if s.motor != nil {
+		s.load += lock
+	}
 	switch strained := lock == s.strain; {
 	case s.motor == nil || lock == 0:
 	case lock == s.shift:
@@ -69,6 +72,7 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 	switch {
 	case s.turned > 0 && driven > 0.3:
 		put(2.5, "the driver reversed %d times", s.turned)
+		s.load += 2.5
 	case driven > 2 && w.clocks[s.slot].told:
 		put(-0.5, "the driver did not reverse")
 	}
@@ -119,12 +123,17 @@ func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 	jam := jammed(s.law.usual())
 	var odds float64
 	slow := distuv.Normal{Mu: s.law.dist.Mu + 0.3, Sigma: 0.3} // a slick or heavy piece
+	share := slowPieces
+	if s.slick.slick > slowPieces {
+		share = s.slick.slick
+		slow = distuv.Normal{Mu: s.law.dist.Mu + s.slick.law.Mu, Sigma: s.slick.law.Sigma}
+	}
 	usual, longer := s.law.dist.Prob(y), s.law.dist.Survival(y)
 	if followed { // two pieces in contact block a beam for as long as both take
 		usual = 0.7*usual + 0.3*s.law.and(s.law).dist.Prob(y)
 	}
 	unseen := w.mayHavePassed(all, s)
-	usual, longer = (1-slowPieces)*usual+slowPieces*slow.Prob(y), (1-slowPieces)*longer+slowPieces*slow.Survival(y)
+	usual, longer = (1-share)*usual+share*slow.Prob(y), (1-share)*longer+share*slow.Survival(y)
 	held := w.mayBeHeld(s) // then it takes as long as one likes
 	if s.done {
 		usual = (1-held)*usual + held*jam.prob(y)
@@ -215,14 +224,35 @@ func (w *way) pushedBack(s *stand) bool {
 
 func (m *motor) times(amps float64) float64 { return (amps + offset) / math.Exp(m.amps.Mu) }
 
-// confidence turns the evidence into a probability: of a jam, if there was a piece, and that
-// there was one. At most surest, as all of it assumes that the piece was followed rightly.
-func (s *stand) confidence() float64 {
+// doubtful adds the doubt whether the piece stood there at all, where there is some: credit is
+// the probability that it did by the beams alone. What the motor and the driver did is no sign
+// of that.
+func (s *stand) doubtful() {
+	const plain = 0.02 // less is no matter
+	sum := s.sum()
+	jammed := s.credit * probability(sum)
+	if less := max(math.Log(jammed/(1-jammed)), -mostDoubt) - sum; less < -plain {
+		s.weighed = append(s.weighed, schemas.Weighed{
+			What: fmt.Sprintf("that it stood there at all is %.0f %% likely by the beams", 100*s.credit), LogOdds: less,
+		})
+	}
+}
+
+// mostDoubt is where a doubt ends: at odds of e^-9 nothing is left of a jam.
+const mostDoubt = 9
+
+func (s *stand) sum() float64 {
 	sum := 0.0
 	for _, e := range s.weighed {
 		sum += e.LogOdds
 	}
-	return min(s.credit/(1+math.Exp(-sum)), surest)
+	return sum
 }
+
+func probability(odds float64) float64 { return 1 / (1 + math.Exp(-odds)) }
+
+// confidence turns the evidence into a probability, at most surest: beams and motors do odd
+// things for reasons nobody thought of.
+func (s *stand) confidence() float64 { return min(probability(s.sum()), surest) }
 
 const surest = 0.99
