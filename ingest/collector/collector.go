@@ -267,49 +267,48 @@ func (c *Collector) Settle(name string) error {
 	if r == nil {
 		return fmt.Errorf("no robot %q has sent anything", name)
 	}
-	return c.settleOnce(r, dueSilence)
+	return c.settleOnce(r, dueAsked)
 }
 
-// startSettle settles a robot in the background, unless that is under way. The lock is held.
+// startSettle settles a robot in the background, unless that is under way; then what is due
+// is looked at again when it has ended. The lock is held.
 func (c *Collector) startSettle(r *robot, why due) {
-	if r.settling {
-		r.again = true
-		return
-	}
-	if c.ctx.Err() != nil {
+	if r.settling || c.closing {
 		return
 	}
 	r.settling = true
 	c.running.Go(func() {
-		for {
+		for why != nothingDue {
 			select {
 			case c.settler <- struct{}{}:
 			case <-c.ctx.Done():
-			}
-			if c.ctx.Err() == nil {
-				err := c.settleOnce(r, why)
-				<-c.settler
-				if err != nil {
-					c.counts.failedSeals.Add(1)
-					c.log.Error("a match could not be sealed; its samples stay in the journal and it is tried again", "robot", r.name, "err", err)
-				}
-				c.mu.Lock()
-				r.failed = err
-				if err != nil {
-					r.retryAt = c.now() + 5e6
-				}
-				c.mu.Unlock()
-			}
-			c.mu.Lock()
-			again := r.again && r.failed == nil && c.ctx.Err() == nil
-			r.again = false
-			if !again {
-				r.settling = false
-				c.mu.Unlock()
 				return
 			}
-			c.mu.Unlock()
-			why = dueEnded
+			err := c.settleOnce(r, why)
+			<-c.settler
+			why = c.settled(r, err)
 		}
 	})
+}
+
+// settled notes how a settle ended, and says what is due now. When nothing is, the robot is
+// free for the next.
+func (c *Collector) settled(r *robot, err error) due {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	r.settling = false
+	if err != nil && c.ctx.Err() != nil {
+		return nothingDue // not its fault
+	}
+	if r.failed = err; err != nil {
+		c.counts.failedSeals.Add(1)
+		c.log.Error("a match could not be sealed; its samples stay in the journal and it is tried again", "robot", r.name, "err", err)
+		r.retryAt = c.now() + failedWait
+	}
+	why := r.due(c.now(), c.pressure())
+	r.settling = why != nothingDue && c.ctx.Err() == nil
+	if !r.settling {
+		return nothingDue
+	}
+	return why
 }

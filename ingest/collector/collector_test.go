@@ -711,7 +711,8 @@ func TestNextPowerUpLeavesTheSealedMatchAlone(t *testing.T) {
 	after := f.shelf.get(t, "m001", "heron")
 	require.Zero(t, after.Late)
 	require.Equal(t, before.Log.Samples(), after.Log.Samples())
-	require.Len(t, times(t, f.shelf.get(t, "q7", "heron"), "power/voltage"), 1090)
+	got := times(t, f.shelf.get(t, "q7", "heron"), "power/voltage")
+	require.Equal(t, 1090, len(got), "%v: %v to %v", f.shelf.names(), got[0], got[len(got)-1])
 }
 
 // Matches that are sealed in one go have names of their own, also where another robot's match

@@ -81,6 +81,9 @@ func (s *settling) gather() error {
 	s.state = cloneState(s.r.kept)
 	s.views = c.views(s.r)
 	through := c.journal.Last()
+	if s.why == dueSilence && c.now()-s.r.arrived <= silence {
+		s.why = dueEnded // it came back meanwhile
+	}
 	c.mu.Unlock()
 	if c.flush() != nil {
 		through, _ = c.journal.Durable()
@@ -92,6 +95,9 @@ func (s *settling) gather() error {
 	s.first, s.last = s.g.bounds()
 	return nil
 }
+
+// forced is whether what runs is taken as ended.
+func (s *settling) forced() bool { return s.why == dueSilence || s.why == dueAsked }
 
 // flush waits for the disk, but not for one that fails.
 func (c *Collector) flush() error {
@@ -207,8 +213,12 @@ func renumber(s *schemas.Signal, to func(int32) int32) {
 // find finds the matches in the log.
 func (s *settling) find() {
 	_, newest, _ := s.log.Bounds()
-	var all []stretch
-	all = append(all, s.byHand(newest)...)
+	all := s.byHand(newest)
+	for i := range s.loaded { // what was opened by hand keeps its bounds
+		if m := &s.loaded[i]; m.Manual {
+			all = append(all, stretch{Match: period.Match{Start: m.Start, End: m.End}, byHand: true, known: m})
+		}
+	}
 	for _, m := range s.byMode() {
 		if !slices.ContainsFunc(all, func(o stretch) bool { return o.Start <= m.End && m.Start <= o.End }) {
 			all = append(all, stretch{Match: m})
@@ -216,6 +226,9 @@ func (s *settling) find() {
 	}
 	for i := range s.loaded { // what is stored stays a match, whatever was added
 		m := &s.loaded[i]
+		if m.Manual {
+			continue
+		}
 		at := slices.IndexFunc(all, func(o stretch) bool { return o.known == nil && o.Start <= m.End && m.Start <= o.End })
 		if at < 0 {
 			all = append(all, stretch{Match: period.Match{Start: m.Start, End: m.End}, byHand: m.Manual, known: m})
@@ -260,7 +273,7 @@ func (s *settling) byHand(newest int64) []stretch {
 			st.End = max(st.Start, *m.End+shift)
 		}
 		if !m.Ended {
-			if s.why != dueSilence {
+			if !s.forced() {
 				s.running = &st
 				break
 			}
@@ -284,7 +297,7 @@ func (s *settling) place(all []stretch, newest int64) {
 		m := &all[i]
 		byHandRuns := running != nil && m.byHand && m.Start == running.Start && m.known == nil
 		over := m.byHand || len(m.Periods) == 0 || ended(m.Match, newest)
-		if i == len(all)-1 && (byHandRuns || !over && s.why != dueSilence) {
+		if i == len(all)-1 && (byHandRuns || !over && !s.forced()) {
 			m.First = m.Start - leadIn
 			s.running = m
 			break
@@ -294,7 +307,7 @@ func (s *settling) place(all []stretch, newest int64) {
 		if i+1 < len(all) {
 			m.reaches = min(m.reaches, all[i+1].Start-1)
 		}
-		m.topped = newest >= m.reaches || s.why == dueSilence || i+1 < len(all)
+		m.topped = newest >= m.reaches || s.forced() || i+1 < len(all)
 		if m.known != nil {
 			m.First = min(m.First, m.known.First)
 			m.reaches = max(m.reaches, m.known.Until)
@@ -325,7 +338,7 @@ func (s *settling) horizon() int64 {
 	switch s.why {
 	case dueIdle:
 		horizon = max(horizon, s.last-leadIn-second)
-	case dueSilence:
+	case dueSilence, dueAsked:
 		horizon = max(horizon, s.last)
 	}
 	if s.running != nil {
@@ -776,7 +789,7 @@ func (s *settling) finish(stored []sealedMatch, horizon int64) error {
 	}
 	k.forgetOld(c.now())
 	r.waiting, r.unplaced, r.late = arrived, bytes, 0
-	if c.journal.Last() > s.g.through && r.waiting == 0 {
+	if r.newest > s.g.through && r.waiting == 0 {
 		r.waiting = c.now() // what came meanwhile
 	}
 	if len(stored) > 0 {

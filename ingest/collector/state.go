@@ -81,13 +81,13 @@ type robot struct {
 	volts   volts
 
 	arrived  int64      // collector time of the last batch
+	newest   uint64     // number of its frame
 	waiting  int64      // collector time of the oldest batch that may hold unsettled samples; 0 for none
 	unplaced int64      // bytes of journal since then
 	late     int64      // collector time of the first late batch not looked at; 0 for none
 	lateAt   int64      // and of the last
 	one      sync.Mutex // held while settling
 	settling bool       // guarded by Collector.mu, as all that follows
-	again    bool       // something became due while settling
 	failed   error
 	retryAt  int64
 }
@@ -384,7 +384,7 @@ func (c *Collector) took(r *robot, b *boot, rows *wire.Stored, frame uint64, siz
 	b.Seq = max(b.Seq, rows.Seq)
 	b.Seen = max(b.Seen, rows.Arrived)
 	b.Samples += int64(rows.Samples)
-	r.arrived = max(r.arrived, rows.Arrived)
+	r.arrived, r.newest = max(r.arrived, rows.Arrived), frame
 	if rows.Samples == 0 {
 		return false
 	}

@@ -19,6 +19,7 @@ const (
 	silence    = 60 * second // ends a match
 	lateWait   = 2 * second  // late batches tend to come many at once
 	lateMost   = 10 * second
+	failedWait = 5 * second   // before a failed settle is tried again
 	idleMost   = 600 * second // idle samples wait no longer for a match
 	idleBytes  = 64 << 20
 )
@@ -231,6 +232,7 @@ const (
 	dueLate        // samples came whose place others have
 	dueSilence     // a match runs, and nothing comes
 	dueIdle        // idle samples have waited long enough
+	dueAsked       // somebody wants it now
 )
 
 // due says whether it is time to settle the robot.
