@@ -32,7 +32,7 @@ func (c *Collector) Robots() []schemas.LiveRobot {
 				shown = b
 			}
 		}
-		if shown == nil || !s.Connected && now-shown.Seen > shownFor {
+		if shown == nil || !s.Connected && abs(now-shown.Seen) > shownFor { // the clock may have been set back
 			continue
 		}
 		tellClock(&s, shown)
