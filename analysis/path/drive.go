@@ -16,10 +16,12 @@ type drive struct {
 	command         []float64
 	volts, amps     []float64
 	speed           []float64
-	usual           float64   // command this stage is usually driven with
-	usualVolts      float64   // V; meanwhile
-	ratio           []float64 // roller speed to the speed its drive asks for; NaN without speed or undriven
-	settled         []bool    // driven onward for longer than spin-up takes
+	usual           float64           // command this stage is usually driven with
+	usualVolts      float64           // V; meanwhile
+	ratio           []float64         // roller speed to the speed its drive asks for; NaN without speed or undriven
+	settled         []bool            // driven onward for longer than spin-up takes
+	load            []float64         // ln(A + offset) of the settled samples, NaN without a current
+	passages        map[came]*passage // those read so far
 	clock           *clock
 	hasCommand      bool
 	hasAmps, hasRPM bool
@@ -28,7 +30,7 @@ type drive struct {
 // readDrive puts a stage's signals on one grid and runs its clock. A stage without command
 // gets its clock later, from borrow, unless its own speed or current tell it.
 func readDrive(st Stage, in Input, voltage signal, cfg Config) *drive {
-	d := &drive{hasCommand: has(st.Command), hasAmps: has(st.Current), hasRPM: has(st.Speed)}
+	d := &drive{hasCommand: has(st.Command), hasAmps: has(st.Current), hasRPM: has(st.Speed), passages: map[came]*passage{}}
 	d.grid(st, in, voltage)
 	d.usual = d.usualCommand(cfg)
 	d.usualVolts = stat.Median(sample(d.volts, func(i int) bool { return math.Abs(d.command[i]) > cfg.MinCommand }))
@@ -57,6 +59,7 @@ func readDrive(st Stage, in Input, voltage signal, cfg Config) *drive {
 		}
 	}
 	d.settle(rate, cfg)
+	d.readLoad()
 	d.compareSpeed(rate)
 	d.clock = newClock(d.t, rate, in.End, told)
 	return d
@@ -199,6 +202,16 @@ func (d *drive) settle(rate []float64, cfg Config) {
 		}
 		since = min(since, d.t[i])
 		d.settled[i] = d.t[i]-since >= schemas.Micros(cfg.SettleS)
+	}
+}
+
+// readLoad takes the logarithms once: every visit of a piece asks for those of its samples.
+func (d *drive) readLoad() {
+	d.load = make([]float64, len(d.t))
+	for i, settled := range d.settled {
+		if settled {
+			d.load[i] = math.Log(max(d.amps[i], 0) + offset)
+		}
 	}
 }
 

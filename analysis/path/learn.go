@@ -115,9 +115,14 @@ func (w *way) relearn(all []journey) {
 			was[k] = slices.Contains(j.missed, k) || was[k] && !j.seen(k)
 		}
 	}
-	w.seen, w.common = seen, varietyOf(seen)
+	before := w.seen
+	common := varietyOf(seen)
+	same := w.common == common && len(before) == len(seen)
+	w.seen, w.common = seen, common
 	for slot := range w.laws {
-		w.laws[slot] = w.learn(slot, seen[slot])
+		if !same || !slices.Equal(before[slot], seen[slot]) { // else its law is what it was
+			w.laws[slot] = w.learn(slot, seen[slot])
+		}
 	}
 	w.chain()
 	const weight = 30 // passes that MissRate and BounceRate are worth

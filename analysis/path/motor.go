@@ -28,7 +28,34 @@ const offset = 0.5
 type clean struct {
 	slot int
 	series.Interval
-	clock relay
+	at     []int     // the settled samples in it
+	driven []float64 // s; how far the piece had been driven by each of them
+}
+
+// passage is what a motor did along a visit, which stays the same however often what is usual
+// is learned anew.
+type passage struct {
+	clean
+	hardest [len(momentsS)]moment
+}
+
+// passage reads a visit whose piece was driven by a clock.
+func (d *drive) passage(v visit, c relay) *passage {
+	p := d.passages[came{v.slot, v.from}]
+	if p != nil && p.End == v.to {
+		return p
+	}
+	p = &passage{clean: clean{slot: v.slot, Interval: series.Interval{Start: v.from, End: v.to}}}
+	for k := series.From(d.t, v.from); k < len(d.t) && d.t[k] < v.to; k++ {
+		if d.settled[k] {
+			p.at, p.driven = append(p.at, k), append(p.driven, c.onward(v.from, d.t[k]))
+		}
+	}
+	for long := range p.hardest {
+		p.hardest[long] = d.hardest(v.from, v.to, long)
+	}
+	d.passages[came{v.slot, v.from}] = p
+	return p
 }
 
 // newMotor learns from undisturbed visits. With few of them it falls back on all onward

@@ -141,7 +141,7 @@ func (m *motor) tells(s *stand, c relay, grid []int64, odds []float64) (shown []
 	last := min(grid[len(grid)-1]+schemas.Micros(settledS), s.to)
 	var all []trail
 	if !math.IsNaN(h.amps) && h.amps > m.amps.Mu {
-		all = append(all, m.trail(from, last, c, func(k int) float64 { return math.Log(max(m.drive.amps[k], 0) + offset) },
+		all = append(all, m.trail(from, last, c, func(k int) float64 { return m.load[k] },
 			w.amps, m.amps, h.amps, m.rippleA))
 	}
 	if !math.IsNaN(h.ratio) && h.ratio < m.ratio.Mu {

@@ -23,13 +23,13 @@ func (w *way) motors(all []journey) []motor {
 				x := c.onward(v.from, v.to)
 				free := w.free(all, n, v) <= v.from
 				if free && x <= w.laws[v.slot].in90 {
-					undisturbed = append(undisturbed, clean{v.slot, series.Interval{Start: v.from, End: v.to}, c})
+					undisturbed = append(undisturbed, d.passage(v, c).clean)
 				}
 				if x <= 2*w.laws[v.slot].in99 { // slower ones too: what strains a motor makes them slow
 					near := company(all, n, v)
-					for long := range momentsS {
+					for long, m := range d.passage(v, c).hardest {
 						at := place{v.slot, near, long}
-						if m := d.hardest(v.from, v.to, long); !(m.ratio <= standing) {
+						if !(m.ratio <= standing) {
 							good[at] = append(good[at], m)
 						}
 					}

@@ -71,10 +71,10 @@ func (d *drive) hardestIn(i, j int, long int64, out *moment) {
 	var amps, speed mean
 	first := i
 	for k := i; k < j; k++ {
-		amps.add(math.Log(max(d.amps[k], 0)+offset), 1)
+		amps.add(d.load[k], 1)
 		speed.add(d.ratio[k], 1)
 		for d.t[k]-d.t[first] > long {
-			amps.add(math.Log(max(d.amps[first], 0)+offset), -1)
+			amps.add(d.load[first], -1)
 			speed.add(d.ratio[first], -1)
 			first++
 		}

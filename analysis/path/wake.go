@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
-	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // wake is what a motor usually does along one visit: ln current and share of its speed by how
@@ -48,7 +47,10 @@ func (m *motor) learnWakes(visits map[int][]clean) {
 	for slot, all := range visits {
 		var a, r steps
 		for _, c := range all {
-			m.along(c, func(x, y, share float64) { a.add(x, y); r.add(x, share) })
+			for n, k := range c.at {
+				a.add(c.driven[n], m.load[k])
+				r.add(c.driven[n], m.drive.ratio[k])
+			}
 		}
 		w := wake{amps: a.levels(len(all)), ratio: r.levels(len(all))}
 		m.wakes[slot] = w
@@ -69,28 +71,18 @@ func ripple(off []float64, least, guess float64) float64 {
 	return math.Hypot(least, stat.MADToSigma*stat.MAD(off))
 }
 
-// along walks through the settled samples of a visit: how far the piece had been driven, ln
-// current, share of speed; NaN where not known.
-func (m *motor) along(c clean, each func(x, amps, ratio float64)) {
-	for k := series.From(m.t, c.Start); k < len(m.t) && m.t[k] < c.End; k++ {
-		if m.settled[k] {
-			each(c.clock.onward(c.Start, m.t[k]), math.Log(max(m.drive.amps[k], 0)+offset), m.drive.ratio[k])
-		}
-	}
-}
-
 // off is how far the samples of a visit lie from a wake moved to that visit's own height.
 func (m *motor) off(c clean, l levels, current bool) []float64 {
-	var out []float64
-	m.along(c, func(x, amps, ratio float64) {
-		y, usual := ratio, m.ratio.Mu
-		if current {
-			y, usual = amps, m.amps.Mu
+	out := make([]float64, 0, len(c.at))
+	all, usual := m.drive.ratio, m.ratio.Mu
+	if current {
+		all, usual = m.load, m.amps.Mu
+	}
+	for n, k := range c.at {
+		if y := all[k]; !math.IsNaN(y) {
+			out = append(out, y-l.at(c.driven[n], usual))
 		}
-		if !math.IsNaN(y) {
-			out = append(out, y-l.at(x, usual))
-		}
-	})
+	}
 	own := stat.Median(out)
 	for i := range out {
 		out[i] -= own
