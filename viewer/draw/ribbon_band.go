@@ -39,7 +39,6 @@ func (r *ribbon) paintSupply(p *pen) {
 	y := scale{emptyV, fullV, r.top, r.top + r.band}
 	x := func(t int64) float64 { return r.x.at(s.T(schemas.Seconds(t))) }
 	columns := max(int(r.options.Width), 1)
-	var edges [][]pt
 	ends := []float64{0}
 	for _, run := range runs(part.T) {
 		T, V := part.T[run[0]:run[1]], part.V[run[0]:run[1]]
@@ -50,8 +49,9 @@ func (r *ribbon) paintSupply(p *pen) {
 		first, last := least[0].x, least[len(least)-1].x
 		ends = append(ends, first, last)
 		p.area(Usual, append([]pt{{first, r.top}}, append(greatest, pt{last, r.top})...)...)
-		p.area(Band, append([]pt{{first, r.top}}, append(least, pt{last, r.top})...)...)
-		edges = append(edges, least)
+		band := append([]pt{{first, r.top}}, append(least, pt{last, r.top})...)
+		p.area(Band, band...)
+		p.outline(line{Ink, 0.9, nil}, band...) // its upper edge lies under the axis of the bricks
 	}
 	ends = append(ends, r.x.clamped(r.end))
 	for i := 0; i+1 < len(ends); i += 2 {
@@ -59,7 +59,6 @@ func (r *ribbon) paintSupply(p *pen) {
 			p.hatch(line{Edge, 1, nil}, 7, ends[i], r.top, w, r.band)
 		}
 	}
-	p.strokes(line{Ink, 0.9, nil}, edges...)
 	r.paintCutOff(p, y)
 }
 

@@ -26,6 +26,9 @@ type svgCanvas struct {
 	state      svgState
 	stack      []svgState
 	ends       []string
+
+	filled   string // the path that was filled last, and where its element ends
+	filledTo int
 }
 
 type svgState struct {
@@ -131,15 +134,23 @@ func (c *svgCanvas) Stroke(p vg.Path) {
 			dash += ` stroke-dashoffset="` + num(c.state.offset.Points()) + `"`
 		}
 	}
-	fmt.Fprintf(&c.buf, `<path fill="none" stroke="%s" stroke-width="%s"%s d="%s"/>`,
-		c.paint(), strconv.FormatFloat(c.state.width, 'f', -1, 64), dash, c.path(p))
+	stroke := fmt.Sprintf(`stroke="%s" stroke-width="%s"%s`, c.paint(), strconv.FormatFloat(c.state.width, 'f', -1, 64), dash)
+	d := c.path(p)
+	if c.buf.Len() == c.filledTo && d == c.filled { // the outline of what was just filled: one element, half the bytes
+		c.buf.Truncate(c.buf.Len() - len("/>"))
+		fmt.Fprintf(&c.buf, ` %s/>`, stroke)
+		return
+	}
+	fmt.Fprintf(&c.buf, `<path fill="none" %s d="%s"/>`, stroke, d)
 }
 
 func (c *svgCanvas) Fill(p vg.Path) {
 	if len(p) == 0 {
 		return
 	}
-	fmt.Fprintf(&c.buf, `<path fill="%s" d="%s"/>`, c.paint(), c.path(p))
+	c.filled = c.path(p)
+	fmt.Fprintf(&c.buf, `<path fill="%s" d="%s"/>`, c.paint(), c.filled)
+	c.filledTo = c.buf.Len()
 }
 
 func (c *svgCanvas) FillString(f font.Face, pt vg.Point, s string) {

@@ -2,6 +2,7 @@ package draw
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -67,5 +68,32 @@ func TestBellAndStop(t *testing.T) {
 		if stopped {
 			require.InDelta(t, want.at, at, 1e-6, name)
 		}
+	}
+}
+
+// A shape that is filled and then outlined is one element; two shapes stay two.
+func TestAnOutlineIsWrittenWithItsFill(t *testing.T) {
+	paint := func(draw func(p *pen)) string {
+		c := newSVG(20, false)
+		draw(&pen{c: c, height: 20})
+		return c.buf.String()
+	}
+	box := corners(1, 2, 8, 4)
+	both := paint(func(p *pen) {
+		p.area(Band, box...)
+		p.outline(line{Ink, 2, nil}, box...)
+	})
+	require.Equal(t, 1, strings.Count(both, "<path"))
+	require.Regexp(t, `^<path fill="var\(--band\)" d="[^"]+" stroke="var\(--ink\)" stroke-width="2"/>$`, both)
+	for _, apart := range []func(p *pen){
+		func(p *pen) { p.area(Band, box...); p.outline(line{Ink, 2, nil}, corners(1, 2, 8, 5)...) },
+		func(p *pen) { p.outline(line{Ink, 2, nil}, box...); p.area(Band, box...) },
+		func(p *pen) {
+			p.area(Band, box...)
+			p.stroke(line{Ink, 1, nil}, pt{0, 0}, pt{5, 5})
+			p.outline(line{Ink, 2, nil}, box...)
+		},
+	} {
+		require.Greater(t, strings.Count(paint(apart), "<path"), 1)
 	}
 }
