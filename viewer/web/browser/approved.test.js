@@ -18,7 +18,7 @@ const views = /** @type {const} */ ([
   { name: "sheet-print", fixture: "busy", width: 703, scheme: "light", media: "print" },
 ]);
 
-const share = 0.05; // of the squares in any one part of a page may differ
+const share = 0.08; // of the squares in any one part of a page may differ
 const part = 80; // side of a part in stored pixels
 const step = 24; // of 255, by which a square's mean may differ
 const scale = 0.5; // of the stored pictures

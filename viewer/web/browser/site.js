@@ -41,7 +41,8 @@ async function openSite() {
   const [url = "", otherURL, emptyURL] = servers.map((s) => s.url);
   const browser = await chromium.launch({
     executablePath: program("AFTERBELL_CHROMIUM"),
-    args: ["--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
+    // Letters as the face has them, not as this machine's settings would bend them.
+    args: ["--font-render-hinting=none", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
   });
   return {
     url,
