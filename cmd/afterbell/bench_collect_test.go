@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -243,4 +245,121 @@ func benchSeq(conn *websocket.Conn) (int, error) {
 		return 0, fault
 	}
 	return int(ack.DurableSeq), nil
+}
+
+// BenchmarkAckLatency is the time from sending a batch of 20 ms of samples to its ack, at the
+// pace of robots: one that sends 50 000 samples a second, and sixty of 15 000 each. Beside it
+// stands a sync of as many bytes, which nothing durable can do without.
+func BenchmarkAckLatency(b *testing.B) {
+	for _, c := range []struct{ robots, perSecond int }{{1, 50_000}, {60, 15_000}} {
+		b.Run(fmt.Sprintf("robots=%d", c.robots), func(b *testing.B) {
+			live, err := collector.Open(collector.Options{
+				Dir: b.TempDir(), Season: "2031", Event: "millbrook-open", Store: noStore{}, Log: slog.New(slog.DiscardHandler),
+			})
+			require.NoError(b, err)
+			server := httptest.NewServer(live)
+			for b.Loop() {
+				var all []time.Duration
+				var mu sync.Mutex
+				var wg sync.WaitGroup
+				for robot := range c.robots {
+					wg.Go(func() {
+						took := paced(b, server.URL, fmt.Sprintf("r%d", robot), c.perSecond, 2*time.Second)
+						mu.Lock()
+						defer mu.Unlock()
+						all = append(all, took...)
+					})
+				}
+				wg.Wait()
+				slices.Sort(all)
+				b.ReportMetric(all[len(all)/2].Seconds()*1e3, "p50-ms")
+				b.ReportMetric(all[len(all)*99/100].Seconds()*1e3, "p99-ms")
+			}
+			require.NoError(b, live.Close())
+			server.Close()
+		})
+	}
+	b.Run("sync-alone", func(b *testing.B) {
+		f, err := os.Create(filepath.Join(b.TempDir(), "bare"))
+		require.NoError(b, err)
+		defer f.Close()
+		data := make([]byte, 20*1000)
+		for b.Loop() {
+			var all []time.Duration
+			for range 100 {
+				began := time.Now()
+				_, err := f.Write(data)
+				require.NoError(b, err)
+				require.NoError(b, f.Sync())
+				all = append(all, time.Since(began))
+				time.Sleep(20 * time.Millisecond)
+			}
+			slices.Sort(all)
+			b.ReportMetric(all[len(all)/2].Seconds()*1e3, "p50-ms")
+			b.ReportMetric(all[len(all)*99/100].Seconds()*1e3, "p99-ms")
+		}
+	})
+}
+
+// boots numbers the power-ups of a benchmark.
+var boots atomic.Int64
+
+// paced sends batches of 20 ms at a robot's pace, and returns how long each waited for its ack.
+func paced(b *testing.B, url, robot string, perSecond int, lasting time.Duration) []time.Duration {
+	d := websocket.Dialer{Subprotocols: []string{wire.Subprotocol}}
+	conn, _, err := d.Dial("ws"+strings.TrimPrefix(url, "http")+wire.Path, nil)
+	if err != nil {
+		b.Error(err)
+		return nil
+	}
+	defer conn.Close()
+	hello := wire.Hello{Type: "hello", Robot: robot, Boot: fmt.Sprint(boots.Add(1))}
+	m := wire.Signals{Type: "signals"}
+	var kinds []schemas.Kind
+	for s := range 100 {
+		m.Names, m.Types, kinds = append(m.Names, fmt.Sprint("s/", s)), append(m.Types, "float64"), append(kinds, schemas.Float64)
+	}
+	_ = conn.WriteMessage(websocket.TextMessage, wire.Encode(hello))
+	_ = conn.WriteMessage(websocket.TextMessage, wire.Encode(m))
+	count := int(lasting / (20 * time.Millisecond))
+	sent, acked := make([]time.Time, count+1), make([]time.Time, count+1)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for last := 0; last < count; {
+			seq, err := benchSeq(conn)
+			if err != nil {
+				return
+			}
+			for ; last < seq; last++ {
+				acked[last+1] = time.Now()
+			}
+		}
+	}()
+	encoder := wire.NewEncoder()
+	tick := time.NewTicker(20 * time.Millisecond)
+	defer tick.Stop()
+	for seq := 1; seq <= count; seq++ {
+		batch := &wire.Batch{Seq: uint64(seq)}
+		for i := range perSecond / 50 {
+			batch.AddSample(uint32(i%100), int64(seq)*20_000+int64(i), float64(i))
+		}
+		data, err := encoder.Encode(batch, kinds)
+		if err != nil {
+			b.Error(err)
+			return nil
+		}
+		<-tick.C
+		sent[seq] = time.Now()
+		if err := conn.WriteMessage(websocket.BinaryMessage, data); err != nil {
+			b.Error(err)
+			return nil
+		}
+	}
+	<-done
+	var took []time.Duration
+	for seq := 1; seq <= count; seq++ {
+		took = append(took, acked[seq].Sub(sent[seq]))
+	}
+	return took
 }

@@ -3,17 +3,30 @@ package main
 import (
 	"bytes"
 	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
 	"encoding/json"
+	"encoding/pem"
 	"io"
+	"log/slog"
+	"math/big"
+	"net"
 	"net/http"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/gorilla/websocket"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/ingest/sender"
+	"github.com/afterbell/afterbell/ingest/wire"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 )
@@ -134,4 +147,53 @@ func (l *lockedBuffer) String() string {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.b.String()
+}
+
+// With a certificate of the user's, a token, and an address that others can reach.
+func TestCollectOverTLSWithAToken(t *testing.T) {
+	dir := t.TempDir()
+	data := filepath.Join(dir, "data")
+	cert, key, pool := selfSigned(t, dir)
+	token := strings.TrimSpace(done(t, afterbell("collect", "token", "--data", data)).stdout)
+	ws, _, stop := collect(t, data, "--listen", "0.0.0.0:0", "--tls-cert", cert, "--tls-key", key)
+	require.True(t, strings.HasPrefix(ws, "wss://"), ws)
+	_, port, err := net.SplitHostPort(strings.TrimSuffix(strings.TrimPrefix(ws, "wss://"), wire.Path))
+	require.NoError(t, err)
+	url := "wss://127.0.0.1:" + port + wire.Path
+	trust := &tls.Config{RootCAs: pool}
+	for _, wrong := range []string{"", "ab_0000"} {
+		d := websocket.Dialer{Subprotocols: []string{wire.Subprotocol}, TLSClientConfig: trust}
+		_, res, err := d.Dial(url, http.Header{"Authorization": {"Bearer " + wrong}})
+		require.Error(t, err)
+		require.Equal(t, http.StatusUnauthorized, res.StatusCode)
+	}
+	s, err := sender.New(sender.Config{URL: url, Robot: "heron", Boot: "1", Token: token, TLS: trust, Log: slog.New(slog.DiscardHandler)})
+	require.NoError(t, err)
+	s.Signal("power/voltage", schemas.Float64).Record(1, 12.5)
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	defer cancel()
+	require.NoError(t, s.Close(ctx)) // on the collector's disk
+	require.Equal(t, exitDone, stop().code)
+}
+
+// selfSigned makes a certificate for 127.0.0.1, and the pool that trusts it.
+func selfSigned(t *testing.T, dir string) (cert, key string, pool *x509.CertPool) {
+	t.Helper()
+	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	require.NoError(t, err)
+	template := &x509.Certificate{
+		SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true,
+	}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, &private.PublicKey, private)
+	require.NoError(t, err)
+	secret, err := x509.MarshalECPrivateKey(private)
+	require.NoError(t, err)
+	cert, key = filepath.Join(dir, "cert.pem"), filepath.Join(dir, "key.pem")
+	certPEM := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
+	require.NoError(t, os.WriteFile(cert, certPEM, 0o644))
+	require.NoError(t, os.WriteFile(key, pem.EncodeToMemory(&pem.Block{Type: "EC PRIVATE KEY", Bytes: secret}), 0o600))
+	pool = x509.NewCertPool()
+	require.True(t, pool.AppendCertsFromPEM(certPEM))
+	return cert, key, pool
 }
