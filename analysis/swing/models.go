@@ -9,8 +9,8 @@ import (
 	"github.com/afterbell/afterbell/analysis/stat"
 )
 
-// gridStarts are the three best starts for a damped swing on a grid of frequency and
-// damping. A sparse copy of the samples is enough to find the valley.
+// gridStarts are the best starts for a damped swing on a grid of frequency and damping, three
+// at the most, no two of one valley. A sparse copy of the samples is enough to find them.
 func gridStarts(w Stretch) [][]float64 {
 	stride := (len(w.T) + 149) / 150
 	var t, y []float64
@@ -51,10 +51,19 @@ func gridStarts(w Stretch) [][]float64 {
 		return 0
 	})
 	var out [][]float64
-	for _, g := range grid[:min(3, len(grid))] {
-		out = append(out, g.p)
+	for _, g := range grid[:min(12, len(grid))] {
+		if len(out) < 3 && !slices.ContainsFunc(out, func(p []float64) bool { return oneValley(p, g.p) }) {
+			out = append(out, g.p)
+		}
 	}
 	return out
+}
+
+// oneValley says that two sets of parameters are within a swing's resolution of each other: a
+// descent from one ends where one from the other does.
+func oneValley(p, q []float64) bool {
+	wn := math.Hypot(p[3], p[4])
+	return math.Abs(p[4]-q[4]) < 0.2*wn && math.Abs(p[3]-q[3]) < 0.2*wn
 }
 
 // Linear solves y = basis c in least squares; basis has k columns, row by row. ok is false
@@ -178,11 +187,20 @@ func bicOfDecay(w Stretch) float64 {
 	if start == nil {
 		return math.Inf(1)
 	}
-	fit, ok := stat.FitCurve(stat.Curve{N: len(w.T), Residuals: func(p, out []float64) {
-		for i, t := range w.T {
-			out[i] = w.Y[i] - p[0] - p[1]*math.Exp(-p[2]*t)
-		}
-	}}, start)
+	fit, ok := stat.FitCurve(stat.Curve{
+		N: len(w.T),
+		Residuals: func(p, out []float64) {
+			for i, t := range w.T {
+				out[i] = w.Y[i] - p[0] - p[1]*math.Exp(-p[2]*t)
+			}
+		},
+		Slopes: func(p, out []float64) {
+			for i, t := range w.T {
+				e := math.Exp(-p[2] * t)
+				out[3*i], out[3*i+1], out[3*i+2] = -1, -e, t*p[1]*e
+			}
+		},
+	}, start)
 	if !ok {
 		return math.Inf(1)
 	}

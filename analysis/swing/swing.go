@@ -113,6 +113,9 @@ func DampedSwing(w Stretch) (Fit, bool) {
 	var best stat.CurveFit
 	found := false
 	for _, start := range append(pencilStarts(w), gridStarts(w)...) {
+		if found && oneValley(best.P, start) {
+			continue
+		}
 		fit, ok := stat.FitCurve(Curve(w), start)
 		if ok && fit.P[4] != 0 && (!found || fit.RSS < best.RSS) {
 			best, found = fit, true
