@@ -193,9 +193,15 @@ func (c closed) pair(z complex128) (zeta, wn float64) {
 // alone is how much of the tilt may be other than the swing, RMS, for it to be told alone.
 const alone = 0.35
 
+// seen is the least part of the tilt, RMS, that is a swing in it.
+const seen = 0.1
+
 // swing is the damping ratio and the undamped natural frequency (rad/s) of the pair of
 // modes that makes most of the angle in the given number of runs from state x on. ok is
-// false where it does not make nearly all: then no second-order swing describes it.
+// false where it does not make nearly all: then no second-order swing describes it. The pair is
+// that with the most in it itself: under another's decay the pair that leaves the least of the
+// angle may be one that has nothing to do with it, as the body's rocking. Where no pair makes a
+// part of the angle worth speaking of, it does not swing: zeta is 1.
 func (c closed) swing(x []float64, runs int) (zeta, wn float64, ok bool) {
 	var eigen mat.Eigen
 	if !eigen.Factorize(c.matrix(), mat.EigenBoth) {
@@ -210,7 +216,7 @@ func (c closed) swing(x []float64, runs int) (zeta, wn float64, ok bool) {
 		all += angle[k] * angle[k]
 		x = c.run(x)
 	}
-	least := math.Inf(1)
+	most, rest := 0.0, math.Inf(1)
 	for i, z := range eigen.Values(nil) {
 		if imag(z) <= 0 {
 			continue
@@ -223,16 +229,19 @@ func (c closed) swing(x []float64, runs int) (zeta, wn float64, ok bool) {
 			own += l * right.At(j, i)
 		}
 		part := on / own * right.At(xAngle, i)
-		rest := 0.0
+		mine, others := 0.0, 0.0
 		for k := range angle {
 			d := angle[k] - 2*real(part)
-			rest += d * d
+			mine, others = mine+4*real(part)*real(part), others+d*d
 			part *= z
 		}
-		if rest < least {
-			least = rest
+		if mine > most {
+			most, rest = mine, others
 			zeta, wn = c.pair(z)
 		}
 	}
-	return zeta, wn, least < alone*alone*all
+	if most < seen*seen*all {
+		return 1, wn, false
+	}
+	return zeta, wn, rest < alone*alone*all
 }

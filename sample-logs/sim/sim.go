@@ -63,6 +63,9 @@ type Match struct {
 	// count neither a call nor a silence there.
 	Unsure map[string][]int
 
+	// Attempts tell, for each of Truth.Balances, how it was levelled; nil without a tilt in the log.
+	Attempts []Attempt
+
 	// Levelling are the gains of the loop that levelled; nil when a person did, or a loop that
 	// knows only one speed.
 	Levelling *Gains
@@ -166,6 +169,7 @@ func (w *world) match(o Options) *Match {
 		Conditions: s.with,
 	}
 	m.Truth = truth(w, m)
+	m.Attempts = w.attempts(m.Truth.Balances)
 	m.Levelling, m.Damping = w.levelling(m.Truth.Balances)
 	if c := s.sensors.clock; !c.right() {
 		c.retime(m, w.begin)

@@ -15,13 +15,16 @@ type levelledRow struct {
 	sum   float64 // command of the integral
 	volts float64
 	bent  bool // the board was at a stop, or a command at its limit
+
+	limited bool // the command was at its limit, or at the only speed the loop knows
 }
 
 func levelledAt(w *world) levelledRow {
 	c, p, l := w.chassis, w.platform, &w.program.level
 	row := levelledRow{
 		at: w.begin + w.now(), tilt: l.tilts[len(l.tilts)-1], rate: l.smooth, sum: l.sum, volts: w.supply.voltage,
-		bent: p.hooked || p.latched != 0 || math.Abs(p.angle) >= p.stop || l.clamped || w.supply.off,
+		limited: l.clamped || l.bang > 0,
+		bent:    p.hooked || p.latched != 0 || math.Abs(p.angle) >= p.stop || l.clamped || w.supply.off,
 	}
 	row.plant = [plantStates]float64{
 		p.angle, p.rate, p.along(c), c.v, (c.wheelSpeed(c.left) + c.wheelSpeed(c.right)) / 2, w.body.rock, w.body.rate,

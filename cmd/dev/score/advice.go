@@ -48,6 +48,7 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report) ([]Ret
 		}
 		gains := *m.Levelling
 		gains.Tilt *= change.GainFactor
+		gains.Rate += change.RateS * gains.Tilt
 		again, err := sim.RunOptions(sim.Options{Scenario: o.Scenario, Seed: seed, With: o.With, Gains: &gains})
 		if err != nil {
 			return nil, err

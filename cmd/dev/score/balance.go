@@ -2,8 +2,10 @@ package score
 
 import (
 	"math"
+	"slices"
 	"strings"
 
+	"github.com/afterbell/afterbell/sample-logs/sim"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -31,7 +33,12 @@ func balanceFigures() []Figure {
 		{Name: "settle interval holds truth", Kind: Rate, Nominal: 0.95},
 		{Name: "natural frequency error", Kind: Error, Unit: "%"},
 		{Name: "natural frequency told, where truth has one", Kind: Rate},
-		{Name: "diagnosis right, where truth tells", Kind: Rate},
+		{Name: "diagnosis right, where truth and report tell", Kind: Rate},
+		{Name: "diagnosis told, where truth tells", Kind: Rate},
+		{Name: "levelled by hand told", Kind: Rate},
+		{Name: "levelled by hand, where told", Kind: Rate},
+		{Name: "disturbance told", Kind: Rate},
+		{Name: "disturbed within 0.5 s of it, where told", Kind: Rate},
 		{Name: "gains advised, where the damping was under 0.5", Kind: Rate},
 		{Name: "some gains bring 0.7, where the damping was under 0.5", Kind: Rate},
 		{Name: "the advised gain damps better", Kind: Rate},
@@ -61,6 +68,9 @@ func scoreBalance(c *Case) *Tally {
 	}
 	for _, x := range p.pairs {
 		scoreAttempt(t, c, truth[x[0]], got[x[1]])
+		if c.Attempts != nil {
+			scoreLoop(t, c, c.Attempts[x[0]], truth[x[0]], got[x[1]])
+		}
 	}
 	scoreAdvice(t, c.Retuned)
 	t.notLookedAt(c, "balance")
@@ -108,14 +118,65 @@ func scoreAttempt(t *Tally, c *Case, truth, got schemas.Balance) {
 	holds("damping ratio", truth.DampingRatio, got.DampingLow, got.DampingHigh, 0)
 	holds("natural frequency", truth.NaturalHz, got.NaturalHzLow, got.NaturalHzHigh, 0)
 	holds("settle", truth.SettleS, got.SettleLowS, got.SettleHighS, 0.02) // both lie on samples
-	want, is := head(truth.Diagnosis), head(got.Diagnosis)
-	t.table("diagnosis", want, is)
-	if want != "" {
-		t.hit("diagnosis right, where truth tells", want == is)
-		if want != is {
-			t.lose(0.25, "attempt with wrong diagnosis", "attempt at %s: %s, was %s", c.at(truth.StartS), said(is), want)
+}
+
+// scoreLoop holds what is told of how an attempt was levelled against how it was.
+func scoreLoop(t *Tally, c *Case, was sim.Attempt, truth, got schemas.Balance) {
+	is := head(got.Diagnosis)
+	t.table("diagnosis", was.Diagnosis, is)
+	if was.Diagnosis != "" {
+		t.hit("diagnosis told, where truth tells", is != "")
+	}
+	if was.Diagnosis != "" && is != "" {
+		right := slices.Contains(alsoRight(was.Diagnosis, truth), is)
+		t.hit("diagnosis right, where truth and report tell", right)
+		if !right {
+			t.lose(0.25, "attempt with wrong diagnosis", "attempt at %s: %s, was %s", c.at(truth.StartS), said(is), was.Diagnosis)
 		}
 	}
+	hand := got.LevelledBy == "hand"
+	if was.ByHand {
+		t.hit("levelled by hand told", hand)
+	}
+	if hand {
+		t.hit("levelled by hand, where told", was.ByHand)
+	}
+	if was.DisturbedAtS != nil {
+		t.hit("disturbance told", got.DisturbedAtS != nil)
+	}
+	if got.DisturbedAtS != nil {
+		t.hit("disturbed within 0.5 s of it, where told", was.DisturbedAtS != nil && math.Abs(*got.DisturbedAtS-*was.DisturbedAtS) <= 0.5)
+	}
+}
+
+// alsoRight are the words for a kind of trouble that are right of it: where its damping lies
+// within nearBound of the bound between two of them, both, and every word for a swing that is not
+// much is right of an attempt that went straight to level.
+func alsoRight(diagnosis string, truth schemas.Balance) []string {
+	const nearBound = 0.05
+	out := []string{diagnosis}
+	switch {
+	case diagnosis == "comes to level without a swing":
+		return append(out, "well damped", "lightly damped")
+	case truth.DampingRatio == nil || diagnosis == "saturation" || diagnosis == "stick-slip or saturation":
+		return out
+	}
+	z := *truth.DampingRatio
+	for _, b := range [...]struct {
+		at          float64
+		under, over []string
+	}{
+		{0, []string{"swings grow"}, []string{"proportional only", "too little damping"}},
+		{0.3, []string{"too little damping"}, []string{"lightly damped"}},
+		{0.6, []string{"lightly damped"}, []string{"well damped"}},
+	} {
+		if math.Abs(z-b.at) > nearBound {
+			continue
+		}
+		out = append(out, b.over...)
+		out = append(out, b.under...)
+	}
+	return out
 }
 
 // head is a diagnosis without what it says besides.

@@ -30,6 +30,9 @@ type Case struct {
 	Poor    []string
 	LogEndS float64
 
+	// How each of the truth's attempts was levelled; nil where nothing is known.
+	Attempts []sim.Attempt
+
 	// Poor damping, and what came of the gains that were advised for it.
 	Retuned []Retuned
 }
@@ -128,7 +131,7 @@ func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
 	}
 	_, end, _ := m.Log.Bounds()
 	c := &Case{
-		Truth: m.Truth, Got: got, Unsure: m.Unsure, Stages: stagesOf(p, m.Log),
+		Truth: m.Truth, Got: got, Unsure: m.Unsure, Attempts: m.Attempts, Stages: stagesOf(p, m.Log),
 		LogEndS: schemas.Seconds(end),
 	}
 	for _, condition := range m.Conditions {

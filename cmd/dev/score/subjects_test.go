@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 
+	"github.com/afterbell/afterbell/sample-logs/sim"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -189,14 +190,22 @@ func TestPhasesAndHistory(t *testing.T) {
 }
 
 func TestBalances(t *testing.T) {
-	truth := schemas.Balance{StartS: 230, EndS: 238, Outcome: "level", SettleS: some(7), Overshoots: 2, PeakDeg: 12, DampingRatio: some(0.3), NaturalHz: some(0.5), Diagnosis: "lightly damped"}
+	truth := schemas.Balance{StartS: 230, EndS: 238, Outcome: "level", SettleS: some(7), Overshoots: 2, PeakDeg: 12, DampingRatio: some(0.3), NaturalHz: some(0.5)}
 	got := truth
 	got.SettleS, got.Overshoots, got.NaturalHz, got.Diagnosis = some(7.1), 3, some(0.55), "lightly damped: swings past level before it rests"
-	s := scoreBalance(caseOfHand(schemas.Report{Balances: []schemas.Balance{truth}}, schemas.Report{Balances: []schemas.Balance{got}}))
+	c := caseOfHand(schemas.Report{Balances: []schemas.Balance{truth}}, schemas.Report{Balances: []schemas.Balance{got}})
+	c.Attempts = []sim.Attempt{{Diagnosis: "too little damping", ByHand: true, DisturbedAtS: some(233)}}
+	s := scoreBalance(c)
+	assert.Equal(t, Sum{1, 1}, s.Sums["diagnosis right, where truth and report tell"], "on the bound between two words both are right")
+	assert.Equal(t, Sum{0, 1}, s.Sums["levelled by hand told"])
+	assert.Equal(t, Sum{0, 1}, s.Sums["disturbance told"])
+	c.Attempts = []sim.Attempt{{Diagnosis: "saturation"}}
+	s = scoreBalance(c)
+	assert.Equal(t, Sum{0, 1}, s.Sums["diagnosis right, where truth and report tell"])
+	assert.Equal(t, Sum{0, 0}, s.Sums["levelled by hand told"])
 	assert.Equal(t, Sum{1, 1}, s.Sums["attempt recall"])
 	assert.Equal(t, Sum{1, 1}, s.Sums["attempt outcome right"])
 	assert.Equal(t, Sum{0, 1}, s.Sums["overshoots equal"])
-	assert.Equal(t, Sum{1, 1}, s.Sums["diagnosis right, where truth tells"])
 	assert.InDeltaSlice(t, []float64{10}, s.Values["natural frequency error"], 1e-9)
 	assert.InDeltaSlice(t, []float64{0.1}, s.Values["settle error"], 1e-9)
 

@@ -1,0 +1,128 @@
+package sim
+
+import (
+	"math"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// What kind of trouble an attempt was, in the words of the report; chosen by us where words
+// have bounds.
+const (
+	growsFrom   = -0.02 // damping ratio under which a swing grows
+	littleUnder = 0.3   // and under which it is too little
+	wellFrom    = 0.6
+	evenPeaks   = 0.15 // by which swings of constant size differ at the most, of their size
+	atLimit     = 0.1  // of the time: the command's limit rules
+)
+
+// Attempt is what the world knows of how an attempt was levelled, beside its row in the truth.
+type Attempt struct {
+	Diagnosis    string   // the kind of trouble, as the report begins to say it; empty where it is left open
+	ByHand       bool     // the driver levelled
+	DisturbedAtS *float64 // when another robot moved the board, log s; nil when none did
+}
+
+// attempts are those of the truth's attempts, in their order.
+func (w *world) attempts(balances []schemas.Balance) []Attempt {
+	logged := w.recorder.clean("imu/pitch")
+	if logged == nil {
+		return nil
+	}
+	tilt := w.filled(logged)
+	out := make([]Attempt, len(balances))
+	for i, b := range balances {
+		out[i] = Attempt{Diagnosis: w.diagnosis(b, tilt), ByHand: w.byHand(b.Period), DisturbedAtS: w.disturbed(b)}
+	}
+	return out
+}
+
+// diagnosis says what kind of trouble an attempt was; empty where the world leaves it open: a
+// person levelled, another robot moved the board, or the equations made straight do not describe
+// what happened, and it did not swing on at one size either.
+func (w *world) diagnosis(b schemas.Balance, tilt *clean) string {
+	if w.byHand(b.Period) || w.disturbed(b) != nil {
+		return ""
+	}
+	if b.DampingRatio == nil {
+		if !w.swingsOn(b, tilt) {
+			return ""
+		}
+		if w.limited(b) > atLimit {
+			return "saturation"
+		}
+		return "stick-slip or saturation"
+	}
+	switch z := *b.DampingRatio; {
+	case b.Outcome == schemas.BalanceLevel && b.Overshoots == 0:
+		return "comes to level without a swing"
+	case z < growsFrom:
+		return "swings grow"
+	case z < littleUnder && w.program.level.kd == 0:
+		return "proportional only"
+	case z < littleUnder:
+		return "too little damping"
+	case z < wellFrom:
+		return "lightly damped"
+	}
+	return "well damped"
+}
+
+// byHand says that the driver levels with the sticks in a period.
+func (w *world) byHand(period string) bool {
+	return w.scenario.balance.hand != nil && period == schemas.PeriodDriver
+}
+
+// disturbed is when another robot came onto the board, or was still moving on it, in an attempt,
+// log s; nil when none did.
+func (w *world) disturbed(b schemas.Balance) *float64 {
+	var first *float64
+	for _, g := range w.platform.guests {
+		if !g.aboard || g.appearedAt == 0 || g.settledAt+w.begin < b.StartS || g.appearedAt+w.begin > b.EndS {
+			continue
+		}
+		if at := math.Max(b.StartS, g.appearedAt+w.begin); first == nil || at < *first {
+			first = schemas.Some(at)
+		}
+	}
+	return first
+}
+
+// swingsOn says that the last three swings past level, and more if there are, were of one size.
+func (w *world) swingsOn(b schemas.Balance, tilt *clean) bool {
+	var peaks []float64
+	side := 0.0
+	for i, t := range tilt.t {
+		v := tilt.v[i]
+		if s := schemas.Seconds(t); s < b.StartS || s > b.EndS || math.Abs(v) <= levelDeg {
+			continue
+		}
+		if v*side <= 0 {
+			side = v
+			peaks = append(peaks, 0)
+		}
+		peaks[len(peaks)-1] = max(peaks[len(peaks)-1], math.Abs(v))
+	}
+	if len(peaks) < 5 { // the climb, the swing that follows it, and three; the last may be cut off
+		return false
+	}
+	last := peaks[len(peaks)-4 : len(peaks)-1]
+	low, high := min(last[0], last[1], last[2]), max(last[0], last[1], last[2])
+	return high-low < evenPeaks*high
+}
+
+// limited is the share of an attempt's runs of the levelling loop at its limit, or at the only
+// speed it knows.
+func (w *world) limited(b schemas.Balance) float64 {
+	n, at := 0.0, 0.0
+	for _, r := range w.levelled {
+		if r.at < b.StartS || r.at > b.EndS {
+			continue
+		}
+		n++
+		if r.limited {
+			at++
+		}
+	}
+	return at / max(1, n)
+}

@@ -1,0 +1,63 @@
+package sim
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// The kinds of trouble are told by what the world was made of.
+func TestAttemptsAreToldByTheirCause(t *testing.T) {
+	for _, c := range []struct {
+		scenario, with string
+		want           func(a Attempt, b schemas.Balance) bool
+	}{
+		{"demo", "by-hand", func(a Attempt, b schemas.Balance) bool {
+			return a.Diagnosis == "" && a.ByHand == (b.Period == schemas.PeriodDriver)
+		}},
+		{"demo", "tilt-only", func(a Attempt, b schemas.Balance) bool {
+			return !a.ByHand && a.Diagnosis != "too little damping"
+		}},
+		{"demo", "levels-well", func(a Attempt, _ schemas.Balance) bool {
+			return !a.ByHand && a.Diagnosis != "proportional only"
+		}},
+	} {
+		m, err := RunOptions(Options{Scenario: c.scenario, Seed: 5, With: []string{c.with}})
+		require.NoError(t, err)
+		require.Len(t, m.Attempts, len(m.Truth.Balances))
+		require.NotEmpty(t, m.Attempts)
+		for i, a := range m.Attempts {
+			assert.True(t, c.want(a, m.Truth.Balances[i]), "%s with %s: %+v", c.scenario, c.with, a)
+		}
+	}
+}
+
+// Three even swings past level, the last one cut off, are a swing of constant size; one that
+// dies down is none.
+func TestSwingsOnAtOneSize(t *testing.T) {
+	tilts := func(peaks ...float64) *clean {
+		out := &clean{}
+		for i, p := range peaks {
+			for k, part := range []float64{0.1, 1, 0.1} {
+				out.t, out.v = append(out.t, int64(3*i+k)*100_000), append(out.v, part*p)
+			}
+		}
+		return out
+	}
+	w, b := &world{}, schemas.Balance{EndS: 100}
+	assert.True(t, w.swingsOn(b, tilts(12, -5, 5.2, -5.1, 3)))
+	assert.False(t, w.swingsOn(b, tilts(12, -7, 5, -3.5, 3)))
+	assert.False(t, w.swingsOn(b, tilts(12, -5, 5, -5)), "too few to tell")
+}
+
+// A robot on the board from the beginning disturbs nothing; one that comes does.
+func TestDisturbedByGuests(t *testing.T) {
+	w := &world{begin: 10, platform: &platform{guests: []*guest{{aboard: true}, {aboard: true, appearedAt: 95, settledAt: 97}, {}}}}
+	assert.Nil(t, w.disturbed(schemas.Balance{StartS: 90, EndS: 104}))
+	assert.InDelta(t, 105, *w.disturbed(schemas.Balance{StartS: 100, EndS: 110}), 1e-9)
+	assert.InDelta(t, 106, *w.disturbed(schemas.Balance{StartS: 106, EndS: 110}), 1e-9)
+	assert.Nil(t, w.disturbed(schemas.Balance{StartS: 108, EndS: 110}))
+}
