@@ -532,10 +532,11 @@ type Balance struct {
 	Retune    *Retune       `json:"retune"`
 }
 
-// Retune is a change of the levelling loop's gains: the proportional gain times GainFactor, the
-// rate term as it is.
+// Retune is a change of the levelling loop's gains: the proportional gain times GainFactor, and RateS
+// times the gain that this gives more than now on the tilt rate.
 type Retune struct {
 	GainFactor  float64  `json:"gain_factor"`
+	RateS       float64  `json:"rate_s"`
 	Damping     float64  `json:"damping"` // to be expected with it
 	DampingLow  float64  `json:"damping_low"`
 	DampingHigh float64  `json:"damping_high"`

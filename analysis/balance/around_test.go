@@ -103,8 +103,8 @@ func TestApproach(t *testing.T) {
 // have saved; a loop that is a hundredth late is not.
 func TestByHand(t *testing.T) {
 	levelled := func(late int, gain float64) schemas.Balance {
-		const damp, stiff, pull, h = 6.0, 4.0, 700.0, 1e-3
-		tilt, rate, way, command := -12.0, 0.0, 0.08, 0.0
+		const damp, stiff, pull, lag, slide, h = 6.0, 4.0, 700.0, 0.05, 0.001, 1e-3
+		tilt, rate, way, speed, command := -12.0, 0.0, 0.08, 0.0, 0.0
 		var seen []float64
 		r := rand.New(rand.NewPCG(3, 3))
 		in := Input{Tilt: &series.Float{}, Drive: &series.Float{}, MountDeg: 6, LevelDeg: 2.5, HoldS: 1}
@@ -117,7 +117,8 @@ func TestByHand(t *testing.T) {
 				in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(k)*1000), append(in.Tilt.V, tilt+0.1*r.NormFloat64())
 				in.Drive.T, in.Drive.V = append(in.Drive.T, int64(k)*1000), append(in.Drive.V, command)
 			}
-			way += command * h
+			speed += (command - slide*tilt - speed) * h / lag
+			way += speed * h
 			rate += (-damp*rate - stiff*tilt - pull*(way-0.02)) * h
 			tilt += rate * h
 		}
@@ -126,7 +127,7 @@ func TestByHand(t *testing.T) {
 		require.NotEmpty(t, got)
 		return got[0]
 	}
-	hand := levelled(23, 0.006)
+	hand := levelled(23, 0.009)
 	assert.Equal(t, "hand", hand.LevelledBy)
 	require.NotNil(t, hand.LoopSavesS)
 	assert.Greater(t, *hand.LoopSavesS, 1.0)

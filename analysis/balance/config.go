@@ -40,7 +40,6 @@ type Config struct {
 	DampingGoal float64 // damping that advice aims for: 5 % overshoot (common practice)
 	DampedWell  float64 // damping from which nothing is said: under 10 % overshoot
 	DampedPoor  float64 // damping under which the loop swings several times
-	LateShare   float64 // natural frequency times delay above which gain must come down first; see advice
 	PlantShare  float64 // of the largest tilt by which a model of the platform may be off
 	LoopR2      float64 // share of the drive command that tilt and rate must explain
 	NoRateS     float64 // s of lead that count as none: a sample or two of any loop
@@ -62,6 +61,6 @@ func DefaultConfig() Config {
 
 		SwingMaxS: 12, FitMaxDeg: 2, FitShare: 0.15, Evidence: 10,
 		DampingGoal: 0.7, DampedWell: 0.6, DampedPoor: 0.3,
-		LateShare: 0.37, PlantShare: 0.01, LoopR2: 0.7, NoRateS: 0.02,
+		PlantShare: 0.01, LoopR2: 0.7, NoRateS: 0.02,
 	}
 }

@@ -159,22 +159,3 @@ func TestCostOfDelay(t *testing.T) {
 		}
 	}
 }
-
-// Reference: Octave 7.3.0, control 3.4.0, margin, of kp 25 and kd 5 on a double integrator:
-// 51.82729237 degrees at 6.36009825 rad/s, 0.14222373 s. The same formulas at the damping that
-// is aimed for give the lateness from which the advice is to lower the gain first: half of
-// what makes such a loop unstable.
-func TestLateShareIsHalfOfTheDelayMargin(t *testing.T) {
-	margin := func(zeta, wn float64) (phase, crossover, delay float64) {
-		crossover = wn * math.Sqrt(2*zeta*zeta+math.Sqrt(4*zeta*zeta*zeta*zeta+1))
-		phase = math.Atan(2 * zeta * crossover / wn)
-		return phase, crossover, phase / crossover
-	}
-	phase, crossover, delay := margin(0.5, 5)
-	assert.InDelta(t, 51.82729237, phase*180/math.Pi, 1e-7)
-	assert.InDelta(t, 6.36009825, crossover, 1e-7)
-	assert.InDelta(t, 0.14222373, delay, 1e-7)
-	cfg := DefaultConfig()
-	_, _, delay = margin(cfg.DampingGoal, 1)
-	assert.InDelta(t, delay/2, cfg.LateShare, 0.005)
-}

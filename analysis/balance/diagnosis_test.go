@@ -40,7 +40,7 @@ func TestDiagnosis(t *testing.T) {
 			10, 0,
 			"proportional only: answers the tilt but not its rate", "gain",
 		},
-		{"in proportion, late", answer{kp: 1, delayS: 0.02, limit: 1}, 5, -0.05, "swings grow", "lower the proportional gain first"},
+		{"in proportion, late", answer{kp: 1, delayS: 0.02, limit: 1}, 5, -0.05, "swings grow", "gain"},
 		{
 			"with some rate",
 			answer{kp: 1, kd: 0.05, limit: 1},

@@ -53,7 +53,7 @@ func tellHand(b *schemas.Balance, a attempt, tr trace, in Input, cfg Config, u t
 // brings the rig level; nil where none of those tried does.
 func (g rig) bestLoop(gain, limit, level float64, cfg Config) *float64 {
 	var best *float64
-	for _, part := range [...]float64{0.15, 0.25, 0.4, 0.6} {
+	for _, part := range [...]float64{0.15, 0.25, 0.4, 0.6, 0.9} {
 		for _, lead := range [...]float64{0.2, 0.4, 0.7, 1.1} {
 			l := law{gain: math.Copysign(part*limit/level/2, gain), lead: lead, late: newLoopS}
 			if now := g.closeLoop(l); !now.stable || now.zeta < cfg.DampingGoal {

@@ -31,9 +31,9 @@ func (r *run) shoved(g rig) (push, bool) {
 	best := push{off: math.Inf(1)}
 	defer func() { r.pushFrom = 0 }()
 	r.force = false
-	var at [3]float64
+	var at [rigPlaces]float64
 	room := int(kickRoomS / r.step)
-	try := func(x [3]float64, k int) {
+	try := func(x [rigPlaces]float64, k int) {
 		r.pushFrom = k
 		if h, ok := r.rigAt(x); ok {
 			if off := math.Sqrt(h.rss / float64(n)); off < best.off {
@@ -43,7 +43,7 @@ func (r *run) shoved(g rig) (push, bool) {
 	}
 	for k := room; k < n-room; k += int(kickEveryS / r.step) {
 		for range 25 {
-			var x [3]float64
+			var x [rigPlaces]float64
 			for j := range x {
 				x[j] = rigLow[j] + (rigHigh[j]-rigLow[j])*luck.Float64()
 			}

@@ -1,7 +1,9 @@
 package balance
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/analysis/swing"
@@ -18,6 +20,8 @@ type law struct {
 	sums       bool    // it also answers for how long it has been tilted
 	r2         float64 // share of the command it explains
 	weight     float64 // how likely it is beside the others, in all 1
+
+	gainVar, leadVar, leadByGain float64 // of gain and gain lead: variances, the second that which the first leaves, and its slope
 }
 
 const (
@@ -65,7 +69,7 @@ func lawsOf(tr trace, t0, t1 int64, in Input, cfg Config) []law {
 		return nil
 	}
 	out[0], out[best] = out[best], out[0]
-	sum, quiet := 0.0, quietPart(tr, t0, t1, in)
+	sum, quiet := 0.0, quietPart(tr, t0, t1, out[0].late, in)
 	sums := h.sums(out[0])
 	top := out[0].r2
 	for i := range out {
@@ -176,29 +180,71 @@ func (h heard) law(rate []float64, late int, soft float64) (l law, n float64, ok
 		hang = min(max(next/now, 0), 0.98)
 	}
 	rss = math.Max(rss-s[0]*q*q*noise, 0.2*rss) // what the rate's noise leaves of a command that knew the rate
-	return law{gain: p, lead: q / p, late: float64(late) * lawStepS, r2: 1 - rss/total}, s[0] * (1 - hang) / (1 + hang), true
+	n = s[0] * (1 - hang) / (1 + hang)
+	l = law{gain: p, lead: q / p, late: float64(late) * lawStepS, r2: 1 - rss/total}
+	l.gainVar, l.leadByGain, l.leadVar = rss/n*ww/det, -vw/ww, rss/n/ww
+	return l, n, true
+}
+
+// drawn is a law as this log leaves it open, by two standard normal numbers.
+func (l law) drawn(a, b float64) law {
+	more := a * math.Sqrt(l.gainVar)
+	rate := l.gain*l.lead + l.leadByGain*more + b*math.Sqrt(l.leadVar)
+	if gain := l.gain + more; gain*l.gain > 0 {
+		l.gain = gain
+	}
+	l.lead = rate / l.gain
+	return l
 }
 
 // quietPart is the part of a loop's gain that a band in which it stands still takes off the
 // swing between two times (describing function of a dead band; Gelb and Vander Velde,
 // Multiple-Input Describing Functions, 1968; from memory), 0 without one.
-func quietPart(tr trace, t0, t1 int64, in Input) float64 {
-	var still []float64
-	power, n := 0.0, 0.0
+func quietPart(tr trace, t0, t1 int64, late float64, in Input) float64 {
+	var tilts []float64
+	var still []bool
+	power := 0.0
 	for i := series.From(tr.t, t0); i < len(tr.t) && tr.t[i] <= t1; i++ {
-		power, n = power+2*tr.v[i]*tr.v[i], n+1
-		if u, ok := in.Drive.At(tr.t[i]); ok && u == 0 {
-			still = append(still, math.Abs(tr.v[i]))
+		if u, ok := in.Drive.At(tr.t[i] + int64(late*1e6)); ok {
+			tilts, still = append(tilts, math.Abs(tr.v[i])), append(still, u == 0)
+			power += 2 * tr.v[i] * tr.v[i]
 		}
 	}
-	if n == 0 || float64(len(still)) < 0.05*n {
-		return 0
-	}
-	d := stat.Quantile(0.9, still) / math.Sqrt(power/n)
+	d := quietBand(tilts, still) / math.Sqrt(power/float64(max(1, len(tilts))))
 	if d >= 1 {
 		return 1
 	}
 	return 2 / math.Pi * (math.Asin(d) - d*math.Sqrt(1-d*d))
+}
+
+// quietBand is the tilt that best parts when a loop stood still from when it did not, deg; 0
+// where it hardly stood still, or not for the tilt: one that is not at work stands still whatever
+// the tilt.
+func quietBand(tilts []float64, still []bool) float64 {
+	order := make([]int, len(tilts))
+	wrong := 0 // of a band of nothing: all that stood still
+	for i := range order {
+		order[i] = i
+		if still[i] {
+			wrong++
+		}
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(tilts[a], tilts[b]) })
+	least, band, inside, stood := wrong, 0.0, 0, wrong
+	for n, i := range order {
+		if still[i] {
+			wrong--
+		} else {
+			wrong++
+		}
+		if wrong < least {
+			least, band, inside = wrong, tilts[i], n+1
+		}
+	}
+	if float64(stood) < 0.05*float64(len(tilts)) || least > inside/2 {
+		return 0
+	}
+	return band
 }
 
 // sums says that a command that also grows with how long it has been tilted explains clearly

@@ -5,8 +5,8 @@ import (
 	"math"
 	"strconv"
 
+	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/analysis/swing"
-
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -117,9 +117,11 @@ func weigh(sw swing.Fit, lp loop, cfg Config) swing.Fit {
 }
 
 // diagnosis is what is wrong, or right, in plain words; empty when the log does not tell.
-func diagnosis(sw swing.Fit, lp loop, a attempt, cfg Config) string {
-	noRate := lp.ok && lp.leadLow <= cfg.NoRateS && lp.leadHigh < cfg.NoRateS+0.1/max(sw.Wn, 0.1)
+func diagnosis(sw swing.Fit, lp loop, u tuned, fromStop bool, a attempt, cfg Config) string {
+	noRate := lp.ok && lp.leadLow <= cfg.NoRateS && lp.leadHigh < cfg.NoRateS+0.1/max(sw.Wn, 0.1) && u.mayLackRate(cfg)
 	switch {
+	case sw.Kind == swing.Steady && fromStop:
+		return "swings grow: from stop to stop"
 	case sw.Kind == swing.Steady && lp.saturated > 0.1:
 		return "saturation: swings of constant size, the drive command at its limit"
 	case sw.Kind == swing.Steady:
@@ -147,6 +149,32 @@ func diagnosis(sw swing.Fit, lp loop, a attempt, cfg Config) string {
 	return ""
 }
 
+// mayLackRate says that laws without a rate term are among those that explain the command, or that
+// none are known.
+func (u tuned) mayLackRate(cfg Config) bool {
+	var leads []float64
+	for _, p := range u.draws {
+		leads = append(leads, p.law.lead)
+	}
+	return len(leads) == 0 || stat.Quantile(0.025, leads) <= cfg.NoRateS
+}
+
+// fromStopToStop says that every swing past level went on to a stop, as large as the largest tilt
+// there was, to either side: it would grow if the stops let it.
+func fromStopToStop(tr trace, a attempt) bool {
+	peaks := a.overshoots()
+	if len(peaks) < 3 {
+		return false
+	}
+	stop := stopShare * a.peak(tr)
+	for _, i := range peaks[:len(peaks)-1] { // the last may be cut off
+		if math.Abs(tr.v[i]) < stop {
+			return false
+		}
+	}
+	return true
+}
+
 // grows says that the swings get larger, beyond doubt and by more than 6 % each.
 func grows(s swing.Fit) bool {
 	return s.Kind == swing.Damped && s.Zeta < -0.01 && s.Zeta+2*s.ZetaSD < 0
@@ -160,22 +188,20 @@ func howLate(lp loop, cfg Config) string {
 	return ""
 }
 
-// advice is what to try, empty when nothing is amiss or nothing is known. change is the
-// lowering of gain that platform and loop together tell, nil where they tell none.
-func advice(sw swing.Fit, lp loop, a attempt, change *schemas.Retune, zeta *float64, cfg Config) string {
+// advice is what to try, empty when nothing is amiss or nothing is known. change is the change of
+// gains that platform and loop together tell, nil where they tell none.
+func advice(sw swing.Fit, fromStop bool, a attempt, change *schemas.Retune, zeta *float64, cfg Config) string {
 	switch {
-	case sw.Kind == swing.Steady:
+	case sw.Kind == swing.Steady && !fromStop:
 		return "look for slack, friction and the limit of the command before changing gains"
-	case zeta == nil || *zeta >= cfg.DampedWell:
+	case !fromStop && (zeta == nil || *zeta >= cfg.DampedWell):
 		return ""
 	case a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0:
 		return "" // it went straight to level
 	case change != nil:
 		return say(change, *zeta)
-	case grows(sw) || lp.ok && -lp.leadHigh*sw.Wn > cfg.LateShare:
-		return "lower the proportional gain first, by half, and try again"
 	}
-	return "this log does not tell which gain to change: one slow test run with half the proportional gain would"
+	return "this log does not tell which gain to change: one test run with the proportional gain a fifth lower, ready to stop it, would"
 }
 
 // two writes v with two significant digits.

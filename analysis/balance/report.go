@@ -35,12 +35,16 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 	if len(a.overshoots()) > 0 || sw.Kind == swing.Damped {
 		u = tune(tr, a, in, cfg)
 	}
-	tellDamping(&b, &sw, u, tr.noise, cfg)
-	b.Diagnosis = diagnosis(sw, lp, a, cfg)
-	if b.DampingRatio != nil {
-		b.Retune = u.lower(a, tr, in, cfg)
+	fromStop := fromStopToStop(tr, a)
+	if fromStop && sw.Kind == swing.Damped {
+		sw.Kind = swing.Steady // no swing dies down between stops
 	}
-	b.Advice = advice(sw, lp, a, b.Retune, b.DampingRatio, cfg)
+	tellDamping(&b, &sw, u, fromStop)
+	b.Diagnosis = diagnosis(sw, lp, u, fromStop, a, cfg)
+	if b.DampingRatio != nil {
+		b.Retune = u.change(a, tr, in, cfg)
+	}
+	b.Advice = advice(sw, fromStop, a, b.Retune, b.DampingRatio, cfg)
 	if b.Retune != nil && b.Advice == "" {
 		b.Retune = nil
 	}
@@ -50,27 +54,29 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 }
 
 // tellDamping takes damping and frequency from the equations of platform and loop where these
-// keep nearer to the tilt than the fitted swing does, else from the swing: a swing alone takes
-// a robot's creeping to its place for part of it. What swings on by itself has no damping.
-func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64, cfg Config) {
+// describe the tilt, else from the swing alone, which takes a robot's creeping to its place, a
+// command at its limit and friction for part of it. What is kept swinging has no damping, but what
+// swings from stop to stop may have between them.
+func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, fromStop bool) {
 	if sw.Kind == swing.Damped {
 		b.Model = modelOf(*sw)
 	}
 	switch {
-	case sw.Kind == swing.Steady || sw.Kind == swing.Direct:
+	case sw.Kind == swing.Steady && !(fromStop && u.ok) || sw.Kind == swing.Direct:
 		return
-	case u.ok && !math.IsNaN(u.now.hz) && (sw.Kind != swing.Damped || u.off < 0.8*sw.RMS && sw.RMS > 1.2*max(noise, cfg.NoiseFloorDeg)):
+	case u.ok && !math.IsNaN(u.now.hz) && !(sw.Kind == swing.Damped && sw.RMS < 0.8*u.off):
 		if sw.Kind != swing.Damped && u.now.zeta > 0.95 {
 			return
 		}
 		sw.Kind, sw.Zeta, sw.Wn = swing.Damped, u.now.zeta, 2*math.Pi*u.now.hz
+		sw.ZetaSD = (u.now.high - u.now.low) / (2 * 1.96)
 		off := modelOff*math.Abs(u.now.zeta) + 0.01
 		b.DampingLow, b.DampingHigh = schemas.Some(u.now.low-off), schemas.Some(u.now.high+off)
 		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(u.now.hzLow*(1-hzOff)), schemas.Some(u.now.hzHi*(1+hzOff))
 	case sw.Kind == swing.Damped:
-		off := 1.96*sw.ZetaSD + modelOff*math.Abs(sw.Zeta) + 0.01
+		off := 1.96*sw.ZetaSD + swingOff*math.Abs(sw.Zeta) + 0.02
 		b.DampingLow, b.DampingHigh = schemas.Some(sw.Zeta-off), schemas.Some(sw.Zeta+off)
-		wide := 1.96*sw.WnSD/sw.Wn + hzOff
+		wide := 1.96*sw.WnSD/sw.Wn + swingHzOff
 		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(sw.NaturalHz()*max(0, 1-wide)), schemas.Some(sw.NaturalHz()*(1+wide))
 	default:
 		return
@@ -78,8 +84,13 @@ func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64, cfg 
 	b.DampingRatio, b.NaturalHz = schemas.Some(sw.Zeta), schemas.Some(sw.NaturalHz())
 }
 
-// hzOff is the part of a frequency by which a swing of changing size may be off besides.
-const hzOff = 0.05
+// By how much, as a part of them, a frequency told by platform and loop may be off besides, and
+// damping and frequency of a swing alone: it is seldom all there is in a tilt.
+const (
+	hzOff      = 0.05
+	swingOff   = 0.4
+	swingHzOff = 0.12
+)
 
 // settleRange is how early and how late the attempt may have come to its hold, as the band
 // would be wider or narrower by 1.96 standard errors of the tilt; high is nil where a

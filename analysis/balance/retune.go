@@ -3,6 +3,7 @@ package balance
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
@@ -12,7 +13,8 @@ import (
 // tuned is what the log tells of platform and loop together: pairs of a rig and a law, drawn by
 // how likely they are, all of which could have made this log.
 type tuned struct {
-	ok    bool
+	ok    bool      // it tells damping and frequency
+	sums  bool      // and nothing of other gains: the loop also answers for how long it has been tilted
 	draws []pairing // each with a law dealt by its weight
 	best  pairing
 	now   tried   // as the gains are
@@ -62,12 +64,15 @@ func tune(tr trace, a attempt, in Input, cfg Config) tuned {
 		return u
 	}
 	u.best.law = laws[0]
+	luck := rand.New(rand.NewPCG(20, 31))
 	for i, g := range rigs {
-		u.draws = append(u.draws, pairing{g, lawAt(laws, (float64(i*7%len(rigs))+0.5)/float64(len(rigs)))})
+		l := lawAt(laws, (float64(i*7%len(rigs))+0.5)/float64(len(rigs)))
+		u.draws = append(u.draws, pairing{g, l.drawn(luck.NormFloat64(), luck.NormFloat64())})
 	}
-	if u.off > max(1.5*tr.noise, cfg.PlantShare*a.peak(tr)) || laws[0].quiet > quietMost || laws[0].sums {
+	if u.off > max(1.5*tr.noise, cfg.PlantShare*a.peak(tr)) || laws[0].quiet > quietMost {
 		return u
 	}
+	u.sums = laws[0].sums
 	u.now = u.try(asTheyAre)
 	u.ok = u.now.high-u.now.low <= widestZeta
 	return u
@@ -104,20 +109,32 @@ func lawAt(laws []law, at float64) law {
 }
 
 // freeStretch is from the last time the platform lay at a stop, near the largest tilt there
-// was, to the end of the attempt, or to before the last tilt of one that drove off.
+// was, to the end of the attempt, or to before the last tilt of one that drove off. Of a swing
+// that comes to the stops again and again, where that leaves next to nothing, it is the longest
+// way between them.
 func freeStretch(tr trace, a attempt) (t0, t1 int64) {
-	stop, from := a.peak(tr), a.start
+	stop := stopShare * a.peak(tr)
 	end := min(a.end, len(tr.t)-1)
 	if a.outcome == schemas.BalanceLeft {
 		end = min(end, a.from[len(a.from)-1])
 	}
+	last, longest := a.start, [2]int{a.start, a.start}
 	for i := a.start; i < end; i++ {
-		if math.Abs(tr.v[i]) > 0.94*stop {
-			from = i
+		if math.Abs(tr.v[i]) <= stop {
+			continue
 		}
+		if tr.t[i]-tr.t[last] > tr.t[longest[1]]-tr.t[longest[0]] {
+			longest = [2]int{last, i}
+		}
+		last = i
 	}
-	return tr.t[from], tr.t[end]
+	if seconds(tr.t[end]-tr.t[last]) < runLeastS && seconds(tr.t[longest[1]]-tr.t[longest[0]]) >= runLeastS {
+		return tr.t[longest[0]], tr.t[longest[1]]
+	}
+	return tr.t[last], tr.t[end]
 }
+
+const stopShare = 0.94 // of the largest tilt: it lies at a stop
 
 // peak is the largest tilt of the attempt, deg.
 func (a attempt) peak(tr trace) float64 {
@@ -135,12 +152,14 @@ type tried struct {
 	hz, hzLow, hzHi float64
 }
 
-func (u tuned) try(c gains) tried {
+func (u tuned) try(c gains) tried { return u.tryEach(1, c) }
+
+// tryEach tries gains on every nth of the draws.
+func (u tuned) tryEach(nth int, c gains) tried {
 	out := tried{gains: c}
 	var zetas, hz []float64
-	for _, p := range u.draws {
-		l := p.law.with(c)
-		now := p.rig.closeLoop(l)
+	for i := 0; i < len(u.draws); i += nth {
+		now := u.draws[i].rig.closeLoop(u.draws[i].law.with(c))
 		zetas = append(zetas, now.zeta)
 		if !math.IsInf(now.wn, 1) {
 			hz = append(hz, now.wn/(2*math.Pi))
@@ -151,49 +170,70 @@ func (u tuned) try(c gains) tried {
 	return out
 }
 
-// stable is the share of the draws that are still stable with these gains when late by three
-// times what they are: a margin of twice the delay.
-func (u tuned) stable(c gains) float64 {
-	n := 0
+// safe says that every draw is stable with these gains, and still when late by three times what
+// they are: a margin of twice the delay.
+func (u tuned) safe(c gains) bool {
 	for _, p := range u.draws {
 		l := p.law.with(c)
+		if !p.rig.closeLoop(l).stable {
+			return false
+		}
 		l.late = 3*l.late + 2*p.rig.lag
-		if p.rig.closeLoop(p.law.with(c)).stable && p.rig.closeLoop(l).stable {
-			n++
+		if !p.rig.closeLoop(l).stable {
+			return false
 		}
 	}
-	return float64(n) / float64(len(u.draws))
+	return true
 }
 
 func middle95(x []float64) (median, low, high float64) {
 	return stat.Median(x), stat.Quantile(0.025, x), stat.Quantile(0.975, x)
 }
 
-// lower is the least lowering of the proportional gain, the rate term as it is, that brings
-// the damping goal, else the most that is tried; nil where it is not sure to damp clearly
-// better. A rate gain is not named: played again with rate gains that reached the goal in all
-// draws, half the loops were damped no better, as one swing hardly tells a late loop from one
-// with less of a rate term, and these differ in what more of it does.
-func (u tuned) lower(a attempt, tr trace, in Input, cfg Config) *schemas.Retune {
-	if !u.ok || u.now.zeta >= cfg.DampedWell {
+// changes are what may be advised of gains, the gentlest first. A rate term needs a rate that the
+// loop can be seen to have.
+func changes(withRate bool) []gains {
+	rates := []float64{0, 0.1, 0.2, 0.4, 0.8}
+	if !withRate {
+		rates = rates[:1]
+	}
+	var out []gains
+	for _, factor := range [...]float64{1, 0.8, 0.65, 0.5, 0.35} {
+		for _, rate := range rates {
+			if c := (gains{factor, rate}); c != asTheyAre {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}
+
+// change is the one of some changes of gains that brings the damping nearest to the goal; nil
+// where none is sure to. All rigs and laws that could have made this log must agree: on damping
+// clearly better, on the loop being stable with margin, and nearly on how much. One swing hardly
+// tells what a drive does on a slope from what the loop does about it, and these differ in what
+// another gain does: often nothing can be advised, and a test run tells more.
+func (u tuned) change(a attempt, tr trace, in Input, cfg Config) *schemas.Retune {
+	if !u.ok || u.sums || u.best.law.r2 < adviceR2 || u.now.zeta >= cfg.DampedWell {
 		return nil
 	}
-	var best tried
-	for _, factor := range [...]float64{0.8, 0.65, 0.5} {
-		t := u.try(gains{factor: factor})
-		if t.low < u.now.zeta+surelyBetter || u.stable(t.gains) < 0.95 {
+	best, off := tried{}, math.Inf(1)
+	for _, c := range changes(in.Rate != nil) {
+		if u.tryEach(5, c).zeta < max(u.now.zeta+surelyBetter, worthDamping) {
+			continue // at a glance
+		}
+		t := u.try(c)
+		from := math.Abs(t.zeta-cfg.DampingGoal) + gentle*((1-c.factor)+c.rateS)
+		if from >= off || t.low < u.now.zeta+surelyBetter || t.low < worthDamping || t.high-t.low > changeWide || !u.safe(c) {
 			continue
 		}
-		best = t
-		if t.zeta >= cfg.DampingGoal-0.05 {
-			break
-		}
+		best, off = t, from
 	}
-	if best.factor == 0 {
+	if math.IsInf(off, 1) {
 		return nil
 	}
-	out := &schemas.Retune{GainFactor: best.factor, Damping: best.zeta, DampingLow: best.low, DampingHigh: best.high}
-	out.DampingLow, out.DampingHigh = out.DampingLow-modelOff*best.zeta, out.DampingHigh+modelOff*best.zeta
+	out := &schemas.Retune{GainFactor: best.factor, RateS: best.rateS, Damping: best.zeta}
+	out.DampingLow, out.DampingHigh = best.low-changeOff*best.zeta, best.high+changeOff*best.zeta
 	g, l := u.best.rig, u.best.law
 	out.SettleNowS = g.settles(l, u.limit, in.LevelDeg)
 	out.SettleS = g.settles(l.with(best.gains), u.limit, in.LevelDeg)
@@ -205,8 +245,13 @@ func (u tuned) lower(a attempt, tr trace, in Input, cfg Config) *schemas.Retune 
 }
 
 const (
+	adviceR2     = 0.9  // of the command that must be explained: its changes are limited, else, or it has other reasons
 	surelyBetter = 0.05 // of damping, that a change must bring at the low end of its interval
+	worthDamping = 0.35 // that a change must reach for sure: with less a loop swings past by a third
+	changeWide   = 0.4  // 95 % of the damping beyond which nobody knows what a change does
+	gentle       = 0.1  // of damping that is given up for a change smaller by the whole gain, or a second of it
 	modelOff     = 0.15 // of a damping, by which straight equations of a crooked world may be off besides
+	changeOff    = 0.2  // the same of gains that were not tried
 )
 
 // margin is how much later than it is a loop may be before it swings by itself, s; nil where
@@ -223,8 +268,17 @@ func (g rig) margin(l law) *float64 {
 
 // say is a change in words.
 func say(r *schemas.Retune, now float64) string {
-	text := fmt.Sprintf("lower the proportional gain first, to %s of what it is, and leave the rate term: the damping should become about %s (%s to %s) in place of %s",
-		two(r.GainFactor), two(r.Damping), two(max(0, r.DampingLow)), two(r.DampingHigh), two(now))
+	var text string
+	switch {
+	case r.RateS == 0:
+		text = fmt.Sprintf("lower the proportional gain first, to %s of what it is, and leave the rate term", two(r.GainFactor))
+	case r.GainFactor == 1:
+		text = fmt.Sprintf("leave the proportional gain, and answer the tilt rate by %s s times that gain more than now", two(r.RateS))
+	default:
+		text = fmt.Sprintf("lower the proportional gain to %s of what it is, and answer the tilt rate by %s s times the new gain more than now", two(r.GainFactor), two(r.RateS))
+	}
+	text += fmt.Sprintf(": the damping should become about %s (%s to %s) in place of %s",
+		two(r.Damping), two(max(0, r.DampingLow)), two(r.DampingHigh), two(now))
 	if r.SettleS != nil && r.SettleNowS != nil {
 		text += fmt.Sprintf("; the swing should then be level %s s after it begins, by the same model now %s s", two(*r.SettleS), two(*r.SettleNowS))
 	}

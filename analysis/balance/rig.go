@@ -1,21 +1,19 @@
 package balance
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/mat"
-)
+import "math"
 
 // rig is a platform with the robot on it. A drivetrain's command is a speed: it moves the robot
 // along the platform, with a lag, and where the robot stands pulls the platform:
 //
-//	lag speed' = command - speed, place' = speed
+//	lag speed' = command - slide tilt - speed, place' = speed
 //	tilt” = -damp tilt' - stiff tilt - rub sign(tilt') - pull (place - that of balance)
 //
-// The textbook's platform is pulled by the command itself: force.
+// The slope slows a robot that drives up it and rolls one that stands: that is slide, which
+// works against the loop's gain. The textbook's platform is pulled by the command itself: force.
 type rig struct {
 	force            bool
 	damp, stiff, lag float64 // 1/s, 1/s², s
+	slide            float64 // of full command per deg; always against the loop's gain
 	pull             float64 // deg/s² for a second (force: for one) of full command, with the sign of the loop's gain
 	rub              float64 // deg/s²
 	place            float64 // pull times the place at the start, from that of balance, deg/s²
@@ -30,59 +28,44 @@ type rig struct {
 // start, to tilt and rate at the start, to friction, and to a push from outside.
 const rigTerms = 6
 
-// allTerms but the push, and the same without friction.
-var (
-	allTerms = []int{0, 1, 2, 3, 4}
-	pushed   = []int{0, 1, 2, 3, 4, 5}
-)
-
-// without leaves friction out.
-func without(terms []int) []int {
-	var out []int
-	for _, t := range terms {
-		if t != 4 {
-			out = append(out, t)
-		}
-	}
-	return out
-}
-
-// fitted is the rig with the given damp, stiff and lag whose tilt, run on with the logged
+// fitted is the rig with the given damp, stiff, lag and slide whose tilt, run on with the logged
 // command alone, keeps nearest to the tilt there was: the rest of it is a linear problem.
 // (Output error with variable projection: Ljung, System Identification, 1999, and Golub and
 // Pereyra, SIAM J. Numer. Anal. 10, 1973; from memory.) ok is false when the command would
 // have to push the wrong way.
-func (r *run) fitted(damp, stiff, lag float64) (rig, bool) {
-	r.answers(damp, stiff, lag)
-	terms := allTerms
-	if r.pushFrom > 0 {
-		terms = pushed
-	}
-	c, rss, ok := r.solve(terms)
-	if ok && c[4] < 0 { // friction that drives is left out
-		c, rss, ok = r.solve(without(terms))
+func (r *run) fitted(damp, stiff, lag, slide float64) (rig, bool) {
+	r.answers(damp, stiff, lag, slide)
+	use := [rigTerms]bool{true, true, true, true, true, r.pushFrom > 0}
+	q := r.squares()
+	c, rss, ok := q.solve(use)
+	if !ok || c[4] < 0 { // friction that drives, or cannot be told from the rest, is left out
+		use[4] = false
+		c, rss, ok = q.solve(use)
 	}
 	g := rig{
-		force: r.force, damp: damp, stiff: stiff, lag: lag, swung: r.swung, rss: rss,
+		force: r.force, damp: damp, stiff: stiff, lag: lag, slide: slide, swung: r.swung, rss: rss,
 		pull: c[0], place: c[1], tilt: c[2], rate: c[3], rub: c[4], push: c[5],
 	}
 	return g, ok && g.pull*r.sign > 0
 }
 
 // answers fills the terms, stepping exactly for inputs that stand still over a step.
-func (r *run) answers(damp, stiff, lag float64) {
+func (r *run) answers(damp, stiff, lag, slide float64) {
 	s := newStepper(damp, stiff, r.step)
 	keep := math.Exp(-r.step / math.Max(lag, 1e-3))
 	speed, place := 0.0, 0.0
-	for _, u := range r.command[:r.before] {
+	slide *= r.sign
+	for i, u := range r.command[:r.before] {
+		u -= slide * r.slope[i]
 		speed = u + (speed-u)*keep
 	}
 	var x, v [rigTerms]float64
 	x[2], v[3] = 1, 1
+	n := r.used()
 	for i := range r.tilt {
 		row := r.terms[rigTerms*i : rigTerms*i+rigTerms]
 		copy(row, x[:])
-		u := r.command[r.before+i]
+		u := r.command[r.before+i] - slide*r.slope[r.before+i]
 		next := u + (speed-u)*keep
 		half := r.step * (speed + next) / 4
 		in := [rigTerms]float64{-(place + half), -1, 0, 0, -r.turning[i], 0}
@@ -93,46 +76,82 @@ func (r *run) answers(damp, stiff, lag float64) {
 			in[0] = -(speed + next) / 2
 		}
 		speed, place = next, place+2*half
-		for k := range x {
+		for k := range n {
 			x[k], v[k] = s.next(x[k], v[k], in[k])
 		}
 	}
 }
 
-// solve is the least-squares sum of some of the terms; those left out are 0 in c.
-func (r *run) solve(terms []int) (c [rigTerms]float64, rss float64, ok bool) {
-	k := len(terms)
-	var sums [rigTerms * rigTerms]float64
-	var right [rigTerms]float64
+// used is how many terms are: without a push that from outside, the last, is none.
+func (r *run) used() int {
+	if r.pushFrom == 0 {
+		return rigTerms - 1
+	}
+	return rigTerms
+}
+
+// squares are the sums of products of terms and tilt.
+type squares struct {
+	terms [rigTerms][rigTerms]float64 // the upper half
+	tilt  [rigTerms]float64
+	all   float64 // of the tilt with itself
+}
+
+func (r *run) squares() (q squares) {
+	n := r.used()
 	for i, y := range r.tilt {
 		row := r.terms[rigTerms*i : rigTerms*i+rigTerms]
-		for a, ta := range terms {
-			x := row[ta]
-			right[a] += x * y
-			for b := a; b < k; b++ {
-				sums[a*rigTerms+b] += x * row[terms[b]]
+		for a := range n {
+			x := row[a]
+			q.tilt[a] += x * y
+			for b := a; b < n; b++ {
+				q.terms[a][b] += x * row[b]
 			}
 		}
+		q.all += y * y
 	}
-	normal := mat.NewSymDense(k, nil)
-	for a := range k {
-		for b := a; b < k; b++ {
-			normal.SetSym(a, b, sums[a*rigTerms+b])
+	return q
+}
+
+// solve is the least-squares sum of the terms in use, by Cholesky's method; the others are 0 in
+// c. ok is false where they do not tell apart.
+func (q squares) solve(use [rigTerms]bool) (c [rigTerms]float64, rss float64, ok bool) {
+	var l [rigTerms][rigTerms]float64
+	for a := range rigTerms {
+		l[a][a] = 1
+		if !use[a] {
+			continue
 		}
+		for b := 0; b <= a; b++ {
+			if !use[b] {
+				continue
+			}
+			sum := q.terms[b][a]
+			for k := range b {
+				sum -= l[a][k] * l[b][k]
+			}
+			if b < a {
+				l[a][b] = sum / l[b][b]
+			} else if !(sum > 1e-10*q.terms[a][a]) {
+				return c, 0, false
+			} else {
+				l[a][a] = math.Sqrt(sum)
+			}
+		}
+		c[a] = q.tilt[a]
+		for k := range a {
+			c[a] -= l[a][k] * c[k]
+		}
+		c[a] /= l[a][a]
+		rss -= c[a] * c[a] // what each takes off the square of the tilt
 	}
-	var chol mat.Cholesky
-	solution := mat.NewVecDense(k, nil)
-	if !chol.Factorize(normal) || chol.SolveVecTo(solution, mat.NewVecDense(k, right[:k])) != nil {
-		return c, 0, false
+	for a := rigTerms - 1; a >= 0; a-- {
+		for k := a + 1; k < rigTerms; k++ {
+			c[a] -= l[k][a] * c[k]
+		}
+		c[a] /= l[a][a]
 	}
-	for a, t := range terms {
-		c[t] = solution.AtVec(a)
-	}
-	for i, y := range r.tilt {
-		d := y - r.sum(c, i)
-		rss += d * d
-	}
-	return c, rss, true
+	return c, math.Max(0, q.all+rss), true
 }
 
 // sum is the tilt of the terms at step i.

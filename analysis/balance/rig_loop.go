@@ -3,8 +3,6 @@ package balance
 import (
 	"math"
 	"math/cmplx"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // gains are a change of a law: its proportional gain times factor, and rateS more of that
@@ -44,6 +42,10 @@ func (g rig) closeLoop(l law) closed {
 	k := g.pull * l.gain * (1 - l.quiet)
 	rest := drive.times(behind).times(soft)
 	all := polynomial{g.stiff, damp, 1}.times(rest).plus(ahead.times(polynomial{k, k * (l.soft + l.lead)}))
+	if !g.force {
+		rolls := -math.Abs(g.pull) * g.slide
+		all = all.plus(polynomial{rolls}.times(behind).times(soft))
+	}
 	start := polynomial{g.rate + damp*g.tilt, g.tilt}.times(rest)
 	if !g.force {
 		start = start.plus(polynomial{-g.place, -g.place * g.lag}.times(behind).times(soft))
@@ -104,7 +106,8 @@ func (p polynomial) slope() polynomial {
 	return out
 }
 
-// roots are the eigenvalues of the companion matrix.
+// roots are found all at once by the method of Aberth (Mathematics of Computation 27, 1973;
+// from memory) from a circle that none lies outside of by much. A loop's poles are a handful.
 func (p polynomial) roots() []complex128 {
 	for len(p) > 1 && math.Abs(p[len(p)-1]) < 1e-9 {
 		p = p[:len(p)-1]
@@ -113,18 +116,43 @@ func (p polynomial) roots() []complex128 {
 	if n == 0 {
 		return nil
 	}
-	m := mat.NewDense(n, n, nil)
-	for i := range n {
-		if i > 0 {
-			m.Set(i, i-1, 1)
+	// The geometric mean of the roots' sizes, so that slow and fast ones are reached alike.
+	size := math.Pow(math.Abs(p[0]/p[n])+1e-12, 1/float64(n))
+	slope, z := p.slope(), make([]complex128, n)
+	for i := range z {
+		z[i] = cmplx.Rect(size, 2*math.Pi*(float64(i)+0.3)/float64(n))
+	}
+	for range 200 {
+		moved := 0.0
+		for i, now := range z {
+			at := p.at(now)
+			if at == 0 {
+				continue
+			}
+			newton := at / slope.at(now)
+			others := complex(0, 0)
+			for j, other := range z {
+				if j != i && other != now {
+					others += 1 / (now - other)
+				}
+			}
+			step := newton / (1 - newton*others)
+			if cmplx.IsNaN(step) || cmplx.IsInf(step) {
+				step = complex(1e-3*size, 1e-3*size) // off a place where the slope is nothing
+			}
+			z[i] -= step
+			moved = max(moved, cmplx.Abs(step)/(cmplx.Abs(now)+1e-9))
 		}
-		m.Set(i, n-1, -p[i]/p[n])
+		if moved < 1e-12 {
+			break
+		}
 	}
-	var e mat.Eigen
-	if !e.Factorize(m, mat.EigenNone) {
-		return nil
+	for i, s := range z { // what is real but for rounding is real
+		if math.Abs(imag(s)) < 1e-8*(cmplx.Abs(s)+1e-9) {
+			z[i] = complex(real(s), 0)
+		}
 	}
-	return e.Values(nil)
+	return z
 }
 
 // settles is how many seconds after the rig's start the tilt stays within level for good under
@@ -146,6 +174,9 @@ func (g rig) settles(l law, limit, level float64) *float64 {
 		u := 0.0
 		if i >= late {
 			u = math.Max(-limit, math.Min(limit, words[i-late]))
+		}
+		if !g.force {
+			u -= math.Copysign(g.slide, g.pull) * tilt
 		}
 		speed += (1 - math.Exp(-step/math.Max(g.lag, 1e-3))) * (u - speed)
 		place += speed * step

@@ -1,6 +1,7 @@
 package balance
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -17,8 +18,10 @@ type run struct {
 	tilt     []float64 // deg, noise still in
 	turning  []float64 // which way it turned, -1..1, smooth about standing still
 	command  []float64 // before steps before the tilt, and beside it
+	slope    []float64 // deg, the tilt without noise at the same steps
 	before   int
 	swung    float64   // deg/s, of a sine as strong as the rate
+	crooked  float64   // deg by which straight equations are off besides
 	terms    []float64 // of the rig last looked at, row by row
 }
 
@@ -27,7 +30,13 @@ const (
 	runMostS   = 8.0 // s; later swings are small, and friction rules them
 	runLeastS  = 1.5
 	runBeforeS = 1.0 // s of command before: what the drivetrain was doing
-	turnedDegS = 0.5 // deg/s under which a platform is as good as standing
+	freeMostS  = 5.0 // s of it whose size friction and quiet bands are reckoned by
+	freeLeastS = 0.8
+
+	crookedShare = 0.005 // of the largest tilt
+
+	limitLeastS = 0.1 // s at the largest command there was, from which that is its limit
+	turnedDegS  = 0.5 // deg/s under which a platform is as good as standing
 )
 
 // newRun is the stretch between two times; ok is false where it is too short or the tilt is
@@ -39,8 +48,9 @@ func newRun(tr trace, from, to int64, in Input, sign float64) (*run, bool) {
 	}
 	r := &run{sign: sign, step: runStepS, before: int(runBeforeS / runStepS), terms: make([]float64, rigTerms*n)}
 	tilt, rate := &series.Float{T: tr.t, V: tr.raw}, &series.Float{T: tr.t, V: tr.rate}
+	slope := &series.Float{T: tr.t, V: tr.v}
 	at := func(i int) int64 { return from + int64(float64(i)*runStepS*1e6) }
-	power := 0.0
+	turned := make([]float64, n)
 	for i := range n {
 		v, ok := between(tilt, at(i))
 		w, okRate := between(rate, at(i))
@@ -51,21 +61,86 @@ func newRun(tr trace, from, to int64, in Input, sign float64) (*run, bool) {
 			return nil, false
 		}
 		r.tilt, r.turning = append(r.tilt, v), append(r.turning, math.Tanh(w/turnedDegS))
-		power += 2 * w * w / float64(n)
+		turned[i] = w
 	}
-	r.swung = math.Sqrt(power)
 	for i := -r.before; i < n; i++ {
-		d, _ := in.Drive.At(at(i))
-		r.command = append(r.command, d)
+		d := held(in.Drive, at(i), at(i+1))
+		v, ok := between(slope, (at(i)+at(i+1))/2)
+		if !ok { // the log begins here, or is silent: it lay at its stop
+			v = r.tilt[0]
+		}
+		r.command, r.slope = append(r.command, d), append(r.slope, v)
 	}
+	for _, v := range r.tilt {
+		r.crooked = max(r.crooked, crookedShare*math.Abs(v))
+	}
+	free := turned[r.obeyed():]
+	free = free[:min(len(free), int(freeMostS/runStepS))]
+	for _, w := range free {
+		r.swung += 2 * w * w / float64(len(free))
+	}
+	r.swung = math.Sqrt(r.swung)
 	return r, true
 }
 
+// held is what a command that stands still from sample to sample was on average between two times.
+func held(command *series.Float, from, to int64) float64 {
+	const parts = 5
+	sum := 0.0
+	for k := range int64(parts) {
+		u, _ := command.At(from + (2*k+1)*(to-from)/(2*parts))
+		sum += u / parts
+	}
+	return sum
+}
+
+// obeyed is the step from which the loop's gains ruled: behind the last command at its limit,
+// which one that comes up again and again is; 0 where next to nothing is left behind it.
+func (r *run) obeyed() int {
+	beside := r.command[r.before:]
+	limit, at, last := 0.0, 0, 0
+	for _, u := range beside {
+		limit = max(limit, math.Abs(u))
+	}
+	for i, u := range beside {
+		if math.Abs(u) > 0.995*limit {
+			at, last = at+1, i+1
+		}
+	}
+	if float64(at)*runStepS < limitLeastS || float64(len(beside)-last)*runStepS < freeLeastS {
+		return 0
+	}
+	return last
+}
+
 // What is looked through: boards from hardly damped to sluggish, and free to as stiff as a
-// swing of one a second; drivetrains from one with a quick speed loop to a soft one.
+// swing of one a second; drivetrains from one with a quick speed loop to a soft one, and from one
+// that hardly rolls down a slope to one that nothing holds.
+const rigPlaces = 4
+
 var (
-	rigLow  = [3]float64{math.Log(0.1), math.Log(0.02), math.Log(0.01)}
-	rigHigh = [3]float64{math.Log(20), math.Log(50), math.Log(0.35)}
+	rigLow  = [rigPlaces]float64{math.Log(0.1), math.Log(0.02), math.Log(0.01), math.Log(0.0002)}
+	rigHigh = [rigPlaces]float64{math.Log(20), math.Log(50), math.Log(0.35), math.Log(0.015)}
+)
+
+// The slide of a robot that nothing holds is g over its acceleration at full command, some 10 to
+// 20 m/s²: 0.009 to 0.017 for each degree; a speed loop of usual strength makes it a quarter of that.
+const (
+	usualSlide  = 0.002
+	slideSpread = 1.0 // standard deviation of its logarithm
+)
+
+// A damper that is to bring a platform of half a swing a second to rest soon takes a few 1/s.
+const (
+	usualDamp  = 4.0
+	dampSpread = 1.0 // standard deviation of its logarithm
+)
+
+// Drivetrains under a speed loop come to their speed in some 0.06 s, half or twice that often
+// (common practice).
+const (
+	usualLagS = 0.06
+	lagSpread = 0.7 // standard deviation of its logarithm
 )
 
 // The pull of a robot on a platform is m g/J times its speed at full command: with a platform
@@ -76,115 +151,161 @@ const (
 	pullSpread = 0.6 // standard deviation of its logarithm
 )
 
-// rigs are n rigs drawn by how likely they are, and the likeliest; none when none fits.
-// The chain is that of Metropolis (J. Chem. Phys. 21, 1953) from the best of a search that
-// narrows down. Its luck is always the same.
+// rigs are n rigs drawn by how likely they are, and the likeliest; none when none fits. A crowd
+// of them is led from hardly telling likely from unlikely to all that the log tells, drawn again
+// each time (Del Moral, Doucet and Jasra, J. R. Stat. Soc. B 68, 2006; from memory), by steps of
+// Metropolis (J. Chem. Phys. 21, 1953) as long as the ways between them (ter Braak, Statistics and
+// Computing 16, 2006; from memory): very different rigs may make one log. Their luck is always
+// the same.
 func (r *run) rigs(n int) (best rig, draws []rig) {
 	luck := rand.New(rand.NewPCG(20, 31))
-	all := r.search(luck)
-	if len(all) == 0 {
+	wide, near := r.search(luck)
+	if len(near) == 0 {
 		return rig{}, nil
 	}
-	looks := r.independent(all[0])
-	weigh := func(g rig) rig {
-		g.fit = -looks / 2 * math.Log(g.rss/float64(len(r.tilt))+1e-6)
-		if !g.force {
-			off := math.Log(math.Abs(g.pull)/usualPull) / pullSpread
-			g.fit -= off * off / 2
-		}
-		return g
+	looks := r.independent(near[0])
+	best = near[0]
+	best.fit = r.likelihood(best, looks)
+	for i := range wide {
+		wide[i].fit = r.likelihood(wide[i], looks)
 	}
-	best = weigh(all[0])
-	for _, g := range all {
-		if g = weigh(g); g.fit > best.fit {
-			best = g
-		}
-	}
-	const every = 4
-	g := best
-	for i := range n * every {
-		x := g.place3()
-		for j := range x {
-			x[j] += 0.25 * luck.NormFloat64()
-		}
-		if h, ok := r.rigAt(x); ok {
-			if h = weigh(h); math.Log(luck.Float64()) < h.fit-g.fit {
-				g = h
+	now, heat := wide, 0.0
+	for _, stage := range [...]struct {
+		heat   float64 // power of the likelihood
+		rounds int
+	}{{1. / 64, 3}, {1. / 16, 3}, {1. / 4, 4}, {1, 6}} {
+		now = again(now, crowd, stage.heat-heat, luck)
+		heat = stage.heat
+		for range stage.rounds {
+			for i := range now {
+				x, from, to := now[i].lies(), now[luck.IntN(crowd)].lies(), now[luck.IntN(crowd)].lies()
+				part := wayPart * luck.Float64()
+				for j := range x {
+					x[j] += part*(to[j]-from[j]) + 0.03*luck.NormFloat64()
+				}
+				h, ok := r.rigAt(x)
+				if !ok {
+					continue
+				}
+				if h.fit = r.likelihood(h, looks); math.Log(luck.Float64()) < heat*(h.fit-now[i].fit) {
+					now[i] = h
+				}
+				if h.fit > best.fit {
+					best = h
+				}
 			}
-			if g.fit > best.fit {
-				best = g
-			}
-		}
-		if i%every == every-1 {
-			draws = append(draws, g)
 		}
 	}
-	return best, draws
+	return best, now[:min(n, crowd)]
 }
 
-// search looks for rigs that fit, best first.
-func (r *run) search(luck *rand.Rand) []rig {
-	const wide, rounds, each, from = 120, 6, 25, 6
-	var all []rig
-	keep := func(x [3]float64) {
-		if g, ok := r.rigAt(x); ok {
-			all = append(all, g)
+const crowd = 48
+
+const wayPart = 1.2 // about 2.4 over the root of twice the number of places, as theirs, and less
+
+// again are n of them drawn by a power of their likelihood, evenly (systematic resampling), in
+// an order that says nothing.
+func again(all []rig, n int, heat float64, luck *rand.Rand) []rig {
+	most := math.Inf(-1)
+	for _, g := range all {
+		most = max(most, g.fit)
+	}
+	weights, sum := make([]float64, len(all)), 0.0
+	for i, g := range all {
+		weights[i] = math.Exp(heat * (g.fit - most))
+		sum += weights[i]
+	}
+	out := make([]rig, 0, n)
+	at, reached := luck.Float64(), 0.0
+	for i, w := range weights {
+		reached += w / sum * float64(n)
+		for ; at < reached && len(out) < n; at++ {
+			out = append(out, all[i])
 		}
 	}
-	for range wide {
-		var x [3]float64
+	for len(out) < n { // rounding
+		out = append(out, all[0])
+	}
+	luck.Shuffle(n, func(i, j int) { out[i], out[j] = out[j], out[i] })
+	return out
+}
+
+// likelihood is the logarithm of that of a rig's residuals, worth so many looks, and of what is
+// known of robots and platforms before, less a constant. Straight equations are off by crooked
+// besides: less than that tells nothing.
+func (r *run) likelihood(g rig, looks float64) float64 {
+	fit := -looks / 2 * math.Log(g.rss/float64(len(r.tilt))+r.crooked*r.crooked)
+	if g.force {
+		return fit
+	}
+	for _, known := range [...]struct{ is, usual, spread float64 }{
+		{math.Abs(g.pull), usualPull, pullSpread}, {g.slide, usualSlide, slideSpread},
+		{g.lag, usualLagS, lagSpread}, {g.damp, usualDamp, dampSpread},
+	} {
+		off := math.Log(known.is/known.usual) / known.spread
+		fit -= off * off / 2
+	}
+	return fit
+}
+
+// search looks for rigs that fit: all that it came by at first, anywhere, and those it narrowed
+// down to, best first.
+func (r *run) search(luck *rand.Rand) (wide, near []rig) {
+	const first, rounds, each, from = 200, 4, 20, 6
+	keep := func(to []rig, x [rigPlaces]float64) []rig {
+		if g, ok := r.rigAt(x); ok {
+			to = append(to, g)
+		}
+		return to
+	}
+	for range first {
+		var x [rigPlaces]float64
 		for j := range x {
 			x[j] = rigLow[j] + (rigHigh[j]-rigLow[j])*luck.Float64()
 		}
-		keep(x)
+		wide = keep(wide, x)
 	}
-	byFit := func(a, b rig) int {
-		switch {
-		case a.rss < b.rss:
-			return -1
-		case a.rss > b.rss:
-			return 1
-		}
-		return 0
-	}
+	byFit := func(a, b rig) int { return cmp.Compare(a.rss, b.rss) }
+	near = slices.Clone(wide)
+	slices.SortStableFunc(near, byFit)
 	spread := 0.6
 	for range rounds {
-		if len(all) == 0 {
-			return nil
+		if len(near) == 0 {
+			return nil, nil
 		}
-		slices.SortStableFunc(all, byFit)
-		top := slices.Clone(all[:min(from, len(all))])
+		top := slices.Clone(near[:min(from, len(near))])
 		for range each {
-			x := top[luck.IntN(len(top))].place3()
+			x := top[luck.IntN(len(top))].lies()
 			for j := range x {
 				x[j] += spread * luck.NormFloat64()
 			}
-			keep(x)
+			near = keep(near, x)
 		}
+		slices.SortStableFunc(near, byFit)
 		spread *= 0.6
 	}
-	slices.SortStableFunc(all, byFit)
-	return all
+	return wide, near
 }
 
-// place3 is where a rig lies in what is looked through.
-func (g rig) place3() [3]float64 {
-	return [3]float64{math.Log(g.damp), math.Log(g.stiff), math.Log(g.lag)}
+// lies is where a rig lies in what is looked through.
+func (g rig) lies() [rigPlaces]float64 {
+	return [rigPlaces]float64{math.Log(g.damp), math.Log(g.stiff), math.Log(g.lag), math.Log(g.slide)}
 }
 
-func (r *run) rigAt(x [3]float64) (rig, bool) {
+func (r *run) rigAt(x [rigPlaces]float64) (rig, bool) {
 	for j, v := range x {
 		if v < rigLow[j] || v > rigHigh[j] {
 			return rig{}, false
 		}
 	}
-	return r.fitted(math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2]))
+	return r.fitted(math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2]), math.Exp(x[3]))
 }
 
 // independent is how many independent samples the residuals of a rig are worth: those of a
-// model that is only nearly right hang together.
+// model that is only nearly right hang together. That residuals do that are smaller than what
+// straight equations are off by is no matter.
 func (r *run) independent(g rig) float64 {
-	r.answers(g.damp, g.stiff, g.lag)
+	r.answers(g.damp, g.stiff, g.lag, g.slide)
 	c := [rigTerms]float64{g.pull, g.place, g.tilt, g.rate, g.rub, g.push}
 	now, next, last := 0.0, 0.0, 0.0
 	for i, y := range r.tilt {
@@ -195,7 +316,7 @@ func (r *run) independent(g rig) float64 {
 		last = d
 	}
 	hang := 0.0
-	if now > 0 {
+	if now += float64(len(r.tilt)) * r.crooked * r.crooked; now > 0 {
 		hang = min(max(next/now, 0), 0.98)
 	}
 	return float64(len(r.tilt)) * (1 - hang) / (1 + hang)
