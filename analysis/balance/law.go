@@ -188,8 +188,9 @@ func (h heard) law(rate []float64, late int, soft float64) (l law, n float64, ok
 
 // drawn is a law as this log leaves it open, by two standard normal numbers.
 func (l law) drawn(a, b float64) law {
-	more := a * math.Sqrt(l.gainVar)
-	rate := l.gain*l.lead + l.leadByGain*more + b*math.Sqrt(l.leadVar)
+	side := math.Copysign(1, l.gain) // a negated tilt leaves open the same
+	more := side * a * math.Sqrt(l.gainVar)
+	rate := l.gain*l.lead + l.leadByGain*more + side*b*math.Sqrt(l.leadVar)
 	if gain := l.gain + more; gain*l.gain > 0 {
 		l.gain = gain
 	}
