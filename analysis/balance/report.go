@@ -48,7 +48,9 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 	if b.Retune != nil && b.Advice == "" {
 		b.Retune = nil
 	}
-	b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
+	if !fromStop { // stops push too
+		b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
+	}
 	tellHand(&b, a, tr, in, cfg, u)
 	return b
 }

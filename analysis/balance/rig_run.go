@@ -239,8 +239,10 @@ func (r *run) likelihood(g rig, looks float64) float64 {
 		return fit
 	}
 	for _, known := range [...]struct{ is, usual, spread float64 }{
-		{math.Abs(g.pull), usualPull, pullSpread}, {g.slide, usualSlide, slideSpread},
-		{g.lag, usualLagS, lagSpread}, {g.damp, usualDamp, dampSpread},
+		{math.Abs(g.pull), usualPull, pullSpread},
+		{g.slide, usualSlide, slideSpread},
+		{g.lag, usualLagS, lagSpread},
+		{g.damp, usualDamp, dampSpread},
 	} {
 		off := math.Log(known.is/known.usual) / known.spread
 		fit -= off * off / 2

@@ -20,7 +20,7 @@ const (
 type Attempt struct {
 	Diagnosis    string   // the kind of trouble, as the report begins to say it; empty where it is left open
 	ByHand       bool     // the driver levelled
-	DisturbedAtS *float64 // when another robot moved the board, log s; nil when none did
+	DisturbedAtS *float64 // when another robot, or this one's wheels that rolled, moved the board, log s; nil when none did
 }
 
 // attempts are those of the truth's attempts, in their order.
@@ -33,6 +33,9 @@ func (w *world) attempts(balances []schemas.Balance) []Attempt {
 	out := make([]Attempt, len(balances))
 	for i, b := range balances {
 		out[i] = Attempt{Diagnosis: w.diagnosis(b, tilt), ByHand: w.byHand(b.Period), DisturbedAtS: w.disturbed(b)}
+		if out[i].DisturbedAtS == nil && w.rolled(b) {
+			out[i].DisturbedAtS = schemas.Some(b.StartS)
+		}
 	}
 	return out
 }
@@ -41,7 +44,7 @@ func (w *world) attempts(balances []schemas.Balance) []Attempt {
 // person levelled, another robot moved the board, or the equations made straight do not describe
 // what happened, and it did not swing on at one size either.
 func (w *world) diagnosis(b schemas.Balance, tilt *clean) string {
-	if w.byHand(b.Period) || w.disturbed(b) != nil {
+	if w.byHand(b.Period) || w.disturbed(b) != nil || w.rolled(b) {
 		return ""
 	}
 	if b.DampingRatio == nil {
@@ -86,6 +89,21 @@ func (w *world) disturbed(b schemas.Balance) *float64 {
 		}
 	}
 	return first
+}
+
+// rolled says that the board tipped under a robot that stood on it and was not being levelled: it
+// had been let go of, or was disabled.
+func (w *world) rolled(b schemas.Balance) bool {
+	const before, quietS = 1.0, 0.5 // s
+	if on, _ := w.onPlatform(b.StartS - before); !on || w.byHand(b.Period) {
+		return false
+	}
+	for _, r := range w.levelled {
+		if b.StartS-quietS < r.at && r.at <= b.StartS {
+			return false
+		}
+	}
+	return true
 }
 
 // swingsOn says that the last three swings past level, and more if there are, were of one size.
