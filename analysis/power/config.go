@@ -23,6 +23,10 @@ type Config struct {
 	// FastestS is the fastest relaxation of the size of the resistance itself: what is faster
 	// counts as resistance.
 	FastestS float64
+
+	// LevelsS are stretches in which voltage by current tells at the least the resistance;
+	// steps that tell more than BeyondLevels times that measure something else. Chosen by us.
+	LevelsS, BeyondLevels float64
 	// LagS is the largest lag between the two sensors that is looked for. Chosen by us.
 	LagS float64
 	// A current sensor is believed to be late or slow when the voltage leaves more than
@@ -110,7 +114,7 @@ func DefaultConfig() Config {
 	return Config{
 		GapSteps: 3, GapS: 0.2,
 		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04, SlowTimes: 2,
-		RelaxS: 0.5, FastestS: 0.1, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
+		RelaxS: 0.5, FastestS: 0.1, LevelsS: 10, BeyondLevels: 1.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
 		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, WidestPart: 0.5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, RelaxError: 0.05, Resamples: 200,
 		ScaleS: 0.25, ScaleLeft: 0.08,
 		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1, TightestOhm: 0.003,

@@ -74,6 +74,10 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	se := math.Hypot(math.Hypot(spread*math.Sqrt(n/(n-1)), pair.mistimed(ohm, cfg)), math.Hypot(model*ohm, unequal))
 	moments := pair.moments(ohm, from, to, cfg)
 	low, high, loose := moments.loose(cfg)
+	loose = loose && ohm > 2*se // else nobody knows the level at no load that the moments rest on
+	if level, ok := pair.byLevels(cfg); ok && ohm-2*se > cfg.BeyondLevels*level {
+		return nil, fmt.Sprintf("steps of the current tell %.0f milliohm and its levels %.0f: a battery that is worked gives way by more, never by less", ohm*1e3, level*1e3)
+	}
 	if loose {
 		for range 2 { // the level at no load rests on the resistance in turn
 			ohm, se = moments.mean(from, to)
@@ -119,6 +123,32 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	l.relaxed = pair.relaxed(read, readSE*wide, cfg)
 	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = l.relaxed.level(cfg)
 	return l, ""
+}
+
+// byLevels is minus the slope of voltage on current within stretches of LevelsS, in which a battery
+// is as good as equally full. What relaxes in them adds to the resistance, so that this is the more;
+// noise, a lag and smoothing of the current's reading make it somewhat less. ok is false where the
+// current hardly changed.
+func (a *aligned) byLevels(cfg Config) (ohm float64, ok bool) {
+	var vi, ii, n float64
+	for from := 0; from < len(a.T); {
+		to := from
+		var k, v, i, ownVI, ownII float64
+		for ; to < len(a.T) && float64(a.T[to]-a.T[from]) <= cfg.LevelsS*1e6; to++ {
+			if dv, di := a.V[to], a.I[to]; !math.IsNaN(dv) && !math.IsNaN(di) {
+				k, v, i, ownVI, ownII = k+1, v+dv, i+di, ownVI+dv*di, ownII+di*di
+			}
+		}
+		if k > 1 {
+			vi, ii, n = vi+ownVI-v*i/k, ii+ownII-i*i/k, n+k
+		}
+		from = max(to, from+1)
+	}
+	ii -= n * a.noiseI * a.noiseI
+	if !(ii > n*a.noiseI*a.noiseI) || !(vi < 0) {
+		return 0, false
+	}
+	return -vi / ii, true
 }
 
 // mistimed is the standard error that what is not known of the current sensor's response
