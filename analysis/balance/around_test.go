@@ -14,8 +14,8 @@ import (
 
 // shovedBoard is boardOnWheels with a push of so many deg/s² from a time on.
 func shovedBoard(push, from float64) Input {
-	const damp, stiff, pull, h = 6.0, 4.0, 700.0, 1e-3
-	tilt, rate, way, command := -12.0, 0.0, 0.08, 0.0
+	const damp, stiff, pull, lag, slide, h = 6.0, 4.0, 700.0, 0.03, 0.0003, 1e-3
+	tilt, rate, way, speed, command := -12.0, 0.0, 0.08, 0.0, 0.0
 	in := Input{Tilt: &series.Float{}, Drive: &series.Float{}, MountDeg: 6, LevelDeg: 2.5, HoldS: 1}
 	for k := range 8000 {
 		if k%10 == 0 {
@@ -29,7 +29,8 @@ func shovedBoard(push, from float64) Input {
 		if float64(k)*h >= from {
 			outside = push
 		}
-		way += command * h
+		speed += (command - slide*tilt - speed) * h / lag
+		way += speed * h
 		rate += (-damp*rate - stiff*tilt - pull*(way-0.02) + outside) * h
 		tilt += rate * h
 	}

@@ -8,7 +8,7 @@ import (
 )
 
 const (
-	kickOff    = 0.9  // deg RMS that a rig alone must be off by: a lasting push moves a platform by degrees
+	kickOff    = 0.4  // deg RMS that a rig alone must be off by: a lasting push moves a platform by degrees, of which a rig follows some
 	kickShare  = 0.35 // of the rest, RMS, that a push from one moment on must leave at most
 	kickLeast  = 25.0 // deg/s²; a robot of half this one's weight that comes a fifth of a metre off the middle pushes more
 	kickEveryS = 0.25
@@ -43,8 +43,8 @@ func (r *run) shoved(g rig) (push, bool) {
 	}
 	for k := room; k < n-room; k += int(kickEveryS / r.step) {
 		for range 25 {
-			var x [rigPlaces]float64
-			for j := range x {
+			x := [rigPlaces]float64{2: math.Log(usualLagS), 3: math.Log(usualSlide)} // of the drive at first
+			for j := range 2 {
 				x[j] = rigLow[j] + (rigHigh[j]-rigLow[j])*luck.Float64()
 			}
 			try(x, k)

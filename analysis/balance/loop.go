@@ -117,11 +117,9 @@ func weigh(sw swing.Fit, lp loop, cfg Config) swing.Fit {
 }
 
 // diagnosis is what is wrong, or right, in plain words; empty when the log does not tell.
-func diagnosis(sw swing.Fit, lp loop, u tuned, fromStop bool, a attempt, cfg Config) string {
+func diagnosis(sw swing.Fit, lp loop, u tuned, a attempt, cfg Config) string {
 	noRate := lp.ok && lp.leadLow <= cfg.NoRateS && lp.leadHigh < cfg.NoRateS+0.1/max(sw.Wn, 0.1) && u.mayLackRate(cfg)
 	switch {
-	case sw.Kind == swing.Steady && fromStop:
-		return "swings grow: from stop to stop"
 	case sw.Kind == swing.Steady && lp.saturated > 0.1:
 		return "saturation: swings of constant size, the drive command at its limit"
 	case sw.Kind == swing.Steady:
@@ -159,22 +157,6 @@ func (u tuned) mayLackRate(cfg Config) bool {
 	return len(leads) == 0 || stat.Quantile(0.025, leads) <= cfg.NoRateS
 }
 
-// fromStopToStop says that every swing past level went on to a stop, as large as the largest tilt
-// there was, to either side: it would grow if the stops let it.
-func fromStopToStop(tr trace, a attempt) bool {
-	peaks := a.overshoots()
-	if len(peaks) < 3 {
-		return false
-	}
-	stop := stopShare * a.peak(tr)
-	for _, i := range peaks[:len(peaks)-1] { // the last may be cut off
-		if math.Abs(tr.v[i]) < stop {
-			return false
-		}
-	}
-	return true
-}
-
 // grows says that the swings get larger, beyond doubt and by more than 6 % each.
 func grows(s swing.Fit) bool {
 	return s.Kind == swing.Damped && s.Zeta < -0.01 && s.Zeta+2*s.ZetaSD < 0
@@ -190,11 +172,11 @@ func howLate(lp loop, cfg Config) string {
 
 // advice is what to try, empty when nothing is amiss or nothing is known. change is the change of
 // gains that platform and loop together tell, nil where they tell none.
-func advice(sw swing.Fit, fromStop bool, a attempt, change *schemas.Retune, zeta *float64, cfg Config) string {
+func advice(sw swing.Fit, a attempt, change *schemas.Retune, zeta *float64, cfg Config) string {
 	switch {
-	case sw.Kind == swing.Steady && !fromStop:
+	case sw.Kind == swing.Steady:
 		return "look for slack, friction and the limit of the command before changing gains"
-	case !fromStop && (zeta == nil || *zeta >= cfg.DampedWell):
+	case zeta == nil || *zeta >= cfg.DampedWell:
 		return ""
 	case a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0:
 		return "" // it went straight to level

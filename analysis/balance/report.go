@@ -35,46 +35,43 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 	if len(a.overshoots()) > 0 || sw.Kind == swing.Damped {
 		u = tune(tr, a, in, cfg)
 	}
-	fromStop := fromStopToStop(tr, a)
-	if fromStop && sw.Kind == swing.Damped {
-		sw.Kind = swing.Steady // no swing dies down between stops
-	}
-	tellDamping(&b, &sw, u, fromStop)
-	b.Diagnosis = diagnosis(sw, lp, u, fromStop, a, cfg)
+	tellDamping(&b, &sw, u, max(tr.noise, cfg.NoiseFloorDeg))
+	b.Diagnosis = diagnosis(sw, lp, u, a, cfg)
 	if b.DampingRatio != nil {
 		b.Retune = u.change(a, tr, in, cfg)
 	}
-	b.Advice = advice(sw, fromStop, a, b.Retune, b.DampingRatio, cfg)
+	b.Advice = advice(sw, a, b.Retune, b.DampingRatio, cfg)
 	if b.Retune != nil && b.Advice == "" {
 		b.Retune = nil
 	}
-	if !fromStop { // stops push too
-		b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
-	}
+	b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
 	tellHand(&b, a, tr, in, cfg, u)
 	return b
 }
 
 // tellDamping takes damping and frequency from the equations of platform and loop where these
 // describe the tilt, else from the swing alone, which takes a robot's creeping to its place, a
-// command at its limit and friction for part of it. What is kept swinging has no damping, but what
-// swings from stop to stop may have between them.
-func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, fromStop bool) {
+// command at its limit and friction for part of it. What is kept swinging has no damping.
+func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64) {
 	if sw.Kind == swing.Damped {
 		b.Model = modelOf(*sw)
 	}
 	switch {
-	case sw.Kind == swing.Steady && !(fromStop && u.ok) || sw.Kind == swing.Direct:
+	case sw.Kind == swing.Steady || sw.Kind == swing.Direct:
 		return
 	case u.ok && !math.IsNaN(u.now.hz) && !(sw.Kind == swing.Damped && sw.RMS < 0.8*u.off):
 		if sw.Kind != swing.Damped && u.now.zeta > 0.95 {
 			return
 		}
-		sw.Kind, sw.Zeta, sw.Wn = swing.Damped, u.now.zeta, 2*math.Pi*u.now.hz
-		sw.ZetaSD = (u.now.high - u.now.low) / (2 * 1.96)
-		off := modelOff*math.Abs(u.now.zeta) + 0.01
-		b.DampingLow, b.DampingHigh = schemas.Some(u.now.low-off), schemas.Some(u.now.high+off)
-		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(u.now.hzLow*(1-hzOff)), schemas.Some(u.now.hzHi*(1+hzOff))
+		now := u.now
+		if sw.Kind == swing.Damped && sw.RMS < max(1.1*u.off, 1.2*noise) {
+			now = now.and(*sw) // both leave no more than noise
+		}
+		sw.Kind, sw.Zeta, sw.Wn = swing.Damped, now.zeta, 2*math.Pi*now.hz
+		sw.ZetaSD = (now.high - now.low) / (2 * 1.96)
+		off := modelOff*math.Abs(now.zeta) + 0.01
+		b.DampingLow, b.DampingHigh = schemas.Some(now.low-off), schemas.Some(now.high+off)
+		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(now.hzLow*(1-hzOff)), schemas.Some(now.hzHi*(1+hzOff))
 	case sw.Kind == swing.Damped:
 		off := 1.96*sw.ZetaSD + swingOff*math.Abs(sw.Zeta) + 0.02
 		b.DampingLow, b.DampingHigh = schemas.Some(sw.Zeta-off), schemas.Some(sw.Zeta+off)

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/analysis/swing"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -168,6 +169,23 @@ func (u tuned) tryEach(nth int, c gains) tried {
 	out.zeta, out.low, out.high = middle95(zetas)
 	out.hz, out.hzLow, out.hzHi = middle95(hz)
 	return out
+}
+
+// and is the mean of what platform and loop tell of damping and frequency and what a swing that
+// describes the tilt as well does, each by how sure it is, with an interval for both.
+func (t tried) and(s swing.Fit) tried {
+	hz, hzSD := s.NaturalHz(), s.WnSD/(2*math.Pi)
+	half := func(low, high float64) float64 { return (high - low) / (2 * 1.96) }
+	share := func(own, part, other, otherPart, about float64) float64 { // of the swing
+		a := own*own + part*part*about*about/4
+		return a / (a + other*other + otherPart*otherPart*about*about/4 + 1e-12)
+	}
+	z := share(half(t.low, t.high), modelOff, s.ZetaSD, swingOff, t.zeta)
+	f := share(half(t.hzLow, t.hzHi), hzOff, hzSD, swingHzOff, t.hz)
+	t.low, t.high = min(t.low, s.Zeta-1.96*s.ZetaSD), max(t.high, s.Zeta+1.96*s.ZetaSD)
+	t.hzLow, t.hzHi = min(t.hzLow, hz-1.96*hzSD), max(t.hzHi, hz+1.96*hzSD)
+	t.zeta, t.hz = t.zeta+z*(s.Zeta-t.zeta), t.hz+f*(hz-t.hz)
+	return t
 }
 
 // safe says that every draw is stable with these gains, and still when late by three times what
