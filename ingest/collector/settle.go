@@ -602,10 +602,14 @@ func own(log *schemas.Log, base int64, local map[int32]int32) *schemas.Log {
 		for j, t := range sig.Time {
 			c.Time[j] = t - base
 		}
-		renumber(&c, func(n int32) int32 { return local[n] })
+		if c.Boot != nil || local[0] != 0 {
+			renumber(&c, func(n int32) int32 { return local[n] })
+		}
 		out.Signals[i] = &c
 	}
-	out.Normalize()
+	if len(local) > 1 { // in the order of other numbers
+		out.Normalize()
+	}
 	return out
 }
 

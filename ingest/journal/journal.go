@@ -47,7 +47,8 @@ import (
 // Options say where a journal lies and how it works. Dir is required.
 type Options struct {
 	Dir string
-	// Segment is the size in bytes at which Full reports true; 64 MiB.
+	// Segment is the size in bytes at which Full reports true; 16 MiB: reading goes segment by
+	// segment through one buffer, and a larger one costs more to get than it saves.
 	Segment int64
 	// Every is the least time from one sync to the next; 5 ms. Longer saves syncs, and every
 	// acknowledgement waits that much longer.
@@ -73,7 +74,7 @@ type File interface {
 
 func (o Options) orDefault() Options {
 	if o.Segment == 0 {
-		o.Segment = 64 << 20
+		o.Segment = 16 << 20
 	}
 	if o.Every == 0 {
 		o.Every = 5 * time.Millisecond
