@@ -17,7 +17,7 @@ type Reader struct {
 	MostSignal int    // signals of a power-up; MaxSignals
 	batch      Batch
 	scan       scanner
-	value      cell.Value
+	number     cell.Value // kept for its memory
 }
 
 // Type is the type of a text message, which is a JSON object: the value of its first member
@@ -104,26 +104,29 @@ func (r *Reader) samples() *Fault {
 		if !s.take('[') {
 			return s.wanted("a sample: [name, microseconds, value]")
 		}
-		name, f := s.str()
-		if f != nil {
-			return f
+		signal, known := s.name(r.Names, last)
+		var name []byte
+		if !known {
+			var f *Fault
+			if name, f = s.str(); f != nil {
+				return f
+			}
 		}
 		if !s.take(',') {
 			return s.wanted("a comma and the time in microseconds")
 		}
-		at := s.at
-		number, f := s.number()
+		t, f := s.micros(i)
 		if f != nil {
 			return f
-		}
-		t, err := cell.Micros(number)
-		if err != nil {
-			return Faultf(BadMessage, "byte %d: time %.40q of sample %d %s; give whole microseconds", at, number, i, err)
 		}
 		if !s.take(',') {
 			return s.wanted("a comma and the value")
 		}
-		signal, f := r.read(name, last, t)
+		if known {
+			f = r.value(signal, t)
+		} else {
+			signal, f = r.read(name, last, t)
+		}
 		if f != nil {
 			return f
 		}
@@ -149,34 +152,47 @@ func (r *Reader) read(name []byte, last int, t int64) (uint32, *Fault) {
 			return 0, f
 		}
 	}
+	return signal, r.value(signal, t)
+}
+
+// value reads the value of a sample of a signal that is known, and appends the sample.
+func (r *Reader) value(signal uint32, t int64) *Fault {
+	s := &r.scan
 	kind := r.Names.Entries[signal].Kind
+	if kind == schemas.Float64 {
+		if v, ok := s.usual(&r.number); ok {
+			r.batch.add(signal, t, math.Float64bits(v))
+			return nil
+		}
+	}
+	c := s.peek()
 	at := s.at
 	switch {
 	case c == '"':
 		text, f := s.str()
 		if f != nil {
-			return 0, f
+			return f
 		}
 		if kind == schemas.Text {
-			return signal, r.text(signal, t, text)
+			return r.text(signal, t, text)
 		}
-		return signal, r.word(signal, t, text, kind, at)
+		return r.word(signal, t, text, kind, at)
 	case c == 't' || c == 'f':
 		v, f := s.boolean()
 		if f != nil {
-			return 0, f
+			return f
 		}
 		if kind != schemas.Bool {
-			return 0, r.misfit(signal, at, strconv.FormatBool(v))
+			return r.misfit(signal, at, strconv.FormatBool(v))
 		}
 		r.batch.add(signal, t, bit(v))
-		return signal, nil
+		return nil
 	default:
-		number, f := s.number()
+		number, f := s.digits()
 		if f != nil {
-			return 0, f
+			return f
 		}
-		return signal, r.number(signal, t, number, kind, at)
+		return r.decimal(signal, t, number, kind, at)
 	}
 }
 
@@ -245,8 +261,8 @@ func (r *Reader) word(signal uint32, t int64, text []byte, kind schemas.Kind, at
 	return r.misfit(signal, at, string(text))
 }
 
-func (r *Reader) number(signal uint32, t int64, raw []byte, kind schemas.Kind, at int) *Fault {
-	v := &r.value
+func (r *Reader) decimal(signal uint32, t int64, raw []byte, kind schemas.Kind, at int) *Fault {
+	v := &r.number
 	if n := v.ScanNumber(raw); n != len(raw) {
 		v.Read(raw)
 	}

@@ -3,6 +3,8 @@ package wire
 import (
 	"encoding/json"
 	"unicode/utf8"
+
+	"github.com/afterbell/afterbell/ingest/cell"
 )
 
 // scanner reads JSON (RFC 8259) from bytes without building anything. Its methods skip blanks
@@ -148,12 +150,12 @@ func (s *scanner) escaped(start int) ([]byte, *Fault) {
 	return nil, s.wanted("the end of a string")
 }
 
-// number is the next number as it is written, by the grammar of RFC 8259, section 6.
-func (s *scanner) number() ([]byte, *Fault) {
+// digits is the next number as it is written, by the grammar of RFC 8259, section 6.
+func (s *scanner) digits() ([]byte, *Fault) {
 	s.peek()
 	d, start := s.data, s.at
 	i := start
-	digits := func() bool {
+	some := func() bool {
 		from := i
 		for i < len(d) && d[i]-'0' <= 9 {
 			i++
@@ -164,12 +166,12 @@ func (s *scanner) number() ([]byte, *Fault) {
 		i++
 	}
 	whole := i
-	if !digits() || d[whole] == '0' && i > whole+1 {
+	if !some() || d[whole] == '0' && i > whole+1 {
 		return nil, s.wanted("a JSON number")
 	}
 	if i < len(d) && d[i] == '.' {
 		i++
-		if !digits() {
+		if !some() {
 			return nil, s.wanted("a JSON number")
 		}
 	}
@@ -178,7 +180,7 @@ func (s *scanner) number() ([]byte, *Fault) {
 		if i < len(d) && (d[i] == '+' || d[i] == '-') {
 			i++
 		}
-		if !digits() {
+		if !some() {
 			return nil, s.wanted("a JSON number")
 		}
 	}
@@ -186,11 +188,81 @@ func (s *scanner) number() ([]byte, *Fault) {
 	return d[start:i], nil
 }
 
+// name passes the name that is most likely to come after signal last, if it is next.
+func (s *scanner) name(names *Names, last int) (uint32, bool) {
+	if last < 0 || last >= len(names.follows) || names.follows[last] == 0 {
+		return 0, false
+	}
+	next := names.follows[last] - 1
+	name := names.Entries[next].Name
+	rest := s.data[s.at:]
+	if n := len(name); len(rest) < n+2 || rest[0] != '"' || rest[n+1] != '"' || string(rest[1:n+1]) != name || names.Entries[next].Unit != "" {
+		return 0, false
+	}
+	s.at += len(name) + 2
+	return next, true
+}
+
+// micros is the time of sample i.
+func (s *scanner) micros(i int) (int64, *Fault) {
+	if rest := s.data[s.at:]; plainNumber(rest) {
+		if t, n := cell.ScanMicros(rest); n > 0 && n < len(rest) && rest[n] == ',' {
+			s.at += n
+			return t, nil
+		}
+	}
+	s.peek()
+	at := s.at
+	number, f := s.digits()
+	if f != nil {
+		return 0, f
+	}
+	t, err := cell.Micros(number)
+	if err != nil {
+		return 0, Faultf(BadMessage, "byte %d: time %.40q of sample %d %s; give whole microseconds", at, number, i, err)
+	}
+	return t, nil
+}
+
+// usual reads the number that is next, when it is written as most are: digits, a point
+// between digits, no exponent, and the end of the sample behind it. What is not goes the slow
+// way, which knows the whole grammar.
+func (s *scanner) usual(v *cell.Value) (float64, bool) {
+	rest := s.data[s.at:]
+	if !plainNumber(rest) {
+		return 0, false
+	}
+	n := v.ScanNumber(rest)
+	if n <= 0 || n >= len(rest) || rest[n] != ']' || rest[n-1] == '.' {
+		return 0, false
+	}
+	for _, c := range rest[:n] {
+		if c|0x20 == 'e' || c|0x20 == 'n' { // an exponent; inf and nan are no JSON
+			return 0, false
+		}
+	}
+	s.at += n
+	return v.AsFloat()
+}
+
+// plainNumber is whether text begins as a JSON number may: with a digit, behind a minus or
+// not, and no zero before another digit.
+func plainNumber(text []byte) bool {
+	i := 0
+	if len(text) > 0 && text[0] == '-' {
+		i = 1
+	}
+	if i+1 >= len(text) || text[i]-'0' > 9 {
+		return false
+	}
+	return text[i] != '0' || text[i+1]-'0' > 9
+}
+
 // count is the next number, which is an integer from 0 to 2^64-1.
 func (s *scanner) count() (uint64, *Fault) {
 	s.peek()
 	at := s.at
-	raw, f := s.number()
+	raw, f := s.digits()
 	if f != nil {
 		return 0, f
 	}
@@ -241,7 +313,7 @@ func (s *scanner) skip() *Fault {
 		}
 		return s.wanted("a value")
 	default:
-		_, f := s.number()
+		_, f := s.digits()
 		return f
 	}
 }

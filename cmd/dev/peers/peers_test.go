@@ -26,12 +26,12 @@ import (
 
 const (
 	signals = 300
-	seconds = 10
+	seconds = 60
 	hz      = 150 // of each signal: 45 000 samples a second
 	every   = 20 * time.Millisecond
 )
 
-// batches are the samples of ten seconds of match, a batch each 20 ms.
+// batches are the samples of a minute of match, a batch each 20 ms.
 func batches() []*wire.Batch {
 	var out []*wire.Batch
 	step := int64(1_000_000 / hz)
