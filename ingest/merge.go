@@ -42,7 +42,7 @@ func join(into, s *schemas.Signal) error {
 		into.Kind, into.Float, into.Int = schemas.Float64, widened(nil, into.Int), nil
 	}
 	if into.Boot != nil || s.Boot != nil {
-		into.Boot = append(boots(into), boots(s)...)
+		into.Boot = append(into.Boots(), s.Boots()...)
 	}
 	into.Time = append(into.Time, s.Time...)
 	switch {
@@ -64,14 +64,6 @@ func join(into, s *schemas.Signal) error {
 		into.Text = append(into.Text, s.Text...)
 	}
 	return nil
-}
-
-// boots is the boot of each sample, written out.
-func boots(s *schemas.Signal) []int32 {
-	if s.Boot != nil {
-		return s.Boot
-	}
-	return make([]int32, s.Len())
 }
 
 func widened(floats []float64, ints []int64) []float64 {

@@ -68,6 +68,14 @@ func (s *Signal) BootAt(i int) int32 {
 	return s.Boot[i]
 }
 
+// Boots is the boot of each sample, written out.
+func (s *Signal) Boots() []int32 {
+	if s.Boot != nil {
+		return s.Boot
+	}
+	return make([]int32, len(s.Time))
+}
+
 // Number is sample i as a float64: bools are 0 and 1, text is NaN.
 func (s *Signal) Number(i int) float64 {
 	switch s.Kind {
@@ -193,6 +201,23 @@ func (l *Log) Samples() int {
 		n += s.Len()
 	}
 	return n
+}
+
+// Boots are the power-ups with a sample in the log, in order.
+func (l *Log) Boots() []int32 {
+	var out []int32
+	for _, s := range l.Signals {
+		for i := range s.Len() {
+			if b := s.BootAt(i); len(out) == 0 || b != out[len(out)-1] {
+				out = append(out, b)
+			}
+			if s.Boot == nil {
+				break
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // Bounds is the time of the first and the last sample of any signal of a normalized log;

@@ -9,7 +9,6 @@ import (
 	"log/slog"
 	"math"
 	"os"
-	"slices"
 	"strconv"
 	"sync/atomic"
 	"time"
@@ -198,7 +197,7 @@ func newPlayer(log *schemas.Log, o replayOptions) (*player, error) {
 	clock := func() int64 { return p.first + time.Since(began).Microseconds() }
 	run := cmp.Or(o.run, rand.Text()[:12]) // so that a second replay is no repeat of the first
 	boots := map[int32]*sender.Sender{}
-	for _, number := range bootsOf(log) {
+	for _, number := range log.Boots() {
 		b, err := sender.New(sender.Config{
 			URL: o.to, Robot: o.robot, Source: o.source, Boot: fmt.Sprintf("replay-%s-%d", run, number),
 			Token: o.token, Clock: clock, NoExchange: o.speed != "1", Log: slog.New(slog.DiscardHandler),
@@ -227,20 +226,6 @@ func newPlayer(log *schemas.Log, o replayOptions) (*player, error) {
 		p.sink(i)
 	}
 	return p, nil
-}
-
-// bootsOf is the numbers of the boots in a log, in order.
-func bootsOf(log *schemas.Log) []int32 {
-	var out []int32
-	for _, s := range log.Signals {
-		for i := range s.Len() {
-			if b := s.BootAt(i); len(out) == 0 || b != out[len(out)-1] {
-				out = append(out, b)
-			}
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
 }
 
 // signalOf is s in the hands of a sender.

@@ -302,20 +302,13 @@ func join(into, s *schemas.Signal) {
 		into.Unit = s.Unit
 	}
 	if into.Boot != nil || s.Boot != nil {
-		into.Boot = append(bootsOf(into), bootsOf(s)...)
+		into.Boot = append(into.Boots(), s.Boots()...)
 	}
 	into.Time = append(into.Time, s.Time...)
 	into.Float = append(into.Float, s.Float...)
 	into.Int = append(into.Int, s.Int...)
 	into.Bool = append(into.Bool, s.Bool...)
 	into.Text = append(into.Text, s.Text...)
-}
-
-func bootsOf(s *schemas.Signal) []int32 {
-	if s.Boot != nil {
-		return s.Boot
-	}
-	return make([]int32, s.Len())
 }
 
 // bounds is the least and the greatest common time.

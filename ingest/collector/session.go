@@ -444,7 +444,7 @@ func (c *Collector) journalNames(b *boot) *wire.Fault {
 	if _, err := c.journal.Append(frameNames, encode(f)); err != nil {
 		return wire.Faultf(wire.Storage, "%s", err)
 	}
-	c.named(b, f)
+	c.addSignals(b, f)
 	return nil
 }
 

@@ -183,7 +183,7 @@ func TestMuchOnDisk(t *testing.T) {
 	s := begin(t, c)
 	volts := s.Signal("power/voltage", schemas.Float64)
 	s.spool.disk.most = 1 << 20 // before there is anything
-	const n = 300_000
+	const n = 400_000
 	for i := range n {
 		if err := volts.Put(t.Context(), int64(i), float64(i)); err != nil {
 			t.Fatal(err)

@@ -22,7 +22,7 @@ func Cut(log *schemas.Log, m Match) *schemas.Log {
 	if !ok {
 		return out
 	}
-	boots := bootsOf(out)
+	boots := out.Boots()
 	for _, s := range log.Signals {
 		held := lastBefore(s, m.First, boots)
 		if held < 0 {
@@ -49,28 +49,11 @@ func Cut(log *schemas.Log, m Match) *schemas.Log {
 	return out
 }
 
-// bootsOf are the power-ups with a sample in the log.
-func bootsOf(log *schemas.Log) map[int32]bool {
-	out := map[int32]bool{}
-	for _, s := range log.Signals {
-		if s.Boot == nil {
-			out[0] = out[0] || s.Len() > 0
-			continue
-		}
-		for i, b := range s.Boot {
-			if i == 0 || b != s.Boot[i-1] {
-				out[b] = true
-			}
-		}
-	}
-	return out
-}
-
 // lastBefore is the index of the latest sample before t in time of one of the power-ups, -1
 // if there is none.
-func lastBefore(s *schemas.Signal, t int64, boots map[int32]bool) int {
+func lastBefore(s *schemas.Signal, t int64, boots []int32) int {
 	if s.Boot == nil {
-		if !boots[0] {
+		if !slices.Contains(boots, 0) {
 			return -1
 		}
 		i, _ := slices.BinarySearch(s.Time, t)
@@ -78,7 +61,7 @@ func lastBefore(s *schemas.Signal, t int64, boots map[int32]bool) int {
 	}
 	at := -1
 	for i, u := range s.Time {
-		if u < t && boots[s.Boot[i]] && (at < 0 || u >= s.Time[at]) {
+		if u < t && slices.Contains(boots, s.Boot[i]) && (at < 0 || u >= s.Time[at]) {
 			at = i
 		}
 	}
@@ -96,16 +79,9 @@ func joined(one, rest *schemas.Signal) *schemas.Signal {
 		Text:  slices.Concat(one.Text, rest.Text),
 	}
 	if one.Boot != nil || rest.Boot != nil {
-		out.Boot = slices.Concat([]int32{one.BootAt(0)}, everyBoot(rest))
+		out.Boot = slices.Concat([]int32{one.BootAt(0)}, rest.Boots())
 	}
 	log := schemas.Log{Signals: []*schemas.Signal{out}}
 	log.Normalize()
 	return out
-}
-
-func everyBoot(s *schemas.Signal) []int32 {
-	if s.Boot != nil {
-		return s.Boot
-	}
-	return make([]int32, s.Len())
 }
