@@ -10,7 +10,8 @@ import (
 // in one stage as in the next, and its rollers slip and work harder on it without its ever
 // standing still. That it was slow elsewhere on its way is the best sign of one.
 
-// slickLaw is how long slick pieces take, as ln of the share of the usual.
+// slickLaw is how long slick pieces take, as ln of the share of the usual. Chosen by us: two in
+// three take 1.2 to 2.3 times as long.
 var slickLaw = distuv.Normal{Mu: 0.5, Sigma: 0.35}
 
 // pace is what the rest of a piece's way says of it.
@@ -21,7 +22,7 @@ type pace struct {
 
 // slick looks at all visits of a piece but one.
 func (w *way) slick(j journey, but int) pace {
-	const likeOthers = 0.15 // how much a slick piece's pace differs from slot to slot
+	const likeOthers = 0.15 // how much a slick piece's ln pace differs from slot to slot; chosen by us
 	odds := math.Log(slowPieces / (1 - slowPieces))
 	weight := 1 / square(slickLaw.Sigma)
 	sum := slickLaw.Mu * weight
