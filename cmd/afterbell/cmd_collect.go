@@ -165,7 +165,7 @@ func (a *app) runCollect(ctx context.Context, o collectOptions) error {
 	}
 	c, err := collector.Open(collector.Options{
 		Dir: filepath.Join(live, "journal"), Season: o.season, Event: o.event, Robots: robots, Limits: o.limits, Token: tokens, Log: log,
-		Store:   &liveStore{home: w.home, profiles: profiles, log: log},
+		Store:   newLiveStore(w.home, profiles, log),
 		Journal: journal.Options{Every: max(o.commitEvery, time.Microsecond), Pending: o.pendingMiB << 20},
 	})
 	if err != nil {

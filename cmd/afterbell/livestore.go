@@ -25,11 +25,54 @@ type liveStore struct {
 	home     *home.Home
 	profiles map[string]*robotProfile
 	log      *slog.Logger
+	// moved are the names that matches have now, by the name the collector sealed them under.
+	moved map[schemas.MatchID]schemas.MatchID
+}
+
+// newLiveStore is a store whose lock is held, so that no match is renamed while it is used.
+func newLiveStore(h *home.Home, profiles map[string]*robotProfile, log *slog.Logger) *liveStore {
+	return &liveStore{h, profiles, log, renamedSince(h, time.Now().Add(-movedLookBack))}
+}
+
+// movedLookBack is how long ago a match may have been renamed and still get late samples: the
+// collector remembers matches for seven days, and those that held back a radio longer.
+const movedLookBack = 60 * 24 * time.Hour
+
+// renamedSince finds the matches that were renamed after the collector sealed them.
+func renamedSince(h *home.Home, since time.Time) map[schemas.MatchID]schemas.MatchID {
+	out := map[schemas.MatchID]schemas.MatchID{}
+	all, err := h.List()
+	if err != nil {
+		return out
+	}
+	for _, id := range all {
+		path := filepath.Join(h.Dir(id), signalsFile)
+		if info, err := os.Stat(path); err != nil || info.ModTime().Before(since) {
+			continue
+		}
+		f, err := matchfile.Open(path)
+		if err != nil {
+			continue // damaged, and told by verify
+		}
+		if parts := strings.Split(f.Meta()[metaCollectedAs], "/"); len(parts) == 4 {
+			out[schemas.MatchID{Season: parts[0], Event: parts[1], Match: parts[2], Robot: parts[3]}] = id
+		}
+		_ = f.Close() // it was only read
+	}
+	return out
+}
+
+// now is the name that a match has now.
+func (s *liveStore) now(id schemas.MatchID) schemas.MatchID {
+	if to, ok := s.moved[id]; ok {
+		return to
+	}
+	return id
 }
 
 // Load reads the samples of a stored match.
 func (s *liveStore) Load(id schemas.MatchID) (*schemas.Log, map[string]string, error) {
-	f, err := matchfile.Open(filepath.Join(s.home.Dir(id), signalsFile))
+	f, err := matchfile.Open(filepath.Join(s.home.Dir(s.now(id)), signalsFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, nil
 	} else if err != nil {
@@ -40,8 +83,13 @@ func (s *liveStore) Load(id schemas.MatchID) (*schemas.Log, map[string]string, e
 	return log, f.Meta(), err
 }
 
-// Taken is whether any robot has a match of that name.
+// Taken is whether any robot has a match of that name, or had one that was renamed.
 func (s *liveStore) Taken(season, event, match string) bool {
+	for id := range s.moved {
+		if id.Season == season && id.Event == event && id.Match == match {
+			return true
+		}
+	}
 	dir := filepath.Dir(s.home.Dir(schemas.MatchID{Season: season, Event: event, Match: match, Robot: "any"}))
 	_, err := os.Stat(dir)
 	return err == nil
@@ -49,6 +97,10 @@ func (s *liveStore) Taken(season, event, match string) bool {
 
 // Publish stores a match, with its report and sheet when its robot has a profile.
 func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
+	if s.now(m.ID) != m.ID {
+		m.Meta[metaCollectedAs] = m.ID.String()
+		m.ID = s.now(m.ID)
+	}
 	at := m.At.UTC().Format(time.RFC3339Nano)
 	j := &job{id: m.ID, at: &at, log: m.Log, match: m.Match, seal: m.Seal, stored: storedAt(time.Now()), meta: m.Meta}
 	if m.Late > 0 {

@@ -282,7 +282,7 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 	}
 	j.seal, _ = strconv.Atoi(meta["seal"])
 	j.meta = map[string]string{}
-	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate} {
+	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate, metaCollectedAs} {
 		if v, ok := meta[key]; ok {
 			j.meta[key] = v
 		}

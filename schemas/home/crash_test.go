@@ -151,15 +151,8 @@ func TestACrashWhileUpdatingFiles(t *testing.T) {
 	assert.Positive(t, mixed)
 }
 
-func TestACrashWhileRenamingOrRemoving(t *testing.T) {
-	q15 := id("alder-cup", "q15", "heron")
+func TestACrashWhileRemoving(t *testing.T) {
 	prepare := func(h *Home) { require.NoError(t, h.Publish(q14, false, filled(oldFiles))) }
-	everyCrash(t, prepare, func(h *Home) error { return h.Rename(q14, q15) }, func(h *Home, step string, recovered bool) {
-		ids, err := h.List()
-		require.NoError(t, err)
-		require.Len(t, ids, 1, "crash at %q", step)
-		assert.Equal(t, oldFiles, contents(t, h.Dir(ids[0])))
-	})
 	everyCrash(t, prepare, func(h *Home) error { return h.Remove(q14) }, func(h *Home, step string, recovered bool) {
 		if h.Exists(q14) {
 			assert.Equal(t, oldFiles, contents(t, h.Dir(q14)), "whole or gone, crash at %q", step)

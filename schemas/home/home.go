@@ -15,6 +15,8 @@
 //     takes its place, report.json comes last, and a crash in between is made good by the
 //     next writer. A reader in between sees files of two analyses and tells it by the
 //     seal they carry.
+//   - A match that is renamed has its old name or its new one, never both, and what names it
+//     in other matches follows; a crash in between is made good by the next writer.
 //   - A line added to the crew's notes is on disk when AddNote returns, and lines there are
 //     never changed; of a crash in between at most the line it was about is missing.
 //   - A failed write (full disk included) leaves what was there before and nothing else.
@@ -27,6 +29,7 @@
 //	.incoming-*      being written; worthless after a crash
 //	.ready/PATH      written and synced, to take the place of the match at PATH
 //	.update/PATH     files written and synced, to take their places in the match at PATH
+//	.rename/PATH     what the match at PATH is to become under another name
 //	.old/PATH        what was at PATH, to be removed
 package home
 

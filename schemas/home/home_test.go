@@ -199,8 +199,8 @@ func TestNamesStayInside(t *testing.T) {
 	} {
 		assert.Error(t, h.Publish(bad, false, filled(nil)), bad)
 		assert.False(t, h.Exists(bad))
-		assert.Error(t, h.Rename(bad, q14))
-		assert.Error(t, h.Rename(q14, bad))
+		assert.Error(t, renamed(h, bad, q14))
+		assert.Error(t, renamed(h, q14, bad))
 		assert.Error(t, h.Remove(bad))
 	}
 	publish(t, h, q14)
@@ -213,14 +213,14 @@ func TestRenameAndRemove(t *testing.T) {
 	h := locked(t)
 	q15 := id("alder-cup", "q15", "heron")
 	publish(t, h, q14, id("millbrook-open", "q16", "heron"))
-	require.NoError(t, h.Rename(q14, q15))
+	require.NoError(t, renamed(h, q14, q15))
 	assert.False(t, h.Exists(q14))
 	assert.Equal(t, map[string]string{reportFile: q14.String()}, contents(t, h.Dir(q15)))
 	assert.NoDirExists(t, filepath.Dir(h.Dir(q14)), "no empty folder is left")
-	assert.ErrorIs(t, h.Rename(q14, q15), fs.ErrNotExist)
+	assert.ErrorIs(t, renamed(h, q14, q15), fs.ErrNotExist)
 	exists := (*ExistsError)(nil)
-	assert.ErrorAs(t, h.Rename(q15, id("millbrook-open", "q16", "heron")), &exists)
-	require.NoError(t, h.Rename(q15, q15))
+	assert.ErrorAs(t, renamed(h, q15, id("millbrook-open", "q16", "heron")), &exists)
+	require.NoError(t, renamed(h, q15, q15))
 	require.NoError(t, h.Remove(q15))
 	assert.ErrorIs(t, h.Remove(q15), fs.ErrNotExist)
 	assert.NoDirExists(t, filepath.Join(h.dir, "season=2031", "event=alder-cup"))
@@ -232,7 +232,7 @@ func TestWritingNeedsTheLock(t *testing.T) {
 	for name, err := range map[string]error{
 		"publish": h.Publish(q14, false, filled(nil)),
 		"update":  h.Update(q14, nil),
-		"rename":  h.Rename(q14, id("alder-cup", "m", "r")),
+		"rename":  renamed(h, q14, id("alder-cup", "m", "r")),
 		"remove":  h.Remove(q14),
 	} {
 		assert.ErrorContains(t, err, "was not locked for writing", name)

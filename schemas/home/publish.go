@@ -16,6 +16,7 @@ const (
 	incoming  = ".incoming-"
 	readyDir  = ".ready"
 	updateDir = ".update"
+	renameDir = ".rename"
 	oldDir    = ".old"
 )
 

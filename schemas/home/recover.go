@@ -35,6 +35,15 @@ func (h *Home) recover() error {
 			return fmt.Errorf("putting %s in its place after a crash: %w", id, err)
 		}
 	}
+	renames, err := h.pending(renameDir)
+	if err != nil {
+		return err
+	}
+	for _, id := range renames {
+		if err := h.finishRename(id); err != nil {
+			return fmt.Errorf("renaming %s after a crash: %w", id, err)
+		}
+	}
 	updates, err := h.pending(updateDir)
 	if err != nil {
 		return err
@@ -49,7 +58,7 @@ func (h *Home) recover() error {
 			return fmt.Errorf("completing %s after a crash: %w", id, err)
 		}
 	}
-	for _, folder := range []string{readyDir, updateDir, oldDir} {
+	for _, folder := range []string{readyDir, updateDir, renameDir, oldDir} {
 		if err := os.RemoveAll(filepath.Join(h.dir, folder)); err != nil {
 			return fmt.Errorf("removing what a crash left: %w", err)
 		}

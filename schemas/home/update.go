@@ -18,7 +18,7 @@ import (
 // are written and synced before the first takes its place, and report.json is the last to
 // do so. An error before that changes nothing; after a crash or an error later the next
 // writer completes it. The lock must be held.
-func (h *Home) Update(id schemas.MatchID, files map[string]func(io.Writer) error) error {
+func (h *Home) Update(id schemas.MatchID, files Files) error {
 	if err := h.mayWrite(id); err != nil {
 		return err
 	}
@@ -35,15 +35,9 @@ func (h *Home) Update(id schemas.MatchID, files map[string]func(io.Writer) error
 	return nil
 }
 
-func (h *Home) update(id schemas.MatchID, files map[string]func(io.Writer) error, tmp string) error {
-	for _, name := range slices.Sorted(maps.Keys(files)) {
-		if name == "" || name[0] == '.' || strings.ContainsAny(name, `/\`) {
-			return fmt.Errorf("%q cannot be the name of a file of a match", name)
-		}
-		h.step("write " + name)
-		if err := writeSynced(filepath.Join(tmp, name), files[name]); err != nil {
-			return fmt.Errorf("writing %s of %s: %w", name, id, err)
-		}
+func (h *Home) update(id schemas.MatchID, files Files, tmp string) error {
+	if err := h.writeFiles(tmp, id, files); err != nil {
+		return err
 	}
 	if err := syncDir(tmp); err != nil {
 		return err
@@ -57,6 +51,20 @@ func (h *Home) update(id schemas.MatchID, files map[string]func(io.Writer) error
 		return err
 	}
 	return h.finishUpdate(id)
+}
+
+// writeFiles writes and syncs the files into dir.
+func (h *Home) writeFiles(dir string, id schemas.MatchID, files Files) error {
+	for _, name := range slices.Sorted(maps.Keys(files)) {
+		if name == "" || name[0] == '.' || strings.ContainsAny(name, `/\`) {
+			return fmt.Errorf("%q cannot be the name of a file of a match", name)
+		}
+		h.step("write " + name)
+		if err := writeSynced(filepath.Join(dir, name), files[name]); err != nil {
+			return fmt.Errorf("writing %s of %s: %w", name, id, err)
+		}
+	}
+	return nil
 }
 
 // finishUpdate moves files that are written to their places, report.json last. It may
@@ -99,33 +107,6 @@ func writeSynced(path string, write func(io.Writer) error) error {
 		err = f.Sync()
 	}
 	return errors.Join(err, f.Close())
-}
-
-// Rename gives a match another name. The folder moves in one rename; files that name the
-// match inside (report.json, report.html) are the caller's to write again with Update. The
-// lock must be held.
-func (h *Home) Rename(from, to schemas.MatchID) error {
-	if err := errors.Join(h.mayWrite(from), checkID(to)); err != nil {
-		return err
-	}
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	switch {
-	case from == to:
-		return nil
-	case !h.Exists(from):
-		return fmt.Errorf("%s is not stored in %s: %w", from, h.dir, fs.ErrNotExist)
-	case h.Exists(to):
-		return &ExistsError{to, h.Dir(to)}
-	}
-	if err := h.finishUpdate(from); err != nil {
-		return err
-	}
-	if err := h.move(h.Dir(from), h.Dir(to)); err != nil {
-		return err
-	}
-	removeEmpty(filepath.Dir(h.Dir(from)), h.dir)
-	return nil
 }
 
 // Remove takes a match away. The lock must be held.

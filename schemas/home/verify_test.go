@@ -166,11 +166,11 @@ func TestVerifyFindsWhatDoesNotAgree(t *testing.T) {
 		}, []string{`signals.parquet: its seal is "2", that of report.json is "3"`}},
 		{"renamed, not written again", func(t *testing.T, h *Home) {
 			other := id("alder-cup", "q14", "heron")
-			require.NoError(t, h.Rename(q14, other))
+			require.NoError(t, renamed(h, q14, other))
 			problems, err := h.Verify(other)
 			require.NoError(t, err)
 			assert.Equal(t, []string{"report.json: it is about 2031/millbrook-open/q14/heron"}, texts(problems))
-			require.NoError(t, h.Rename(other, q14))
+			require.NoError(t, renamed(h, other, q14))
 		}, []string{}},
 	}
 	for _, tt := range tests {
