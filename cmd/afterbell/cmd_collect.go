@@ -148,6 +148,9 @@ func (a *app) runCollect(ctx context.Context, o collectOptions) error {
 	if err != nil {
 		return err
 	}
+	if err := checkComplete(a.dataDir); err != nil {
+		return err
+	}
 	w := &writer{dir: a.dataDir}
 	defer w.end()
 	if err := w.begin(); err != nil {

@@ -16,6 +16,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -72,7 +73,8 @@ type sendingRobot struct {
 
 	sent  [][]point // by seq-1; what a batch held does not change
 	text  [][]byte
-	acked int // batches
+	acked int          // batches
+	known atomic.Int64 // acked, for others to read
 	at    int64
 }
 
@@ -159,6 +161,7 @@ func (r *sendingRobot) connect(url string, stop <-chan struct{}) error {
 		if r.acked, err = readSeq(conn); err != nil {
 			return err
 		}
+		r.known.Store(int64(r.acked))
 	}
 }
 
