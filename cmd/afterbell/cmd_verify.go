@@ -11,6 +11,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/pyramid"
 	"github.com/afterbell/afterbell/schemas/tables"
 )
 
@@ -114,7 +115,7 @@ func (a *app) printVerified(all []verified) error {
 	for _, v := range all {
 		state := "whole"
 		if v.Rebuilt {
-			state = fmt.Sprintf("rebuilt: %s, %s and %d tables", reportFile, sheetFile, len(v.Files)-2)
+			state = fmt.Sprintf("rebuilt: %s, %s, %s and %d tables", reportFile, sheetFile, pyramid.FileName, len(v.Files)-3)
 		}
 		if len(v.Problems) > 0 {
 			state = fmt.Sprintf("%d problems", len(v.Problems))
@@ -170,5 +171,5 @@ func (a *app) rebuild(h *home.Home, id schemas.MatchID) ([]string, error) {
 	if _, err := j.renew(h, sum); err != nil {
 		return nil, err
 	}
-	return append(tables.Names(), reportFile, sheetFile), nil
+	return append(tables.Names(), reportFile, sheetFile, pyramid.FileName), nil
 }

@@ -11,6 +11,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas/pyramid"
 )
 
 // storedMatch is a match in a data folder of its own, for tests that damage it.
@@ -129,7 +131,7 @@ func TestVerifyRebuildsDerivedFiles(t *testing.T) {
 	for _, names := range [][]string{{"jams.parquet"}, {reportFile}, {sheetFile}, all} {
 		gone(names...)
 		o := done(t, afterbell("verify", "--rebuild", "--data", m.data))
-		assert.Contains(t, o.stdout, "2031/millbrook-open/q14/heron: rebuilt: report.json, report.html and 12 tables\n", names)
+		assert.Contains(t, o.stdout, "2031/millbrook-open/q14/heron: rebuilt: report.json, report.html, pyramid.bin and 12 tables\n", names)
 		assert.Contains(t, o.stdout, ": it is missing\n")
 		back()
 	}
@@ -148,7 +150,7 @@ func TestVerifyFindsAMixedSet(t *testing.T) {
 	done(t, afterbell("analyze", "q14", "--again", "--data", m.data))
 	m.keep(t)
 	for _, name := range slices.Sorted(maps.Keys(first)) {
-		if name == profileFile {
+		if name == profileFile || name == pyramid.FileName {
 			continue // the same in both
 		}
 		m.write(t, name, first[name])

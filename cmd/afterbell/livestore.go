@@ -17,6 +17,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/pyramid"
 )
 
 // liveStore puts the collector's matches into the data folder: analyzed where there is a
@@ -136,10 +137,15 @@ func (j *job) sayLate() {
 // publishSamples writes the folder of a match that is not analyzed.
 func (j *job) publishSamples(h *home.Home) error {
 	return h.Publish(j.id, true, func(dir string) error {
-		return writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) error {
-			_, err := matchfile.Write(w, j.log, j.fileMeta())
+		var sum matchfile.Summary
+		err := writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
+			sum, err = matchfile.Write(w, j.log, j.fileMeta())
 			return err
 		})
+		if err != nil {
+			return err
+		}
+		return writeFile(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, sum.SHA256, j.log) })
 	})
 }
 

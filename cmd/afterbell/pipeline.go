@@ -22,6 +22,7 @@ import (
 	"github.com/afterbell/afterbell/schemas/matchfile"
 	"github.com/afterbell/afterbell/schemas/period"
 	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/pyramid"
 	"github.com/afterbell/afterbell/schemas/tables"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
@@ -106,7 +107,7 @@ func (j *job) input() analysis.Input {
 	return analysis.Input{Log: j.log, Profile: j.profile.Profile, Match: j.match, ID: j.id, At: j.at, History: j.history}
 }
 
-// files are the writers of everything that is derived from the report, by file name.
+// files are the writers of everything that is derived of the samples and the report, by file name.
 func (j *job) files(r *schemas.Report) map[string]func(io.Writer) error {
 	out := tables.Writers(r)
 	out[sheetFile] = func(w io.Writer) error {
@@ -118,6 +119,7 @@ func (j *job) files(r *schemas.Report) map[string]func(io.Writer) error {
 			return sheet.Render(w, sheet.Input{Report: r, Profile: j.profile.Profile, Log: j.log, Mode: sheet.File})
 		})
 	}
+	out[pyramid.FileName] = func(w io.Writer) error { return pyramid.Write(w, r.From.SignalsSHA256, j.log) }
 	out[profileFile] = func(w io.Writer) error {
 		_, err := w.Write(j.profile.data)
 		return err

@@ -14,6 +14,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/matchfile"
 	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/pyramid"
 	"github.com/afterbell/afterbell/schemas/tables"
 )
 
@@ -49,6 +50,7 @@ func (h *Home) Verify(id schemas.MatchID) ([]Problem, error) {
 	if sum != "" && seal != r.From.Seal {
 		v.say(signalsFile, "its seal is %q, that of %s is %q", seal, reportFile, r.From.Seal)
 	}
+	v.pyramids(sum)
 	v.profile(r.From.ProfileSHA256)
 	for _, name := range tables.Names() {
 		v.table(name, r.From.Seal)
@@ -93,6 +95,20 @@ func (v *verifier) signals() (sum, seal string) {
 		return "", ""
 	}
 	return f.SHA256(), f.Meta()[tables.MetaSeal]
+}
+
+// pyramids checks what is beside the samples for zooming.
+func (v *verifier) pyramids(sum string) {
+	if sum == "" {
+		return // nothing to hold them to
+	}
+	f, err := pyramid.Open(filepath.Join(v.dir, pyramid.FileName), sum)
+	if err == nil {
+		err = f.Check()
+	}
+	if err != nil {
+		v.unreadable(pyramid.FileName, err)
+	}
 }
 
 // report reads report.json and returns its bytes too.

@@ -15,6 +15,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/matchfile"
 	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/pyramid"
 	"github.com/afterbell/afterbell/schemas/tables"
 )
 
@@ -31,6 +32,7 @@ func store(t *testing.T, h *Home, id schemas.MatchID, seal string) {
 		sum, err := matchfile.Write(f, log, map[string]string{tables.MetaSeal: seal})
 		require.NoError(t, err)
 		require.NoError(t, f.Close())
+		require.NoError(t, writeSynced(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, sum.SHA256, log) }))
 		r := report(id, seal, sum.SHA256)
 		require.NoError(t, tables.Write(dir, r))
 		data, err := json.Marshal(r)
@@ -127,6 +129,9 @@ func TestVerifyFindsWhatDoesNotAgree(t *testing.T) {
 			"signals.parquet: the end of a Parquet file is missing: cut off, or another kind of file",
 		}},
 		{"samples gone", remove(signalsFile), []string{"signals.parquet: it is missing"}},
+		{"pyramids cut off", put(pyramid.FileName, "afterbell"), []string{"pyramid.bin: cut off: unexpected EOF"}},
+		{"pyramids damaged", change(pyramid.FileName, `"readings"`, `"readingz"`), []string{"pyramid.bin: the index is damaged: its checksum does not match"}},
+		{"pyramids gone", remove(pyramid.FileName), []string{"pyramid.bin: it is missing"}},
 		{"report cut off", spoil(reportFile), []string{"report.json: it is not a report: unexpected end of JSON input"}},
 		{"report gone", remove(reportFile), []string{"report.json: it is missing"}},
 		{"report of the future", put(reportFile, `{"report": 2}`), []string{"report.json: it is of version 2, this program knows 1"}},
@@ -203,5 +208,5 @@ func TestVerifyComparesTheSamplesWithTheReport(t *testing.T) {
 	problems, err := h.Verify(q14)
 	require.NoError(t, err)
 	assert.Equal(t, []string{"report.json: it was made of other samples: signals_sha256 is " +
-		before.SHA256() + " there, " + sum.SHA256 + " in signals.parquet"}, texts(problems))
+		before.SHA256() + " there, " + sum.SHA256 + " in signals.parquet", "pyramid.bin: the pyramids are of other samples"}, texts(problems))
 }

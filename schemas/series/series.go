@@ -136,6 +136,12 @@ func Step(T []int64) int64 {
 	return d[len(d)/2]
 }
 
+// GapLimit is the time between neighbours, in microseconds, beyond which samples are missing
+// between them and no line should lead across: eight usual steps, and a quarter of a second
+// at least. A signal that comes when it changes, not at a steady rate, is then cut only where
+// it is silent for much longer than is usual for it. Both are chosen by us.
+func GapLimit(T []int64) int64 { return max(8*Step(T), 250_000) }
+
 // Gaps are the stretches between neighbouring samples longer than limit microseconds.
 func Gaps(T []int64, limit int64) []Interval {
 	var out []Interval

@@ -49,13 +49,12 @@ func column(t, t0, t1 int64, columns int) int {
 }
 
 // runs cuts T where the time between neighbours says that samples are missing: each run is
-// a pair of indices, the second exclusive. A signal that comes when it changes, not at a
-// steady rate, is cut only where it is silent for much longer than is usual for it.
+// a pair of indices, the second exclusive.
 func runs(T []int64) [][2]int {
 	if len(T) == 0 {
 		return nil
 	}
-	limit := max(8*series.Step(T), 250_000)
+	limit := series.GapLimit(T)
 	var out [][2]int
 	from := 0
 	for i := 1; i < len(T); i++ {
