@@ -10,6 +10,7 @@ import (
 
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/ingest/csvlog"
+	"github.com/afterbell/afterbell/ingest/jsonlog"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -75,7 +76,13 @@ func readSource(s Source, b *columns.Builder, m *meter, limits Limits) (report F
 		return report, fmt.Errorf("%s: %w", s.Name, err)
 	}
 	before, _ := b.BadRows()
-	if err := csvlog.Read(text, s.Name, b, limits.Row); err != nil {
+	switch report.Form {
+	case formJSON:
+		report.Ignored, err = jsonlog.Read(text, s.Name, b, limits.Row)
+	default:
+		err = csvlog.Read(text, s.Name, b, limits.Row)
+	}
+	if err != nil {
 		return report, err
 	}
 	after, _ := b.BadRows()

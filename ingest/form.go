@@ -19,20 +19,28 @@ var beginnings = []struct{ mark, name, advice string }{
 	{"\xfd7zXZ\x00", "an xz file", "unpack it; gzip and zstd need no unpacking"},
 	{"\xff\xfe", "text in UTF-16", "save it as UTF-8"},
 	{"\xfe\xff", "text in UTF-16", "save it as UTF-8"},
-	{"{", "JSON", exportCSV},
-	{"[", "JSON", exportCSV},
+	{"[", "a JSON array", "write JSON lines, one object a line"},
 }
+
+// Forms, as a report names them.
+const (
+	formCSV  = "CSV"
+	formJSON = "JSON lines"
+)
 
 const exportCSV = "export the log as CSV"
 
-// form tells what the text that begins with head is. What looks like nothing else is taken for
+// form tells what a file that begins with head is. What looks like nothing else is taken for
 // CSV, whose reader says what a header must be.
 func form(head []byte) (string, error) {
 	text := bytes.TrimLeft(bytes.TrimPrefix(head, []byte("\ufeff")), " \t\r\n")
+	if bytes.HasPrefix(text, []byte("{")) {
+		return formJSON, nil
+	}
 	for _, b := range beginnings {
 		if bytes.HasPrefix(text, []byte(b.mark)) {
-			return "", fmt.Errorf("this looks like %s, and what is read here is CSV, plain or packed with gzip or zstd; %s", b.name, b.advice)
+			return "", fmt.Errorf("this looks like %s, and what is read here is CSV and JSON lines, plain or packed with gzip or zstd; %s", b.name, b.advice)
 		}
 	}
-	return "CSV", nil
+	return formCSV, nil
 }

@@ -2,7 +2,7 @@
 // schemas.Log.
 //
 // The way of a file: unpack.go takes off gzip or zstd, form.go tells the form by what the
-// text begins with, a reader for that form (package csvlog) feeds the rows to a builder
+// text begins with, a reader for that form (packages csvlog and jsonlog) feeds the rows to a builder
 // (package columns), which makes signals of them.
 package ingest
 
@@ -53,9 +53,10 @@ type Report struct {
 // FileReport says what one file was.
 type FileReport struct {
 	Name    string
-	Form    string // "CSV"
+	Form    string // "CSV", "JSON lines"
 	Packing string // "gzip", "zstd" or empty
 	BadRows int
+	Ignored []string // parts of long rows that mean nothing here, the first few
 }
 
 // Source is something to read a log from: a file, or bytes in memory.

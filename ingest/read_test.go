@@ -72,6 +72,24 @@ func TestPackedFilesAreToldByContent(t *testing.T) {
 	assert.Equal(t, 2, log.Samples())
 }
 
+// The form is told by what the text begins with, packed or not, and one log may come in several.
+func TestFormsAreToldByContent(t *testing.T) {
+	lines := []byte("\n{\"time_s\":1.25,\"signal\":\"power/voltage [V]\",\"value\":11.9,\"seq\":1}\n{\"time_s\":2,\"robot/mode\":\"driver\"}\n")
+	for _, pack := range []func(testing.TB, []byte) []byte{plain, gzipped, zstded} {
+		a, b := source("a.csv", pack(t, lines)), source("b.jsonl", pack(t, []byte("time_s,power/voltage\n3,11.5\n")))
+		log, report, err := Read(context.Background(), []Source{a, b}, Options{})
+		require.NoError(t, err)
+		assert.Equal(t, []float64{11.9, 11.5}, log.Find("power/voltage").Float)
+		assert.Equal(t, "V", log.Find("power/voltage").Unit)
+		assert.Equal(t, []string{"driver"}, log.Find("robot/mode").Text)
+		assert.Equal(t, "JSON lines", report.Files[0].Form)
+		assert.Equal(t, []string{"seq"}, report.Files[0].Ignored)
+		assert.Equal(t, "CSV", report.Files[1].Form)
+	}
+}
+
+func plain(_ testing.TB, text []byte) []byte { return text }
+
 // Every cut of a packed file is noticed; who skips bad rows gets whole rows before the cut, as
 // they were.
 func TestPackedFilesCutShort(t *testing.T) {
@@ -145,15 +163,14 @@ func TestUnpackedTextIsLimited(t *testing.T) {
 }
 
 func TestFilesThatLookLikeOthers(t *testing.T) {
-	const here = ", and what is read here is CSV, plain or packed with gzip or zstd; "
+	const here = ", and what is read here is CSV and JSON lines, plain or packed with gzip or zstd; "
 	for head, want := range map[string]string{
 		"PAR1\x15\x04":             "a Parquet file" + here + "export the log as CSV",
 		"ARROW1\x00\x00":           "an Arrow file" + here + "export the log as CSV",
 		"\xff\xff\xff\xff\x10":     "an Arrow stream" + here + "export the log as CSV",
 		"SQLite format 3\x00":      "an SQLite database" + here + "export the log as CSV",
 		"PK\x03\x04\x14":           "a zip archive or a spreadsheet" + here + "unpack the archive, or save the spreadsheet as CSV",
-		`{"time_s":1.25}`:          "JSON" + here + "export the log as CSV",
-		"\ufeff\n [1]":             "JSON" + here + "export the log as CSV",
+		"\ufeff\n [1]":             "a JSON array" + here + "write JSON lines, one object a line",
 		"\xff\xfet\x00i\x00m\x00e": "text in UTF-16" + here + "save it as UTF-8",
 		"BZh91AY":                  "a bzip2 file" + here + "unpack it; gzip and zstd need no unpacking",
 		string(gzipped(t, gzipped(t, []byte("time_s,a\n1,2\n")))): "a file packed twice" + here + "unpack it once",
@@ -169,7 +186,7 @@ func TestReport(t *testing.T) {
 	log, report, err := Read(context.Background(), []Source{a, b}, Options{SkipBadRows: true})
 	require.NoError(t, err)
 	assert.Equal(t, []int64{7}, log.Find("s").Int, "the later file wins")
-	assert.Equal(t, []FileReport{{"a.csv", "CSV", "", 1}, {"b.csv", "CSV", "", 1}}, report.Files)
+	assert.Equal(t, []FileReport{{Name: "a.csv", Form: "CSV", BadRows: 1}, {Name: "b.csv", Form: "CSV", BadRows: 1}}, report.Files)
 	assert.Equal(t, 2, report.Samples)
 	assert.Equal(t, 2, report.Repeated)
 	assert.Equal(t, 2, report.BadRows)
@@ -233,7 +250,7 @@ func TestProgress(t *testing.T) {
 }
 
 func TestCancel(t *testing.T) {
-	for packing, pack := range map[string]func(testing.TB, []byte) []byte{"": func(_ testing.TB, b []byte) []byte { return b }, "gzip": gzipped, "zstd": zstded} {
+	for packing, pack := range map[string]func(testing.TB, []byte) []byte{"": plain, "gzip": gzipped, "zstd": zstded} {
 		ctx, cancel := context.WithCancel(context.Background())
 		_, _, err := Read(ctx, []Source{source("q14.csv", pack(t, rows(300_000)))}, Options{SkipBadRows: true, Progress: func(int64, int64) { cancel() }})
 		require.ErrorIs(t, err, context.Canceled, packing)

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/afterbell/afterbell/ingest/csvlog"
+	"github.com/afterbell/afterbell/ingest/jsonlog"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/arrowlog"
 	"github.com/afterbell/afterbell/schemas/home"
@@ -24,10 +25,10 @@ type exportOptions struct {
 func (a *app) exportCommand() *cobra.Command {
 	var o exportOptions
 	c := &cobra.Command{
-		Use:   "export MATCH --format csv|parquet|arrow",
+		Use:   "export MATCH --format csv|jsonl|parquet|arrow",
 		Short: "Write the samples of a stored match in another form",
 		Long: `Export writes a stored match, or some of its signals and a stretch of it, in long form:
-CSV that import reads back without loss, Parquet, or an Arrow IPC file. Times are log
+CSV or JSON lines that import reads back without loss, Parquet, or an Arrow IPC file. Times are log
 time. What leaves this laptop may say more than its samples: names of people do not
 belong into signal names.`,
 		Example: "  afterbell export millbrook-open/q14/heron --format csv --out q14.csv\n" +
@@ -36,7 +37,7 @@ belong into signal names.`,
 		RunE: func(c *cobra.Command, args []string) error { return a.runExport(args[0], o) },
 	}
 	f := c.Flags()
-	f.StringVar(&o.format, "format", "csv", "csv, parquet or arrow")
+	f.StringVar(&o.format, "format", "csv", "csv, jsonl, parquet or arrow")
 	f.StringArrayVar(&o.signals, "signal", nil, "only this `signal`; may be given again")
 	f.Float64Var(&o.from, "from", math.Inf(-1), "from this log time, `seconds`")
 	f.Float64Var(&o.to, "to", math.Inf(1), "to this log time, `seconds`")
@@ -47,6 +48,7 @@ belong into signal names.`,
 func (a *app) runExport(ref string, o exportOptions) error {
 	write, ok := map[string]func(io.Writer, *schemas.Log) error{
 		"csv":   csvlog.WriteLong,
+		"jsonl": jsonlog.WriteLong,
 		"arrow": arrowlog.Write,
 		"parquet": func(w io.Writer, log *schemas.Log) error {
 			_, err := matchfile.Write(w, log, nil)
@@ -54,7 +56,7 @@ func (a *app) runExport(ref string, o exportOptions) error {
 		},
 	}[o.format]
 	if !ok {
-		return usagef("--format %q is not known: use csv, parquet or arrow", o.format)
+		return usagef("--format %q is not known: use csv, jsonl, parquet or arrow", o.format)
 	}
 	if math.IsNaN(o.from) || math.IsNaN(o.to) || o.from > o.to {
 		return usagef("--from %v is later than --to %v", o.from, o.to)

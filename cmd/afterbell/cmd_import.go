@@ -26,8 +26,8 @@ func (a *app) importCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "import FILE... --profile robot.yaml",
 		Short: "Store logs as matches and make their sheets",
-		Long: `Import reads CSV logs (long: time_s,signal,value[,type]; wide: time_s,NAME,NAME [unit],...;
-plain, gzip or zstd), stores each match in the data folder and makes its sheet. Several
+		Long: `Import reads logs as CSV (long: time_s,signal,value[,type]; wide: time_s,NAME,NAME [unit],...)
+and as JSON lines ({"time_s":1.25,"signal":"power/voltage","value":11.9}), plain, gzip or zstd, stores each match in the data folder and makes its sheet. Several
 files with one --match are one match; without it each file is a match of its own name. A
 log that holds several matches becomes several. Nothing of a match is stored unless all is.`,
 		Example: "  afterbell import q14.csv --profile robot.yaml --event millbrook-open\n" +
@@ -224,6 +224,11 @@ func (a *app) readLog(ctx context.Context, files []string, skipBadRows bool) (*s
 	}
 	if report.BadRows > 0 {
 		a.note("%d bad rows left out; the first: %v", report.BadRows, report.First[0])
+	}
+	for _, f := range report.Files {
+		if len(f.Ignored) > 0 {
+			a.note("%s: left out what means nothing here: %s", f.Name, strings.Join(f.Ignored, ", "))
+		}
 	}
 	return log, report.BadRows, nil
 }

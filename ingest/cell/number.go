@@ -210,9 +210,10 @@ func Overflows(raw []byte) bool {
 	return err != nil
 }
 
-// AsInt is v as an int64: an Int, or -0, which is Float only for the sake of its sign.
+// AsInt is v as an int64: an Int, Whole or Digits, or -0, which is Float only for the sake of
+// its sign.
 func (v *Value) AsInt() (int64, bool) {
-	if v.Class == Int {
+	if v.Class == Int || v.Class == Whole || v.Class == Digits {
 		return v.Int, true
 	}
 	if v.Class == Float && v.Float == 0 {
@@ -226,9 +227,9 @@ func (v *Value) AsInt() (int64, bool) {
 // AsFloat is v as a float64, an Int rounded to the nearest.
 func (v *Value) AsFloat() (float64, bool) {
 	switch v.Class {
-	case Int:
+	case Int, Whole:
 		return float64(v.Int), true
-	case Float:
+	case Float, Word:
 		return v.Float, true
 	default:
 		return 0, false

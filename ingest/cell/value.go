@@ -20,12 +20,19 @@ const (
 	Text               // everything else
 )
 
+// Classes that only JSON has, where a value's type says less than what stands in a cell.
+const (
+	Whole  Class = iota + Text + 1 // a number without point or exponent: float64 unless its signal is declared int64
+	Word                           // a string that is nan, inf or -inf: that number, and text where text is wanted
+	Digits                         // a string that is an int64: text, and that integer where one is declared
+)
+
 // Value is one cell, read. A form that has typed values makes Values itself and needs Raw
 // only for Text.
 type Value struct {
 	Class Class
-	Int   int64   // of Int, and of Bool as 0 or 1
-	Float float64 // of Float
+	Int   int64   // of Int, Whole and Digits, and of Bool as 0 or 1
+	Float float64 // of Float and Word
 	Raw   []byte  // the cell as it stood, sharing memory with the line it was read from
 }
 
@@ -36,7 +43,7 @@ func (v *Value) Written() []byte {
 		return v.Raw
 	case v.Class == Bool:
 		return strconv.AppendBool(nil, v.Int != 0)
-	case v.Class == Int:
+	case v.Class == Int || v.Class == Whole:
 		return strconv.AppendInt(nil, v.Int, 10)
 	default:
 		return AppendFloat(nil, v.Float)
@@ -95,6 +102,26 @@ func (v *Value) readWord(s []byte) bool {
 		return false
 	}
 	return true
+}
+
+// ReadString sets v to a JSON string: Word, Digits or Text.
+func (v *Value) ReadString(s []byte) {
+	v.Class, v.Raw = Text, s
+	if len(s) == 0 || len(s) > len("-9223372036854775808") {
+		return
+	}
+	switch c := s[0]; {
+	case c-'0' <= 9 || c == '-':
+		if i, err := strconv.ParseInt(string(s), 10, 64); err == nil {
+			v.Class, v.Int = Digits, i
+			return
+		}
+		fallthrough
+	case c|0x20 == 'n' || c|0x20 == 'i':
+		if v.readWord(s) {
+			v.Class = Word
+		}
+	}
 }
 
 // is reports whether s is word (lower-case ASCII) in any case.

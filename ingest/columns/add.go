@@ -26,7 +26,8 @@ func (b *Builder) Add(l *Lane, line int, t int64, v *cell.Value) *Fault {
 		if c.rule == open {
 			c.rule = guess(v.Class)
 		}
-		if b.mode == guessing && !c.rule.takes(v) {
+		// A text that could be a number decides for numbers if nothing comes before it in time.
+		if b.mode == guessing && (!c.rule.takes(v) || c.rule == words && l.class == cell.Word) {
 			b.survey()
 		}
 	case surveying:
@@ -111,7 +112,7 @@ func (b *Builder) put(c *column, t int64, v *cell.Value) *Fault {
 	if b.mode == surveying {
 		return nil
 	}
-	b.memory += c.put(t, v)
+	b.memory += c.put(t, b.boot, v)
 	if b.memory > b.limits.Memory {
 		return &Fault{
 			What:   fmt.Sprintf("the samples up to here take more than %d bytes of memory", b.limits.Memory),

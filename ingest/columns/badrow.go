@@ -33,6 +33,8 @@ type BadRow struct {
 	Column int    // from 1; 0 when the row as a whole is bad
 	Field  string // name of the column, empty when it has none
 	Fault
+
+	row string // what a row of this file is called
 }
 
 func (r *BadRow) Error() string {
@@ -43,9 +45,10 @@ func (r *BadRow) Error() string {
 	return r.Place() + ": " + r.What + "; " + advice
 }
 
-// Place is where the row stands: "q14.csv line 20418, column 3 (value)".
+// Place is where the row stands: "q14.csv line 20418, column 3 (value)", or
+// "q14.parquet row 20417, column 3 (value)".
 func (r *BadRow) Place() string {
-	s := fmt.Sprintf("%s line %d", r.File, r.Line)
+	s := fmt.Sprintf("%s %s %d", r.File, r.row, r.Line)
 	if r.Column > 0 {
 		s += fmt.Sprintf(", column %d", r.Column)
 		if r.Field != "" {

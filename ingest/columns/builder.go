@@ -67,12 +67,13 @@ type Builder struct {
 	limits Limits
 	mode   mode
 
-	files    []string // in order of reading
-	allFiles []string // of the first reading
+	files    []file // in order of reading
+	allFiles []file // of the first reading
 	lanes    map[string]*Lane
 	columns  []*column
 	names    map[string]*column
 	memory   int64
+	boot     int32 // of the samples to come
 
 	bad     int // rows
 	badAt   origin
@@ -93,8 +94,26 @@ func New(o Options) *Builder {
 	}
 }
 
-// Open says that the rows that follow come from the source of this name.
-func (b *Builder) Open(file string) { b.files = append(b.files, file) }
+// file is a source of rows.
+type file struct {
+	name string
+	row  string // what a row is called: "line" of a text, "row" of a table
+}
+
+// Open says that the rows that follow are lines of the text of this name.
+func (b *Builder) Open(name string) { b.open(file{name, "line"}) }
+
+// OpenTable is Open for a file that is no text.
+func (b *Builder) OpenTable(name string) { b.open(file{name, "row"}) }
+
+func (b *Builder) open(f file) {
+	b.files = append(b.files, f)
+	b.boot = 0
+}
+
+// SetBoot says of which power-up the samples that follow are, in this source. It is 0 until
+// it is set.
+func (b *Builder) SetBoot(boot int32) { b.boot = boot }
 
 // Lane is one spelling of a signal's name. "bus [V]" and "bus" are two lanes of one signal.
 type Lane struct {
@@ -109,6 +128,16 @@ type Lane struct {
 	declared mark // the declared sample that comes first in time
 	rule     rule
 	barred   bool // its unit contradicts that of the signal
+
+	row int // see Twice
+}
+
+// Twice reports whether it was called for this row already, the last time it was called. It
+// is for readers of forms where a row may name a signal twice.
+func (l *Lane) Twice(row int) bool {
+	twice := l.row == row
+	l.row = row
+	return twice
 }
 
 // Name is the signal's name without its unit.
@@ -195,7 +224,8 @@ func (b *Builder) newLane(raw string) (*Lane, *Fault) {
 // Reject records that the row at that place is bad. When bad rows are skipped it returns
 // nil, else the error to end with.
 func (b *Builder) Reject(line, column int, field string, f *Fault) error {
-	row := &BadRow{File: b.files[len(b.files)-1], Line: line, Column: column, Field: field, Fault: *f}
+	in := b.files[len(b.files)-1]
+	row := &BadRow{File: in.name, row: in.row, Line: line, Column: column, Field: field, Fault: *f}
 	if f.Final || !b.skip {
 		return row
 	}

@@ -14,6 +14,7 @@ type column struct {
 	// Samples in order of writing. One of the piles of values is in use, that of kind.
 	kind   schemas.Kind
 	time   pile[int64]
+	boots  pile[int32] // empty while all are boot 0
 	floats pile[float64]
 	ints   pile[int64]
 	bools  pile[bool]
@@ -49,17 +50,26 @@ func (c *column) drop() {
 // signal is the finished signal. The column is empty afterwards.
 func (c *column) signal() *schemas.Signal {
 	return &schemas.Signal{
-		Name: c.name, Unit: c.unit(), Kind: c.kind, Time: c.time.join(),
+		Name: c.name, Unit: c.unit(), Kind: c.kind, Time: c.time.join(), Boot: c.boots.join(),
 		Float: c.floats.join(), Int: c.ints.join(), Bool: c.bools.join(), Text: c.texts.join(),
 	}
 }
 
 // put appends a value that the rule takes, and returns the memory it needs.
-func (c *column) put(t int64, v *cell.Value) (bytes int64) {
+func (c *column) put(t int64, boot int32, v *cell.Value) (bytes int64) {
 	if c.time.n == 0 {
-		c.kind = c.rule.kind(v)
+		c.kind = c.rule.kind(v.Class)
+	}
+	if boot != 0 || c.boots.n > 0 {
+		c.boots.addMany(0, c.time.n-c.boots.n)
+		c.boots.add(boot)
+		bytes = 4
 	}
 	c.time.add(t)
+	return bytes + c.putValue(v)
+}
+
+func (c *column) putValue(v *cell.Value) (bytes int64) {
 	switch c.kind {
 	case schemas.Float64:
 		f, _ := v.AsFloat()
@@ -70,7 +80,8 @@ func (c *column) put(t int64, v *cell.Value) (bytes int64) {
 			break
 		}
 		c.widen()
-		c.floats.add(v.Float)
+		f, _ := v.AsFloat()
+		c.floats.add(f)
 	case schemas.Bool:
 		c.bools.add(v.Int != 0)
 		return 8 + 1
@@ -82,10 +93,10 @@ func (c *column) put(t int64, v *cell.Value) (bytes int64) {
 	return 8 + 8
 }
 
-// kind is the kind a column begins with when v is its first value.
-func (r rule) kind(v *cell.Value) schemas.Kind {
+// kind is the kind a column begins with when its first value is of that class.
+func (r rule) kind(first cell.Class) schemas.Kind {
 	switch {
-	case r == declaredInt || r == numbers && v.Class == cell.Int:
+	case r == declaredInt || r == numbers && first == cell.Int:
 		return schemas.Int64
 	case r == booleans || r == declaredBool:
 		return schemas.Bool

@@ -22,6 +22,13 @@ func (p *pile[T]) add(v T) {
 	p.n++
 }
 
+// addMany adds v n times.
+func (p *pile[T]) addMany(v T, n int) {
+	for range n {
+		p.add(v)
+	}
+}
+
 // next begins a piece, as large as all before it together.
 func (p *pile[T]) next() {
 	if len(p.open) > 0 {

@@ -33,7 +33,7 @@ func declaration(k schemas.Kind) rule {
 // guess is the rule a signal gets from one of its values.
 func guess(c cell.Class) rule {
 	switch c {
-	case cell.Int, cell.Float:
+	case cell.Int, cell.Float, cell.Whole, cell.Word:
 		return numbers
 	case cell.Bool:
 		return booleans
@@ -51,11 +51,12 @@ func (r rule) takes(v *cell.Value) bool {
 		_, ok := v.AsInt()
 		return ok
 	case declaredFloat, numbers:
-		return v.Class == cell.Int || v.Class == cell.Float
+		_, ok := v.AsFloat()
+		return ok
 	case declaredBool, booleans:
 		return v.Class == cell.Bool
 	case words:
-		return v.Class == cell.Text
+		return v.Class == cell.Text || v.Class == cell.Word || v.Class == cell.Digits
 	default:
 		return true
 	}
@@ -91,11 +92,12 @@ func (r rule) misfit(v *cell.Value, because string) *Fault {
 	case r == words:
 		f.What = fmt.Sprintf("%s is %s (%s)", Quote(v.Written()), [...]string{
 			cell.Empty: "empty", cell.Int: "a number", cell.Float: "a number", cell.Bool: "true or false", cell.Text: "text",
+			cell.Whole: "a number", cell.Word: "a number", cell.Digits: "text",
 		}[v.Class], because)
 		f.Advice = "declare the signal's type as text in a fourth column of a long file"
 	case r == booleans || r == declaredBool:
 		f.Advice = "write true or false"
-	case r == declaredInt && (v.Class == cell.Int || v.Class == cell.Float):
+	case r == declaredInt && v.Class == cell.Float:
 		f.Advice = "declare the signal float64"
 	default:
 		f.Advice = numberAdvice(v.Written())

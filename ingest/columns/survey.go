@@ -15,9 +15,10 @@ func (b *Builder) here(line int) origin { return origin{len(b.files), line} }
 // place is an origin in words, seen from the file being read.
 func (b *Builder) place(o origin) string {
 	if o.file == len(b.files) {
-		return fmt.Sprintf("line %d", o.line)
+		return fmt.Sprintf("%s %d", b.files[o.file-1].row, o.line)
 	}
-	return fmt.Sprintf("line %d of %s", o.line, b.allFiles[o.file-1])
+	f := b.allFiles[o.file-1]
+	return fmt.Sprintf("%s %d of %s", f.row, o.line, f.name)
 }
 
 // mark is the time of a sample and where it was written.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"strconv"
 
 	"github.com/afterbell/afterbell/ingest/cell"
 	"github.com/afterbell/afterbell/ingest/columns"
@@ -17,6 +18,7 @@ type sample struct {
 	value    cell.Value
 	declared bool
 	kind     schemas.Kind // if declared
+	boot     int32
 }
 
 // long reads the rows of a long file.
@@ -29,6 +31,9 @@ func (r *reader) long() error {
 			} else if err != nil {
 				return err
 			}
+		}
+		if r.boots {
+			r.b.SetBoot(s.boot)
 		}
 		var fault *columns.Fault
 		if s.declared {
@@ -64,6 +69,11 @@ func (r *reader) longRow(s *sample) error {
 				}
 			}
 		}
+		if fault == nil && r.boots {
+			if s.boot, fault = bootOf(fields[4]); fault != nil {
+				column = 5
+			}
+		}
 		if fault == nil {
 			s.lane, s.t = lane, t
 			s.value.Read(fields[2])
@@ -73,6 +83,21 @@ func (r *reader) longRow(s *sample) error {
 			return err
 		}
 	}
+}
+
+// bootOf reads the number of a power-up.
+func bootOf(raw []byte) (int32, *columns.Fault) {
+	if len(raw) == 0 {
+		return 0, nil
+	}
+	n, err := strconv.ParseInt(string(bytes.TrimSpace(raw)), 10, 32)
+	if err != nil {
+		return 0, &columns.Fault{
+			What:   columns.Quote(raw) + " is not the number of a power-up",
+			Advice: "write an integer from -2^31 to 2^31-1, or nothing",
+		}
+	}
+	return int32(n), nil
 }
 
 // wide reads the rows of a wide file.

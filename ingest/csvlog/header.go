@@ -14,12 +14,14 @@ type header struct {
 	scanTime func([]byte) (us int64, n int) // the same for the usual way
 	long     bool
 	typed    bool     // long, with a column of types
+	boots    bool     // long, with a column of power-ups
 	titles   []string // names of the columns as written
 }
 
 const bothForms = "begin a long file with time_s,signal,value (and type if you like), a wide one with time_s,NAME,NAME"
 
-// parseHeader tells the two forms apart. Blanks around time_s, signal, value and type do
+// parseHeader tells the two forms apart. A long file may have a fifth column, boot: the number
+// of the power-up, 0 where it is empty, as the export of a log of several has it. Blanks around time_s, signal, value and type do
 // not count.
 func parseHeader(fields [][]byte) (header, *columns.Fault) {
 	h := header{}
@@ -43,7 +45,7 @@ func parseHeader(fields [][]byte) (header, *columns.Fault) {
 		return h, &columns.Fault{What: fmt.Sprintf("the header holds only %s", h.titles[0]), Advice: bothForms, Final: true}
 	case signal < 0 || value < 0:
 		return h, nil // wide
-	case signal != 1 || value != 2 || n > 4 || n == 4 && h.titles[3] != "type":
+	case signal != 1 || value != 2 || n > 5 || n > 3 && h.titles[3] != "type" || n == 5 && h.titles[4] != "boot":
 		// Read as wide, this would turn names and values into signals without a word.
 		return h, &columns.Fault{
 			What:   fmt.Sprintf("the header %s holds signal and value, but is not time_s,signal,value or time_s,signal,value,type", quoteRecord(fields)),
@@ -51,7 +53,7 @@ func parseHeader(fields [][]byte) (header, *columns.Fault) {
 			Final:  true,
 		}
 	default:
-		h.long, h.typed = true, n == 4
+		h.long, h.typed, h.boots = true, n > 3, n == 5
 		return h, nil
 	}
 }

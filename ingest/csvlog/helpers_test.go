@@ -2,12 +2,12 @@ package csvlog_test
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/ingest/anylog"
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/ingest/csvlog"
 	"github.com/afterbell/afterbell/schemas"
@@ -46,34 +46,6 @@ func mustRead(t testing.TB, texts ...string) *schemas.Log {
 	return in.log
 }
 
-// describe is a log as lines of text, floats by their bits, so that two logs can be compared
-// and a difference can be read. All NaN are one.
-func describe(log *schemas.Log) string {
-	var b strings.Builder
-	for _, s := range log.Signals {
-		fmt.Fprintf(&b, "%q [%s] %s\n", s.Name, s.Unit, s.Kind)
-		for i, t := range s.Time {
-			fmt.Fprintf(&b, "  %d", t)
-			if boot := s.BootAt(i); boot != 0 {
-				fmt.Fprintf(&b, " boot %d", boot)
-			}
-			switch s.Kind {
-			case schemas.Float64:
-				if v := s.Float[i]; math.IsNaN(v) {
-					b.WriteString(" nan\n")
-				} else {
-					fmt.Fprintf(&b, " %v %x\n", v, math.Float64bits(v))
-				}
-			case schemas.Int64:
-				fmt.Fprintf(&b, " %d\n", s.Int[i])
-			case schemas.Bool:
-				fmt.Fprintf(&b, " %t\n", s.Bool[i])
-			case schemas.Text:
-				fmt.Fprintf(&b, " %q\n", s.Text[i])
-			}
-		}
-	}
-	return b.String()
-}
+func describe(log *schemas.Log) string { return anylog.Describe(log) }
 
 var noOptions = columns.Options{}

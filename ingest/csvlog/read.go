@@ -1,6 +1,6 @@
 // Package csvlog reads and writes logs as CSV after RFC 4180, in two forms:
 //
-//	time_s,signal,value[,type]        long: one sample a row
+//	time_s,signal,value[,type[,boot]] long: one sample a row
 //	time_s,NAME,NAME [unit],...       wide: one moment a row, an empty cell is no sample
 //
 // A column time_us of whole microseconds may stand in place of time_s. The text is UTF-8

@@ -16,6 +16,9 @@ import (
 // usualLong reads into s the row of a long file that begins at the scanner's position, if it
 // is of the usual shape. s still holds the sample before.
 func (r *reader) usualLong(s *sample) bool {
+	if r.boots {
+		return false
+	}
 	text := r.buf[r.pos:r.end]
 	t, at := r.scanTime(text)
 	if at == 0 || !comma(text, at) {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -16,17 +17,25 @@ import (
 
 // WriteLong writes log in the long form with types, so that Read gives the same log back,
 // bit for bit: floats in the shortest form that reads back as the same float64, times exact
-// to the microsecond, text as it is, CR and LF included. Lines end in LF.
+// to the microsecond, text as it is, CR and LF included. Lines end in LF. A log of several
+// power-ups has a fifth column, boot.
 //
 // Rows are in order of signal, then boot, then time, so that writing needs no memory and
 // reading finds each signal in one piece. The log must be normalized.
 //
-// What the form cannot say: which power-up a sample belongs to (boots become one; where
-// two share a time the later boot is read back) and the payload of a NaN.
-// Names that units.Split would not give back, and text that is not UTF-8, are errors.
+// What the form cannot say is the payload of a NaN. Names that units.Split would not give
+// back, and text that is not UTF-8, are errors, and nothing is written then.
 func WriteLong(w io.Writer, log *schemas.Log) error {
+	if err := checkText(log); err != nil {
+		return err
+	}
+	boots := slices.ContainsFunc(log.Signals, func(s *schemas.Signal) bool { return s.Boot != nil })
 	out := bufio.NewWriterSize(w, 64<<10)
-	out.WriteString("time_s,signal,value,type\n")
+	if boots {
+		out.WriteString("time_s,signal,value,type,boot\n")
+	} else {
+		out.WriteString("time_s,signal,value,type\n")
+	}
 	var row []byte
 	for _, s := range log.Signals {
 		name, err := spell(s)
@@ -34,20 +43,35 @@ func WriteLong(w io.Writer, log *schemas.Log) error {
 			return err
 		}
 		middle := append(appendField([]byte{','}, name), ',')
-		end := "," + s.Kind.String() + "\n"
+		end := "," + s.Kind.String()
 		for i, t := range s.Time {
 			row = append(cell.AppendSeconds(row[:0], t), middle...)
-			if s.Kind == schemas.Text && !utf8.ValidString(s.Text[i]) {
-				return notUTF8(s, i)
-			}
 			row = append(appendValue(row, s, i), end...)
-			if _, err := out.Write(row); err != nil {
+			if boots {
+				row = strconv.AppendInt(append(row, ','), int64(s.BootAt(i)), 10)
+			}
+			if _, err := out.Write(append(row, '\n')); err != nil {
 				return fmt.Errorf("write CSV: %w", err)
 			}
 		}
 	}
 	if err := out.Flush(); err != nil {
 		return fmt.Errorf("write CSV: %w", err)
+	}
+	return nil
+}
+
+// checkText makes sure that everything can be written before the first byte is.
+func checkText(log *schemas.Log) error {
+	for _, s := range log.Signals {
+		if _, err := spell(s); err != nil {
+			return err
+		}
+		for i, v := range s.Text {
+			if !utf8.ValidString(v) {
+				return notUTF8(s, i)
+			}
+		}
 	}
 	return nil
 }
@@ -93,11 +117,8 @@ func notUTF8(s *schemas.Signal, i int) error {
 
 // spell is name and unit in one, as units.Split takes them apart again.
 func spell(s *schemas.Signal) (string, error) {
-	title := s.Name
-	if s.Unit != "" {
-		title += " [" + s.Unit + "]"
-	}
-	if name, unit := units.Split(title); name != s.Name || unit != s.Unit || name == "" || !utf8.ValidString(title) {
+	title, ok := units.Join(s.Name, s.Unit)
+	if !ok || !utf8.ValidString(title) {
 		return "", fmt.Errorf("signal %q with unit %q cannot be written as CSV: rename it", s.Name, s.Unit)
 	}
 	return title, nil

@@ -94,11 +94,9 @@ func write(w io.Writer, log *schemas.Log) error {
 
 // titleOf is name and unit as one text, which must come apart into the same again.
 func titleOf(s *schemas.Signal) (string, error) {
-	title := s.Name
-	if s.Unit != "" {
-		title += " [" + s.Unit + "]"
-	}
-	if name, unit := units.Split(title); name != s.Name || unit != s.Unit {
+	title, ok := units.Join(s.Name, s.Unit)
+	if !ok {
+		name, unit := units.Split(title)
 		return "", fmt.Errorf("signal %q with unit %q would be read back as %q with unit %q: rename it", s.Name, s.Unit, name, unit)
 	}
 	return title, nil

@@ -141,6 +141,17 @@ func Split(s string) (name, unit string) {
 	return name, unit
 }
 
+// Join is name and unit in one text that Split takes apart into these again. ok is false when
+// there is none, as for the name "bus [V]" without a unit.
+func Join(name, unit string) (text string, ok bool) {
+	text = name
+	if unit != "" {
+		text += " [" + unit + "]"
+	}
+	n, u := Split(text)
+	return text, n == name && u == unit && name != ""
+}
+
 // Of is the symbols of the units of a quantity, the base unit first.
 func Of(q Quantity) []string {
 	out := []string{Base(q).Symbol}
