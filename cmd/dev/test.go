@@ -36,6 +36,11 @@ func (d *dev) test([]string) error {
 		browser.notRun = "no Chromium on this machine; install the package chromium, or name a binary in AFTERBELL_CHROMIUM"
 	}
 	suites = append(suites, page, browser)
+	for _, l := range senderLanguages { // they run with the go tests, which skip them in silence
+		if why := l.missing(exec.LookPath); why != "" {
+			suites = append(suites, suite{name: l.name + " sender", notRun: why})
+		}
+	}
 
 	passed, failed := 0, 0
 	var notRun []string
@@ -60,6 +65,31 @@ func (d *dev) test([]string) error {
 		return errShown
 	}
 	return nil
+}
+
+// language is one that ingest/senders has a sender for, and what its tests need: one of each
+// list of programs.
+type language struct {
+	name, tools, install string
+}
+
+var senderLanguages = []language{
+	{"Python", "python3|python", "Python 3.9 or later"},
+}
+
+// missing says what this machine lacks; look is exec.LookPath.
+func (l language) missing(look func(string) (string, error)) string {
+	for need := range strings.FieldsSeq(l.tools) {
+		found := false
+		for name := range strings.SplitSeq(need, "|") {
+			_, err := look(name)
+			found = found || err == nil
+		}
+		if !found {
+			return fmt.Sprintf("no %s on this machine; install %s", strings.ReplaceAll(need, "|", " or "), l.install)
+		}
+	}
+	return ""
 }
 
 // findChromium is the browser the tests drive: AFTERBELL_CHROMIUM, or one on the PATH.
