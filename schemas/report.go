@@ -56,6 +56,20 @@ type Match struct {
 	Periods []Period `json:"periods"`
 	// Game is the profile's game section as far as pages need it to name things.
 	Game Game `json:"game"`
+	// CutFrom says which match this is a stretch of; nil for a whole one. A stretch is no part of
+	// the robot's past, nor of a season's rates.
+	CutFrom *CutFrom `json:"cut_from"`
+}
+
+// CutFrom is the match that a stretch was cut from, and what its sheet said there.
+type CutFrom struct {
+	Season   string    `json:"season"`
+	Event    string    `json:"event"`
+	Match    string    `json:"match"`
+	FromS    float64   `json:"from_s"` // log time
+	ToS      float64   `json:"to_s"`
+	Finding  string    `json:"finding"`  // id of the finding it was cut for, may be empty
+	Findings []Finding `json:"findings"` // of the whole match, in that stretch
 }
 
 // Game is the profile's game section as pages need it; lengths are zero where it says nothing.
@@ -726,14 +740,9 @@ func (r *Report) Finish() {
 	fill(&r.Quality.Gaps)
 	fill(&r.Quality.Faults)
 	fill(&r.Quality.Notes)
-	fill(&r.Findings)
-	for i := range r.Findings {
-		f := &r.Findings[i]
-		fill(&f.Spans)
-		fill(&f.Numbers)
-		fill(&f.Evidence)
-		fill(&f.Check)
-		fill(&f.Caution)
+	fillFindings(&r.Findings)
+	if c := r.Match.CutFrom; c != nil {
+		fillFindings(&c.Findings)
 	}
 	fill(&r.Passes)
 	for i := range r.Passes {
@@ -775,6 +784,18 @@ func (r *Report) Finish() {
 	fill(&r.Autonomous.ScoresS)
 	fill(&r.Autonomous.Track)
 	fill(&r.Unknowns)
+}
+
+func fillFindings(findings *[]Finding) {
+	fill(findings)
+	for i := range *findings {
+		f := &(*findings)[i]
+		fill(&f.Spans)
+		fill(&f.Numbers)
+		fill(&f.Evidence)
+		fill(&f.Check)
+		fill(&f.Caution)
+	}
 }
 
 func fill[T any](s *[]T) {

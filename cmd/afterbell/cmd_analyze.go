@@ -10,6 +10,7 @@ import (
 
 	"github.com/afterbell/afterbell/analysis"
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/clip"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
@@ -155,6 +156,10 @@ func (a *app) analyzed(ctx context.Context, what string, o analyzeOptions) (*job
 
 // fileJob reads a log file into a job; the match has the file's name.
 func (a *app) fileJob(ctx context.Context, path string, prof *robotProfile, o analyzeOptions) (*job, error) {
+	if clip.Is(path) {
+		j, _, err := a.clipJob(path, importOptions{profile: o.profile})
+		return j, err
+	}
 	if prof == nil {
 		return nil, usagef("--profile is missing: name the robot.yaml that says what the signals of %s mean", path)
 	}

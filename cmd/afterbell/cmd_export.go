@@ -20,6 +20,7 @@ type exportOptions struct {
 	format, out string
 	signals     []string
 	from, to    float64
+	clipOptions
 }
 
 func (a *app) exportCommand() *cobra.Command {
@@ -29,10 +30,14 @@ func (a *app) exportCommand() *cobra.Command {
 		Short: "Write the samples of a stored match in another form",
 		Long: `Export writes a stored match, or some of its signals and a stretch of it, in long form:
 CSV or JSON lines that import reads back without loss, Parquet, or an Arrow IPC file. Times are log
-time. What leaves this laptop may say more than its samples: names of people do not
+time. --clip writes one small file for another laptop instead: the stretch around a
+finding, or from --from to --to, with the robot's profile, the findings of the sheet and
+what the crew said of them; 'afterbell import CLIP' there makes a match of it. What
+leaves this laptop may say more than its samples: names of people do not
 belong into signal names.`,
 		Example: "  afterbell export millbrook-open/q14/heron --format csv --out q14.csv\n" +
-			"  afterbell export q14 --format parquet --signal power/voltage --from 50 --to 60 --out dip.parquet",
+			"  afterbell export q14 --format parquet --signal power/voltage --from 50 --to 60 --out dip.parquet\n" +
+			"  afterbell export q14 --clip --finding jam-lift-1 --out q14-jam.clip",
 		Args: oneArg("a match"),
 		RunE: func(c *cobra.Command, args []string) error { return a.runExport(args[0], o) },
 	}
@@ -42,10 +47,17 @@ belong into signal names.`,
 	f.Float64Var(&o.from, "from", math.Inf(-1), "from this log time, `seconds`")
 	f.Float64Var(&o.to, "to", math.Inf(1), "to this log time, `seconds`")
 	f.StringVar(&o.out, "out", "", "write to this `file`; standard output when left out")
+	f.BoolVar(&o.clip, "clip", false, "write a stretch with profile and findings, for another laptop")
+	f.StringVar(&o.finding, "finding", "", "with --clip: the stretch around this `finding`, by its id")
+	f.Float64Var(&o.around, "around", 10, "with --finding: `seconds` before and after it")
+	f.BoolVar(&o.withoutNotes, "without-notes", false, "with --clip: leave the crew's notes out; they may name people")
 	return c
 }
 
 func (a *app) runExport(ref string, o exportOptions) error {
+	if !o.clip && (o.finding != "" || o.withoutNotes) {
+		return usagef("--finding and --without-notes belong to --clip")
+	}
 	write, ok := map[string]func(io.Writer, *schemas.Log) error{
 		"csv":   csvlog.WriteLong,
 		"jsonl": jsonlog.WriteLong,
@@ -68,6 +80,9 @@ func (a *app) runExport(ref string, o exportOptions) error {
 	id, err := h.Find(ref)
 	if err != nil {
 		return err
+	}
+	if o.clip {
+		return a.exportClip(h, id, o)
 	}
 	log, err := a.stretch(h, id, o)
 	if err != nil {

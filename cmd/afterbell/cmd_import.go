@@ -19,6 +19,15 @@ import (
 type importOptions struct {
 	profile, season, event, match, at string
 	replace, add, skipBadRows, json   bool
+	eventIsDefault                    bool
+}
+
+// givenEvent is the event that was asked for, empty when none was.
+func (o importOptions) givenEvent() string {
+	if o.eventIsDefault {
+		return ""
+	}
+	return o.event
 }
 
 func (a *app) importCommand() *cobra.Command {
@@ -29,11 +38,15 @@ func (a *app) importCommand() *cobra.Command {
 		Long: `Import reads logs as CSV (long: time_s,signal,value[,type]; wide: time_s,NAME,NAME [unit],...)
 and as JSON lines ({"time_s":1.25,"signal":"power/voltage","value":11.9}), plain, gzip or zstd, stores each match in the data folder and makes its sheet. Several
 files with one --match are one match; without it each file is a match of its own name. A
-log that holds several matches becomes several. Nothing of a match is stored unless all is.`,
+log that holds several matches becomes several. Nothing of a match is stored unless all is.
+A clip ('afterbell export --clip') brings its profile and its names along.`,
 		Example: "  afterbell import q14.csv --profile robot.yaml --event millbrook-open\n" +
 			"  afterbell import main.csv aux.csv.gz --match q14 --profile robot.yaml --at 2031-03-01T14:32:00Z",
 		Args: someArgs(1, "a log file"),
-		RunE: func(c *cobra.Command, files []string) error { return a.runImport(c.Context(), files, o) },
+		RunE: func(c *cobra.Command, files []string) error {
+			o.eventIsDefault = !c.Flags().Changed("event")
+			return a.runImport(c.Context(), files, o)
+		},
 	}
 	f := c.Flags()
 	f.StringVar(&o.profile, "profile", "", "robot `profile` (robot.yaml); needed")
@@ -63,13 +76,20 @@ type imported struct {
 }
 
 func (a *app) runImport(ctx context.Context, files []string, o importOptions) error {
-	base, prof, err := a.importTarget(o)
+	clips, err := onlyClips(files)
 	if err != nil {
 		return err
 	}
-	logs, err := a.logsOf(files, base, o)
-	if err != nil {
-		return err
+	var prof *robotProfile
+	var logs []namedLog
+	if !clips {
+		var base schemas.MatchID
+		if base, prof, err = a.importTarget(o); err != nil {
+			return err
+		}
+		if logs, err = a.logsOf(files, base, o); err != nil {
+			return err
+		}
 	}
 	w := &writer{dir: a.dataDir}
 	defer w.end()
@@ -82,6 +102,11 @@ func (a *app) runImport(ctx context.Context, files []string, o importOptions) er
 		}
 	}
 	done := []imported{}
+	if clips {
+		if done, err = a.importClips(ctx, w, files, o); err != nil {
+			return err
+		}
+	}
 	for _, l := range logs {
 		stored, err := a.importLog(ctx, w, l, prof, o)
 		done = append(done, stored...)

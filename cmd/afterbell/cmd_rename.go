@@ -17,6 +17,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/pyramid"
 	"github.com/afterbell/afterbell/schemas/tables"
 )
 
@@ -185,10 +186,14 @@ func renamedSamples(h *home.Home, from schemas.MatchID) (func(dir string) error,
 	j.meta[tables.MetaSeal] = strconv.Itoa(seal + 1)
 	j.collectedAs(from)
 	return func(dir string) error {
-		return writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) error {
+		err := writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) error {
 			_, err := matchfile.Write(w, log, j.meta)
 			return err
 		})
+		if err != nil {
+			return err
+		}
+		return writeFile(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, f.SHA256(), log) })
 	}, nil
 }
 

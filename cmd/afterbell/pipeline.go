@@ -33,6 +33,7 @@ const (
 	reportFile  = "report.json"
 	sheetFile   = "report.html"
 	profileFile = "robot.yaml"
+	notesFile   = "notes.jsonl"
 )
 
 // robotProfile is a profile with the bytes it was read from, which are stored with a match.
@@ -79,6 +80,7 @@ type job struct {
 	seal    int
 	stored  string            // RFC 3339, when it was first stored; empty for one that is not
 	meta    map[string]string // more to keep with the samples
+	cutFrom *schemas.CutFrom  // of a stretch of another match
 }
 
 // analyze makes the report.
@@ -99,7 +101,11 @@ func (j *job) analyzeWithSum(signalsSHA256 string) (*schemas.Report, error) {
 	}
 	in := j.input()
 	in.From = from
-	return analysis.Run(in)
+	r, err := analysis.Run(in)
+	if err == nil {
+		j.sayCut(r)
+	}
+	return r, err
 }
 
 // input is what the match is analyzed from.
@@ -137,6 +143,11 @@ func writeReport(w io.Writer, r *schemas.Report) error {
 
 // publish writes the whole folder of a match, which appears at once or not at all.
 func (j *job) publish(ctx context.Context, h *home.Home, replace bool) (*schemas.Report, error) {
+	return j.publishWith(ctx, h, replace, nil)
+}
+
+// publishWith is publish with more files.
+func (j *job) publishWith(ctx context.Context, h *home.Home, replace bool, more map[string]func(io.Writer) error) (*schemas.Report, error) {
 	var r *schemas.Report
 	err := h.Publish(j.id, replace, func(dir string) error {
 		var sum matchfile.Summary
@@ -150,7 +161,9 @@ func (j *job) publish(ctx context.Context, h *home.Home, replace bool) (*schemas
 		if r, err = j.analyzeWithSum(sum.SHA256); err != nil {
 			return err
 		}
-		for name, write := range j.files(r) {
+		files := j.files(r)
+		maps.Copy(files, more)
+		for name, write := range files {
 			if err := writeFile(filepath.Join(dir, name), write); err != nil {
 				return err
 			}
@@ -229,8 +242,8 @@ func earlier(h *home.Home, id schemas.MatchID, at *string, stored string) ([]*sc
 			continue
 		}
 		r, err := readReport(h, e)
-		if err != nil || orderKey(r.Match.At, r.From.StoredAt) >= self {
-			continue
+		if err != nil || r.Match.CutFrom != nil || orderKey(r.Match.At, r.From.StoredAt) >= self {
+			continue // stretches of matches are no part of the past: they would count twice
 		}
 		out = append(out, r)
 	}
@@ -284,7 +297,7 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 	}
 	j.seal, _ = strconv.Atoi(meta["seal"])
 	j.meta = map[string]string{}
-	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate, metaCollectedAs} {
+	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate, metaCollectedAs, metaCut} {
 		if v, ok := meta[key]; ok {
 			j.meta[key] = v
 		}
@@ -306,6 +319,7 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 		}
 	}
 	j.sayLate()
+	j.cut()
 	return j, f.SHA256(), nil
 }
 

@@ -82,12 +82,16 @@ func (a *app) importLog(ctx context.Context, w *writer, l namedLog, prof *robotP
 		if err != nil {
 			return out, fmt.Errorf("%s was not stored: %w", j.id, err)
 		}
-		out = append(out, imported{
-			j.id.Season, j.id.Event, j.id.Match, j.id.Robot, j.log.Samples(), len(j.log.Signals), skipped,
-			r.Verdict.Severity, r.Verdict.Text, w.home.Dir(j.id),
-		})
+		out = append(out, importedOf(j, r, w.home, skipped))
 	}
 	return out, nil
+}
+
+func importedOf(j *job, r *schemas.Report, h *home.Home, skipped int) imported {
+	return imported{
+		j.id.Season, j.id.Event, j.id.Match, j.id.Robot, j.log.Samples(), len(j.log.Signals), skipped,
+		r.Verdict.Severity, r.Verdict.Text, h.Dir(j.id),
+	}
 }
 
 // matchesIn makes a job of each match in the log, after the model as.

@@ -17,6 +17,8 @@ type Match struct {
 	StoredAt      *int64 `parquet:"stored_at,optional,timestamp(microsecond)"` // UTC
 	At            *int64 `parquet:"at,optional,timestamp(microsecond)"`        // UTC, of the match's start
 
+	CutFrom *string `parquet:"cut_from,optional"` // SEASON/EVENT/MATCH that this is a stretch of
+
 	StartS          float64  `parquet:"start_s"`
 	EndS            float64  `parquet:"end_s"`
 	AutonomousS     float64  `parquet:"autonomous_s"` // as the periods ran, not as the profile has them
@@ -105,6 +107,9 @@ func matchRow(r *schemas.Report) Match {
 		case schemas.PeriodDriver:
 			m.DriverS += p.EndS - p.StartS
 		}
+	}
+	if c := r.Match.CutFrom; c != nil {
+		m.CutFrom = text(c.Season + "/" + c.Event + "/" + c.Match)
 	}
 	m.findings(r.Findings)
 	if ran(r, "path") {

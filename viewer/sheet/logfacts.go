@@ -7,12 +7,16 @@ import (
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/viewer/draw"
 )
 
 // logFacts are what the log itself is worth.
 func (v *view) logFacts() [][2]string {
 	r := v.in.Report
 	out := [][2]string{{"Samples, signals", grouped(r.Quality.Samples) + ", " + strconv.Itoa(r.Quality.Signals)}}
+	if c := r.Match.CutFrom; c != nil {
+		out = append(out, v.cutFacts(c)...)
+	}
 	const most = 4
 	out = append(out, [2]string{"Gaps", v.gaps()})
 	for i, f := range r.Quality.Faults {
@@ -89,4 +93,30 @@ func (v *view) gaps() string {
 
 func (v *view) between(g schemas.Gap) string {
 	return number(v.scene.T(g.StartS), 2) + " to " + number(v.scene.T(g.EndS), 2) + " s"
+}
+
+// cutFacts say what a sheet is a stretch of, and what the sheet of the whole match said there,
+// the finding it was cut for first.
+func (v *view) cutFacts(c *schemas.CutFrom) [][2]string {
+	out := [][2]string{{"A stretch of", fmt.Sprintf("%s at %s, %s to %s s of its log time", c.Match, c.Event, number(c.FromS, 1), number(c.ToS, 1))}}
+	findings := slices.Clone(c.Findings)
+	slices.SortStableFunc(findings, func(a, b schemas.Finding) int {
+		return isFor(b, c.Finding) - isFor(a, c.Finding)
+	})
+	const most = 4
+	for i, f := range findings {
+		if i == most {
+			out = append(out, [2]string{"", fmt.Sprintf("and %d more", len(findings)-most)})
+			break
+		}
+		out = append(out, [2]string{"The whole match's sheet says", strings.TrimSpace(draw.SeverityWord(f.Severity) + " " + f.Title)})
+	}
+	return out
+}
+
+func isFor(f schemas.Finding, id string) int {
+	if f.ID == id {
+		return 1
+	}
+	return 0
 }
