@@ -47,6 +47,9 @@ type Options struct {
 	Robots  map[string]*profile.Profile // what the signals of each robot mean; others are stored only
 	Store   Store
 	Limits  Limits
+	// Ahead is how many bytes of samples may be held in memory, of all robots, before their
+	// matches end; 512 MiB. A robot that would need more is sealed somewhat later.
+	Ahead int64
 	// Token says whether a bearer token may send; nil lets everybody, for loopback only.
 	Token func(token string) bool
 	Log   *slog.Logger
@@ -130,6 +133,7 @@ type Collector struct {
 	stop    context.CancelFunc
 	running sync.WaitGroup
 	settler chan struct{} // as many tokens as settles may run at once
+	filled  chan uint64   // the last frame of the segments that are filled
 	counts  counts
 }
 
@@ -148,9 +152,12 @@ func Open(o Options) (*Collector, error) {
 		o.Now = time.Now
 	}
 	o.Limits = o.Limits.orDefault()
+	if o.Ahead == 0 {
+		o.Ahead = aheadMost
+	}
 	c := &Collector{
 		o: o, log: o.Log, robots: map[string]*robot{}, sessions: map[*session]bool{},
-		settler: make(chan struct{}, 2), started: o.Now(), numbered: map[string]int{},
+		settler: make(chan struct{}, 2), filled: make(chan uint64, 1), started: o.Now(), numbered: map[string]int{},
 	}
 	c.wall = c.started.UnixMicro()
 	c.ctx, c.stop = context.WithCancel(context.Background())
@@ -164,6 +171,7 @@ func Open(o Options) (*Collector, error) {
 	}
 	c.recovered()
 	c.running.Go(c.keepHouse)
+	c.running.Go(c.readAhead)
 	return c, nil
 }
 
@@ -222,7 +230,10 @@ func (c *Collector) rotate() error {
 	if err != nil {
 		return err
 	}
-	_, err = c.journal.Rotate(head)
+	number, err := c.journal.Rotate(head)
+	if err == nil {
+		c.segmentFilled(number - 1)
+	}
 	return err
 }
 

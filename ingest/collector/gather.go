@@ -14,10 +14,30 @@ import (
 
 // gathered is a robot's samples that have no place yet, by boot, in order of arrival.
 type gathered struct {
+	settled []settledFrame // what has its place already
 	boots   map[uint32]*pile
+	seqs    map[uint32]uint64 // of each boot, its last batch taken: a frame may be written twice
 	samples int
 	through uint64 // number of the last frame looked at
 	frames  []frameSeen
+	views   map[uint32]bootView
+}
+
+// newGathered is nothing yet of what the state says has no place.
+func newGathered(state robotState) *gathered {
+	return &gathered{
+		settled: state.Settled, boots: map[uint32]*pile{}, seqs: map[uint32]uint64{}, through: max(state.From, 1) - 1,
+	}
+}
+
+// view has the boots as they are now: signals may be new, and the shift better known.
+func (g *gathered) view(views map[uint32]bootView) {
+	g.views = views
+	for number, p := range g.boots {
+		if v, ok := views[number]; ok {
+			p.seeAs(v)
+		}
+	}
 }
 
 // frameSeen is a frame that held samples without a place.
@@ -58,6 +78,8 @@ type column struct {
 	times  []int64
 	values []uint64
 	texts  []string
+
+	textBytes int64 // of texts that differ from the one before
 }
 
 // bootView is what settling needs to know of a boot, as it was when settling began.
@@ -69,39 +91,56 @@ type bootView struct {
 	counts  []int32 // by signal: about how many samples have no place yet
 }
 
-// gather reads the robot's frames from its first unsettled one up to through.
-func (c *Collector) gather(state robotState, views map[uint32]bootView, through uint64) (*gathered, error) {
-	g := &gathered{boots: map[uint32]*pile{}, through: through}
-	want := func(kind byte, head []byte) bool {
-		if kind != frameRows || len(head) < 4 {
-			return false
+// gather reads the frames up to through into those that have not looked at them yet. They are
+// of different robots.
+func (c *Collector) gather(through uint64, into ...*gathered) error {
+	first := through + 1
+	of := map[uint32]*gathered{}
+	for _, g := range into {
+		first = min(first, g.through+1)
+		for number := range g.views {
+			of[number] = g
 		}
-		_, ours := views[wire.StoredBoot(head)]
-		return ours
 	}
-	seen := map[uint32]uint64{}
-	err := c.journal.Read(state.From, through, want, func(frames []journal.Frame) error {
+	if first > through {
+		return nil
+	}
+	want := func(kind byte, head []byte) bool {
+		return kind == frameRows && len(head) >= 4 && of[wire.StoredBoot(head)] != nil
+	}
+	err := c.journal.Read(first, through, want, func(frames []journal.Frame) error {
 		batches := make([]batchRows, 0, len(frames))
 		for _, f := range frames {
 			rows, ok := wire.ParseStored(f.Payload)
-			if last, again := seen[rows.Boot]; !ok || rows.Samples == 0 || again && rows.Seq <= last {
+			if !ok || rows.Samples == 0 {
 				continue
 			}
-			seen[rows.Boot] = rows.Seq
-			if g.boots[rows.Boot] == nil {
-				g.boots[rows.Boot] = newPile(views[rows.Boot])
+			g := of[rows.Boot]
+			if last, again := g.seqs[rows.Boot]; f.Number <= g.through || again && rows.Seq <= last {
+				continue
 			}
-			batches = append(batches, batchRows{rows, f.Number, len(f.Payload), horizonOf(state.Settled, f.Number, rows.Boot)})
+			g.seqs[rows.Boot] = rows.Seq
+			if g.boots[rows.Boot] == nil {
+				g.boots[rows.Boot] = newPile(g.views[rows.Boot])
+			}
+			batches = append(batches, batchRows{rows, g, f.Number, len(f.Payload), horizonOf(g.settled, f.Number, rows.Boot)})
 		}
-		g.take(batches)
+		take(batches)
 		return nil
 	})
-	return g, err
+	if err != nil {
+		return err
+	}
+	for _, g := range into {
+		g.through = max(g.through, through)
+	}
+	return nil
 }
 
 // batchRows is one batch out of the journal.
 type batchRows struct {
 	wire.Stored
+	into    *gathered
 	frame   uint64
 	size    int
 	horizon int64
@@ -112,13 +151,13 @@ type batchRows struct {
 const workers = 2
 
 // take appends the samples of batches that are later than their horizons.
-func (g *gathered) take(batches []batchRows) {
+func take(batches []batchRows) {
 	taken := make([][workers]int, len(batches))
 	var wg sync.WaitGroup
 	for w := range workers {
 		wg.Go(func() {
 			for i := range batches {
-				taken[i][w] = g.boots[batches[i].Boot].take(&batches[i], w)
+				taken[i][w] = batches[i].into.boots[batches[i].Boot].take(&batches[i], w)
 			}
 		})
 	}
@@ -129,8 +168,8 @@ func (g *gathered) take(batches []batchRows) {
 			n += t
 		}
 		if n > 0 {
-			g.samples += n
-			g.frames = append(g.frames, frameSeen{b.frame, b.Boot, b.Newest, b.Arrived, int64(b.size)})
+			b.into.samples += n
+			b.into.frames = append(b.into.frames, frameSeen{b.frame, b.Boot, b.Newest, b.Arrived, int64(b.size)})
 		}
 	}
 }
@@ -148,7 +187,8 @@ func horizonOf(settled []settledFrame, frame uint64, boot uint32) int64 {
 
 // newPile is an empty pile with room for what its boot is known to have sent.
 func newPile(b bootView) *pile {
-	p := &pile{boot: b, columns: make([]column, len(b.entries))}
+	p := &pile{}
+	p.seeAs(b)
 	for i := range p.columns {
 		if i >= len(b.counts) || b.counts[i] == 0 {
 			continue
@@ -161,6 +201,14 @@ func newPile(b bootView) *pile {
 		}
 	}
 	return p
+}
+
+// seeAs has the pile as one of what its boot is now.
+func (p *pile) seeAs(b bootView) {
+	p.boot = b
+	if n := len(b.entries) - len(p.columns); n > 0 {
+		p.columns = append(p.columns, make([]column, n)...)
+	}
 }
 
 // take appends the samples later than the horizon, of the signals that are worker w's, and
@@ -194,6 +242,7 @@ func (c *column) shared(text []byte) string {
 	if n := len(c.texts); n > 0 && c.texts[n-1] == string(text) {
 		return c.texts[n-1]
 	}
+	c.textBytes += int64(len(text))
 	return string(text)
 }
 

@@ -75,8 +75,9 @@ func (s *settling) gather() error {
 	if c.flush() != nil {
 		through, _ = c.journal.Durable()
 	}
-	var err error
-	if s.g, err = c.gather(s.state, s.views, through); err != nil {
+	s.g = s.r.takeAhead(s.state)
+	s.g.view(s.views)
+	if err := c.gather(through, s.g); err != nil {
 		return err
 	}
 	s.first, s.last = s.g.bounds()

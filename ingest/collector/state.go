@@ -81,7 +81,8 @@ type robot struct {
 	unplaced int64      // bytes of journal since then
 	late     int64      // collector time of the first late batch not looked at; 0 for none
 	lateAt   int64      // and of the last
-	one      sync.Mutex // held while settling
+	one      sync.Mutex // held while settling, and while the journal is read ahead
+	ahead    aheadOf    // guarded by one
 	settling bool       // guarded by Collector.mu, as all that follows
 	failed   error
 	retryAt  int64
