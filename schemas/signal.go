@@ -118,11 +118,7 @@ func (s *Signal) normalize() {
 	if s.Boot != nil && !slices.ContainsFunc(s.Boot, func(b int32) bool { return b != 0 }) {
 		s.Boot = nil
 	}
-	sorted := true
-	for i := 1; i < len(s.Time) && sorted; i++ {
-		sorted = s.Time[i-1] < s.Time[i] && s.BootAt(i-1) == s.BootAt(i) || s.BootAt(i-1) < s.BootAt(i)
-	}
-	if sorted {
+	if s.sorted() {
 		return
 	}
 	rows := make([]written, len(s.Time))
@@ -153,6 +149,24 @@ func (s *Signal) normalize() {
 	case Text:
 		s.Text = pick(s.Text, kept)
 	}
+}
+
+// sorted is whether the samples are in their order, each key once.
+func (s *Signal) sorted() bool {
+	if s.Boot == nil { // nearly always, and every log comes by here several times
+		for i := 1; i < len(s.Time); i++ {
+			if s.Time[i-1] >= s.Time[i] {
+				return false
+			}
+		}
+		return true
+	}
+	for i := 1; i < len(s.Time); i++ {
+		if s.Boot[i-1] > s.Boot[i] || s.Boot[i-1] == s.Boot[i] && s.Time[i-1] >= s.Time[i] {
+			return false
+		}
+	}
+	return true
 }
 
 // written is one sample in the order of writing, which settles repeats.

@@ -1,5 +1,7 @@
 package collector
 
+import "time"
+
 // What belongs to a match is known only when it has ended, but that its samples will be
 // wanted is known before. So the journal's segments are read as they are filled, while the
 // match runs, and little is left to read when it ends. Settling gets what it would have read
@@ -9,6 +11,11 @@ package collector
 // A robot that would need more is read from the journal at the end. Chosen by us: four matches
 // of seven million samples.
 const aheadMost = 512 << 20
+
+// aheadRest is how many times as long as it has read the reader rests, so that a flood of
+// batches is acknowledged first. At a fifth of the time it still reads two million samples a
+// second, more than robots send.
+const aheadRest = 4
 
 // aheadOf is what was read ahead of a robot.
 type aheadOf struct {
@@ -34,8 +41,13 @@ func (c *Collector) readAhead() {
 		case <-c.ctx.Done():
 			return
 		case through := <-c.filled:
+			began := time.Now()
 			if err := c.aheadThrough(through); err != nil {
 				c.log.Warn("the journal cannot be read ahead; it is read when the match ends", "err", err)
+			}
+			select {
+			case <-time.After(aheadRest * time.Since(began)):
+			case <-c.ctx.Done():
 			}
 		}
 	}

@@ -251,11 +251,17 @@ func (c *column) shared(text []byte) string {
 func (g *gathered) log(numbers map[uint32]int32) *schemas.Log {
 	var signals []*schemas.Signal
 	for _, p := range g.sorted() {
-		for i := range p.columns {
-			if s := p.signal(i, numbers[p.boot.number]); s != nil {
-				signals = append(signals, s)
-			}
+		made := make([]*schemas.Signal, len(p.columns))
+		var wg sync.WaitGroup
+		for w := range workers {
+			wg.Go(func() {
+				for i := w; i < len(made); i += workers {
+					made[i] = p.signal(i, numbers[p.boot.number])
+				}
+			})
 		}
+		wg.Wait()
+		signals = append(signals, slices.DeleteFunc(made, func(s *schemas.Signal) bool { return s == nil })...)
 	}
 	return merged(signals)
 }

@@ -12,8 +12,8 @@ import (
 	"github.com/afterbell/afterbell/schemas/period"
 )
 
-// publish stores a match.
-func (s *settling) publish(m stretch, named plannedMatch) (sealedMatch, error) {
+// publish stores a match. The times of the log are used up when it is the last one.
+func (s *settling) publish(m stretch, named plannedMatch, last bool) (sealedMatch, error) {
 	log := period.Cut(s.log, m.Match)
 	late := 0
 	seal := 1
@@ -31,7 +31,7 @@ func (s *settling) publish(m stretch, named plannedMatch) (sealedMatch, error) {
 			local[int32(at)] = int32(i)
 		}
 	}
-	log = own(log, named.Base, local)
+	log = own(log, named.Base, local, last)
 	begin := match.Start
 	match = moved(match, -named.Base)
 	out := sealedMatch{
@@ -72,13 +72,15 @@ func (s *settling) handMatch(m stretch) period.Match {
 	return out
 }
 
-// own is the log in the time and with the boots of its file. It does not share times with
-// what it was cut from.
-func own(log *schemas.Log, base int64, local map[int32]int32) *schemas.Log {
+// own is the log in the time and with the boots of its file. Unless times are to be used up,
+// it does not share them with what it was cut from.
+func own(log *schemas.Log, base int64, local map[int32]int32, useUp bool) *schemas.Log {
 	out := &schemas.Log{Signals: make([]*schemas.Signal, len(log.Signals))}
 	for i, sig := range log.Signals {
 		c := *sig
-		c.Time = make([]int64, len(sig.Time))
+		if !useUp {
+			c.Time = make([]int64, len(sig.Time))
+		}
 		for j, t := range sig.Time {
 			c.Time[j] = t - base
 		}
@@ -293,7 +295,7 @@ func (s *settling) publishIdle(log *schemas.Log, name string) error {
 	start := whole.First
 	whole.Start, whole.End = whole.First, whole.Last
 	err := s.c.o.Store.Publish(s.c.ctx, Sealed{
-		ID: id, Log: own(log, base, local), Match: moved(whole.Match, -base), At: time.UnixMicro(start).UTC(), Seal: 1,
+		ID: id, Log: own(log, base, local, true), Match: moved(whole.Match, -base), At: time.UnixMicro(start).UTC(), Seal: 1,
 		Meta: s.meta(plannedMatch{Boots: boots, Base: base}, whole), Idle: true,
 	})
 	if err != nil {

@@ -1,6 +1,7 @@
 package collector
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"net"
@@ -153,6 +154,7 @@ type session struct {
 	repeat  bool          // guarded by c.mu: an ack is owed though nothing is new
 	warned  bool          // guarded by c.mu: was told of storage trouble
 	rate    rate
+	in      bytes.Buffer // the message being read
 }
 
 // run serves the connection until it ends.
@@ -177,7 +179,7 @@ func (s *session) run() {
 	s.c.running.Go(func() { s.acknowledge(ctx) })
 	for {
 		alive()
-		kind, data, err := conn.ReadMessage()
+		kind, data, err := s.read()
 		if err != nil {
 			s.lost(err)
 			return
@@ -192,6 +194,22 @@ func (s *session) run() {
 		}
 	}
 }
+
+// read is the next message; its bytes are valid until the one after.
+func (s *session) read() (kind int, data []byte, err error) {
+	if s.in.Cap() > mostKept {
+		s.in = bytes.Buffer{} // one large message, of many connections, should not stay
+	}
+	s.in.Reset()
+	kind, r, err := s.conn.NextReader()
+	if err == nil {
+		_, err = s.in.ReadFrom(r)
+	}
+	return kind, s.in.Bytes(), err
+}
+
+// mostKept is how large a buffer a connection keeps for its next message.
+const mostKept = 1 << 20
 
 // lost says why reading ended, where the other side can still hear it.
 func (s *session) lost(err error) {

@@ -220,7 +220,7 @@ func (s *settling) store(horizon int64) ([]sealedMatch, error) {
 			out = append(out, kept)
 			continue
 		}
-		sealed, err := s.publish(m, plans.Matches[i])
+		sealed, err := s.publish(m, plans.Matches[i], i == len(s.found)-1)
 		if err != nil {
 			return nil, err
 		}
