@@ -184,7 +184,7 @@ func sendAll(b testing.TB, conn *websocket.Conn, m *liveMatch) {
 
 // aheadDone is time enough to have read the journal as far as it would be read at the end of a
 // match that lasts not one second but 150.
-const aheadDone = 4 * time.Second
+const aheadDone = 6 * time.Second
 
 // BenchmarkSeal is from the end of a match of seven million samples to its folder: reading
 // what of the journal is not read ahead, sorting the samples to their signals, and the match file written and

@@ -37,6 +37,7 @@ type collectOptions struct {
 	commitEvery     time.Duration
 	pendingMiB      int
 	messageMiB      int
+	aheadMiB        int
 }
 
 func (a *app) collectCommand() *cobra.Command {
@@ -74,6 +75,7 @@ everything can be kept, /metrics how much came (Prometheus text format).`,
 	f.DurationVar(&o.limits.Idle, "idle-timeout", time.Minute, "a connection on which nothing comes for so long, not even the answer to a ping, is ended")
 	f.DurationVar(&o.commitEvery, "commit-every", 5*time.Millisecond, "least time from one sync of the disk to the next; acknowledgements wait that much longer")
 	f.IntVar(&o.pendingMiB, "max-pending-mib", 64, "most `MiB` that may wait for the disk; then senders wait")
+	f.IntVar(&o.aheadMiB, "max-ahead-mib", 512, "most `MiB` of memory for samples of matches that still run; what is above is read from the disk at the end, and its match is sealed somewhat later")
 	c.AddCommand(a.tokenCommand())
 	return c
 }
@@ -100,6 +102,7 @@ func (o *collectOptions) check() error {
 		{"max-connections", o.limits.Connections},
 		{"max-rate", o.limits.Rate},
 		{"max-pending-mib", o.pendingMiB},
+		{"max-ahead-mib", o.aheadMiB},
 	} {
 		if n.value < 1 {
 			return usagef("--%s %d: it must be at least 1", n.flag, n.value)
@@ -169,6 +172,7 @@ func (a *app) runCollect(ctx context.Context, o collectOptions) error {
 	c, err := collector.Open(collector.Options{
 		Dir: filepath.Join(live, "journal"), Season: o.season, Event: o.event, Robots: robots, Limits: o.limits, Token: tokens, Log: log,
 		Store:   newLiveStore(w.home, profiles, log),
+		Ahead:   int64(o.aheadMiB) << 20,
 		Journal: journal.Options{Every: max(o.commitEvery, time.Microsecond), Pending: o.pendingMiB << 20},
 	})
 	if err != nil {

@@ -13,9 +13,9 @@ import "time"
 const aheadMost = 512 << 20
 
 // aheadRest is how many times as long as it has read the reader rests, so that a flood of
-// batches is acknowledged first. At a fifth of the time it still reads two million samples a
+// batches is acknowledged first. At a tenth of the time it still reads a million samples a
 // second, more than robots send.
-const aheadRest = 4
+const aheadRest = 9
 
 // aheadOf is what was read ahead of a robot.
 type aheadOf struct {

@@ -133,8 +133,9 @@ func newField(t testing.TB, change ...func(*Options)) *field {
 	f := &field{t: t, dir: t.TempDir(), shelf: &shelf{}, time: time.Date(2031, 3, 1, 10, 20, 0, 0, time.UTC)}
 	f.o = Options{
 		Dir: f.dir, Season: "2031", Event: "millbrook-open", Store: f.shelf, Now: f.now,
-		Robots:  map[string]*profile.Profile{"heron": p},
-		Journal: journal.Options{Every: time.Microsecond, Retry: time.Millisecond},
+		Robots: map[string]*profile.Profile{"heron": p},
+		// Small segments, so that journals are rotated and read ahead in every test.
+		Journal: journal.Options{Every: time.Microsecond, Retry: time.Millisecond, Segment: 16 << 10},
 	}
 	for _, c := range change {
 		c(&f.o)
