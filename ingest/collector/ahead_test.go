@@ -30,8 +30,10 @@ func (f *field) conversation(seed uint64) {
 		*radio
 		name string
 	}{
-		{f.radio("heron", "", "boot-1"), "heron"}, {f.radio("heron", "vision", "boot-v"), "heron"},
-		{f.radio("curlew", "", "boot-1"), "curlew"}, {f.radio("bittern", "", "boot-1"), "bittern"},
+		{f.radio("heron", "", "boot-1"), "heron"},
+		{f.radio("heron", "vision", "boot-v"), "heron"},
+		{f.radio("curlew", "", "boot-1"), "curlew"},
+		{f.radio("bittern", "", "boot-1"), "bittern"},
 	}
 	for step := range 60 {
 		t := float64(step)
