@@ -30,6 +30,7 @@ type row struct {
 	Trouble             string // why the match cannot be shown; what is above is empty then
 
 	id     schemas.MatchID
+	at     *string // as the report has it
 	order  time.Time
 	judged []schemas.Finding // as far as what the crew says of them is looked up: id, kind, start
 	tally  crew.Tally
@@ -70,6 +71,7 @@ func newRow(id schemas.MatchID, m *stored) row {
 	if at, err := time.Parse(time.RFC3339Nano, r.From.StoredAt); err == nil {
 		out.order = at
 	}
+	out.at = r.Match.At
 	if r.Match.At != nil {
 		if at, err := time.Parse(time.RFC3339Nano, *r.Match.At); err == nil {
 			out.order, out.Date, out.Time = at, at.Format("2 January 2006"), at.Format("15:04")

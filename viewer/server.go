@@ -27,6 +27,7 @@ import (
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
 	"github.com/afterbell/afterbell/viewer/sheet"
+	"github.com/afterbell/afterbell/viewer/traces"
 )
 
 // built holds the scripts that `go run ./cmd/dev pages` makes, beside a placeholder that
@@ -45,6 +46,10 @@ type Options struct {
 	Log     *slog.Logger     // where trouble with stored files is told; nil for nowhere
 	// Live tells of the robots that are being collected; nil when this process does not.
 	Live func() []schemas.LiveRobot
+	// Formats are the forms in which samples can be saved, and Compare what computes a
+	// comparison; without them there is none.
+	Formats []Format
+	Compare CompareFunc
 }
 
 // Server answers requests for pages. It may be used by many requests at once.
@@ -54,6 +59,7 @@ type Server struct {
 	assets  map[string]page.Asset
 	scripts []string
 	rows    rowCache
+	traces  *traces.Shelf
 	now     func() time.Time
 	latest  atomic.Pointer[latest] // as of the last board or question; nil before the first
 	handler http.Handler
@@ -64,7 +70,7 @@ func New(h *home.Home, o Options) *Server {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &Server{home: h, options: o, assets: map[string]page.Asset{}}
+	s := &Server{home: h, options: o, assets: map[string]page.Asset{}, traces: traces.NewShelf()}
 	for _, a := range page.Assets() {
 		s.assets[a.Name] = a
 	}
@@ -88,6 +94,11 @@ func New(h *home.Home, o Options) *Server {
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}/report.json", s.report)
 	mux.HandleFunc("POST /m/{event}/{match}/{robot}/verdict", s.verdict)
 	mux.HandleFunc("POST /m/{season}/{event}/{match}/{robot}/verdict", s.verdict)
+	api, err := s.api()
+	if err != nil {
+		panic(err) // its settings are constants
+	}
+	mux.Handle("GET "+apiPath+"/", api)
 	mux.HandleFunc("GET "+page.AssetsPath+"{name}", s.asset)
 	mux.HandleFunc("GET /favicon.ico", s.favicon)
 	mux.HandleFunc("GET /", s.nothingHere)

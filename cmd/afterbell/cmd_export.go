@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -14,7 +15,19 @@ import (
 	"github.com/afterbell/afterbell/schemas/arrowlog"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/viewer"
 )
+
+// exportFormats are the forms in which samples leave, by export and from the pages.
+var exportFormats = []viewer.Format{
+	{Name: "csv", Type: "text/csv", Write: csvlog.WriteLong},
+	{Name: "jsonl", Type: "application/jsonl", Write: jsonlog.WriteLong},
+	{Name: "parquet", Type: "application/vnd.apache.parquet", Write: func(w io.Writer, log *schemas.Log) error {
+		_, err := matchfile.Write(w, log, nil)
+		return err
+	}},
+	{Name: "arrow", Type: "application/vnd.apache.arrow.file", Write: arrowlog.Write},
+}
 
 type exportOptions struct {
 	format, out string
@@ -58,18 +71,11 @@ func (a *app) runExport(ref string, o exportOptions) error {
 	if !o.clip && (o.finding != "" || o.withoutNotes) {
 		return usagef("--finding and --without-notes belong to --clip")
 	}
-	write, ok := map[string]func(io.Writer, *schemas.Log) error{
-		"csv":   csvlog.WriteLong,
-		"jsonl": jsonlog.WriteLong,
-		"arrow": arrowlog.Write,
-		"parquet": func(w io.Writer, log *schemas.Log) error {
-			_, err := matchfile.Write(w, log, nil)
-			return err
-		},
-	}[o.format]
-	if !ok {
+	at := slices.IndexFunc(exportFormats, func(f viewer.Format) bool { return f.Name == o.format })
+	if at < 0 {
 		return usagef("--format %q is not known: use csv, jsonl, parquet or arrow", o.format)
 	}
+	write := exportFormats[at].Write
 	if math.IsNaN(o.from) || math.IsNaN(o.to) || o.from > o.to {
 		return usagef("--from %v is later than --to %v", o.from, o.to)
 	}

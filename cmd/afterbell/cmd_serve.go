@@ -81,7 +81,8 @@ func (a *app) listenLive(ctx context.Context, h *home.Home, address string, c *c
 	if err != nil {
 		return nil, fmt.Errorf("cannot serve on %s: %w; another program may use it, try --listen 127.0.0.1:0", address, err)
 	}
-	handler := viewer.New(h, viewer.Options{Version: version, Log: slog.New(slog.NewTextHandler(a.stderr, nil)), Live: liveRobots(c)})
+	log := slog.New(slog.NewTextHandler(a.stderr, nil))
+	handler := viewer.New(h, viewer.Options{Version: version, Log: log, Live: liveRobots(c), Formats: exportFormats, Compare: compareFor(h, log)})
 	return &pages{
 		url:      "http://" + l.Addr().String(),
 		listener: l,
