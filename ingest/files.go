@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 
+	"github.com/afterbell/afterbell/ingest/arrowlog"
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/ingest/csvlog"
 	"github.com/afterbell/afterbell/ingest/jsonlog"
@@ -79,6 +80,17 @@ func readSource(s Source, b *columns.Builder, m *meter, limits Limits) (report F
 	switch report.Form {
 	case formJSON:
 		report.Ignored, err = jsonlog.Read(text, s.Name, b, limits.Row)
+	case formArrowStream:
+		report.Ignored, err = arrowlog.ReadStream(text, s.Name, b, arrowlog.Limits{Unpacked: limits.Unpacked})
+	case formArrowFile:
+		var f *os.File
+		var size int64
+		var done func()
+		if f, size, done, err = spool(raw, text, limits.Unpacked); err != nil {
+			return report, fmt.Errorf("%s: %w", s.Name, err)
+		}
+		defer done()
+		report.Ignored, err = arrowlog.ReadFile(m.countAt(f, size), size, s.Name, b, arrowlog.Limits{Unpacked: limits.Unpacked})
 	default:
 		err = csvlog.Read(text, s.Name, b, limits.Row)
 	}

@@ -3,14 +3,14 @@ package ingest
 import (
 	"bytes"
 	"fmt"
+
+	"github.com/afterbell/afterbell/ingest/arrowlog"
 )
 
 // beginnings are files people mistake for logs, by their first bytes. Each mark is from the
 // document that defines the format; those of UTF-16 from the Unicode Standard, section 23.8.
 var beginnings = []struct{ mark, name, advice string }{
 	{"PAR1", "a Parquet file", exportCSV},
-	{"ARROW1", "an Arrow file", exportCSV},
-	{"\xff\xff\xff\xff", "an Arrow stream", exportCSV},
 	{"SQLite format 3\x00", "an SQLite database", exportCSV},
 	{"PK\x03\x04", "a zip archive or a spreadsheet", "unpack the archive, or save the spreadsheet as CSV"},
 	{"\x1f\x8b", "a file packed twice", "unpack it once"},
@@ -24,8 +24,10 @@ var beginnings = []struct{ mark, name, advice string }{
 
 // Forms, as a report names them.
 const (
-	formCSV  = "CSV"
-	formJSON = "JSON lines"
+	formCSV         = "CSV"
+	formJSON        = "JSON lines"
+	formArrowFile   = "Arrow file"
+	formArrowStream = "Arrow stream"
 )
 
 const exportCSV = "export the log as CSV"
@@ -33,13 +35,19 @@ const exportCSV = "export the log as CSV"
 // form tells what a file that begins with head is. What looks like nothing else is taken for
 // CSV, whose reader says what a header must be.
 func form(head []byte) (string, error) {
+	switch {
+	case bytes.HasPrefix(head, []byte(arrowlog.Magic)):
+		return formArrowFile, nil
+	case bytes.HasPrefix(head, []byte(arrowlog.Continuation)):
+		return formArrowStream, nil
+	}
 	text := bytes.TrimLeft(bytes.TrimPrefix(head, []byte("\ufeff")), " \t\r\n")
 	if bytes.HasPrefix(text, []byte("{")) {
 		return formJSON, nil
 	}
 	for _, b := range beginnings {
 		if bytes.HasPrefix(text, []byte(b.mark)) {
-			return "", fmt.Errorf("this looks like %s, and what is read here is CSV and JSON lines, plain or packed with gzip or zstd; %s", b.name, b.advice)
+			return "", fmt.Errorf("this looks like %s, and what is read here is CSV, JSON lines and Arrow, plain or packed with gzip or zstd; %s", b.name, b.advice)
 		}
 	}
 	return formCSV, nil

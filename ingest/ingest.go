@@ -2,7 +2,7 @@
 // schemas.Log.
 //
 // The way of a file: unpack.go takes off gzip or zstd, form.go tells the form by what the
-// text begins with, a reader for that form (packages csvlog and jsonlog) feeds the rows to a builder
+// text begins with, a reader for that form (packages csvlog, jsonlog, arrowlog) feeds the rows to a builder
 // (package columns), which makes signals of them.
 package ingest
 
@@ -53,7 +53,7 @@ type Report struct {
 // FileReport says what one file was.
 type FileReport struct {
 	Name    string
-	Form    string // "CSV", "JSON lines"
+	Form    string // "CSV", "JSON lines", "Arrow file", "Arrow stream"
 	Packing string // "gzip", "zstd" or empty
 	BadRows int
 	Ignored []string // parts of long rows that mean nothing here, the first few

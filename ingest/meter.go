@@ -42,6 +42,27 @@ func (m *meter) tell() {
 	}
 }
 
+// countAt is count for a file that is read here and there, of size bytes: a byte counts once
+// at most, as far as that can be told.
+func (m *meter) countAt(r io.ReaderAt, size int64) io.ReaderAt { return &meteredAt{m, r, size} }
+
+type meteredAt struct {
+	m    *meter
+	r    io.ReaderAt
+	left int64
+}
+
+func (r *meteredAt) ReadAt(p []byte, at int64) (int, error) {
+	if err := r.m.ctx.Err(); err != nil {
+		return 0, err
+	}
+	n, err := r.r.ReadAt(p, at)
+	count := min(int64(n), r.left)
+	r.left -= count
+	r.m.add(int(count))
+	return n, err
+}
+
 type metered struct {
 	m *meter
 	r io.Reader

@@ -27,6 +27,7 @@ var exportFormats = []viewer.Format{
 		return err
 	}},
 	{Name: "arrow", Type: "application/vnd.apache.arrow.file", Write: arrowlog.Write},
+	{Name: "arrow-stream", Type: "application/vnd.apache.arrow.stream", Write: arrowlog.WriteStream},
 }
 
 type exportOptions struct {
@@ -55,7 +56,7 @@ belong into signal names.`,
 		RunE: func(c *cobra.Command, args []string) error { return a.runExport(args[0], o) },
 	}
 	f := c.Flags()
-	f.StringVar(&o.format, "format", "csv", "csv, jsonl, parquet or arrow")
+	f.StringVar(&o.format, "format", "csv", "csv, jsonl, parquet, arrow (a file) or arrow-stream")
 	f.StringArrayVar(&o.signals, "signal", nil, "only this `signal`; may be given again")
 	f.Float64Var(&o.from, "from", math.Inf(-1), "from this log time, `seconds`")
 	f.Float64Var(&o.to, "to", math.Inf(1), "to this log time, `seconds`")
@@ -73,7 +74,7 @@ func (a *app) runExport(ref string, o exportOptions) error {
 	}
 	at := slices.IndexFunc(exportFormats, func(f viewer.Format) bool { return f.Name == o.format })
 	if at < 0 {
-		return usagef("--format %q is not known: use csv, jsonl, parquet or arrow", o.format)
+		return usagef("--format %q is not known: use csv, jsonl, parquet, arrow or arrow-stream", o.format)
 	}
 	write := exportFormats[at].Write
 	if math.IsNaN(o.from) || math.IsNaN(o.to) || o.from > o.to {

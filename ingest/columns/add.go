@@ -113,14 +113,7 @@ func (b *Builder) put(c *column, t int64, v *cell.Value) *Fault {
 		return nil
 	}
 	b.memory += c.put(t, b.boot, v)
-	if b.memory > b.limits.Memory {
-		return &Fault{
-			What:   fmt.Sprintf("the samples up to here take more than %d bytes of memory", b.limits.Memory),
-			Advice: "split the log and import its parts one by one",
-			Final:  true,
-		}
-	}
-	return nil
+	return b.checkMemory()
 }
 
 func (b *Builder) otherUnit(l *Lane) *Fault {

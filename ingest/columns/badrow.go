@@ -29,7 +29,7 @@ func (f *Fault) Error() string { return f.What + "; " + f.Advice }
 // BadRow is a fault with its place.
 type BadRow struct {
 	File   string
-	Line   int    // where the row begins, from 1; the number of the row in a binary file
+	Line   int    // where the row begins, from 1; the number of the row in a table; 0 when all of the table is bad
 	Column int    // from 1; 0 when the row as a whole is bad
 	Field  string // name of the column, empty when it has none
 	Fault
@@ -48,6 +48,9 @@ func (r *BadRow) Error() string {
 // Place is where the row stands: "q14.csv line 20418, column 3 (value)", or
 // "q14.parquet row 20417, column 3 (value)".
 func (r *BadRow) Place() string {
+	if r.Line == 0 {
+		return r.File
+	}
 	s := fmt.Sprintf("%s %s %d", r.File, r.row, r.Line)
 	if r.Column > 0 {
 		s += fmt.Sprintf(", column %d", r.Column)

@@ -192,6 +192,19 @@ func (b *Builder) newLane(raw string) (*Lane, *Fault) {
 		return nil, &Fault{What: "the name of the signal is not UTF-8", Advice: "write the file in UTF-8"}
 	}
 	name, unit := units.Split(raw)
+	return b.addLane(raw, name, unit)
+}
+
+// joined is the text by which a signal of that name and unit is known, and whether a file can
+// spell it so.
+func joined(name, unit string) (text string, ok bool) {
+	if text, ok = units.Join(name, unit); ok && utf8.ValidString(text) {
+		return text, true
+	}
+	return name + "\xff" + unit, false // no text in a file, which is UTF-8
+}
+
+func (b *Builder) addLane(raw, name, unit string) (*Lane, *Fault) {
 	if name == "" {
 		return nil, &Fault{What: "the name of the signal is empty", Advice: "give it a name"}
 	}
@@ -238,6 +251,11 @@ func (b *Builder) Reject(line, column int, field string, f *Fault) error {
 		b.firstly = append(b.firstly, row)
 	}
 	return nil
+}
+
+// RejectTable is the error to end with for what is wrong with a whole table.
+func (b *Builder) RejectTable(f *Fault) error {
+	return &BadRow{File: b.files[len(b.files)-1].name, Fault: *f}
 }
 
 // BadRows is how many rows were left out, and the first few of them.

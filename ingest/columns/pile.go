@@ -29,6 +29,31 @@ func (p *pile[T]) addMany(v T, n int) {
 	}
 }
 
+// addAll adds all values, which are copied.
+func (p *pile[T]) addAll(values []T) {
+	for len(values) > 0 {
+		if len(p.open) == cap(p.open) {
+			p.next()
+		}
+		n := min(cap(p.open)-len(p.open), len(values))
+		p.open = append(p.open, values[:n]...)
+		p.n += n
+		values = values[n:]
+	}
+}
+
+// adopt makes values a piece of the pile.
+func (p *pile[T]) adopt(values []T) {
+	if len(values) == 0 {
+		return
+	}
+	if len(p.open) > 0 {
+		p.full = append(p.full, p.open)
+	}
+	p.full, p.open = append(p.full, values), nil
+	p.n += len(values)
+}
+
 // next begins a piece, as large as all before it together.
 func (p *pile[T]) next() {
 	if len(p.open) > 0 {
@@ -42,6 +67,11 @@ func (p *pile[T]) join() []T {
 	if p.n == 0 {
 		return nil
 	}
+	if len(p.full) == 1 && len(p.open) == 0 {
+		all := p.full[0]
+		*p = pile[T]{}
+		return all
+	}
 	all := make([]T, 0, p.n)
 	for _, piece := range p.full {
 		all = append(all, piece...)
@@ -51,7 +81,7 @@ func (p *pile[T]) join() []T {
 	return all
 }
 
-// last is the element added last; ok is false when there is none.
+// last is the element added last; ok is false when there is none, or it was adopted.
 func (p *pile[T]) last() (v T, ok bool) {
 	if len(p.open) == 0 {
 		return v, false

@@ -1,10 +1,12 @@
-// Package arrowlog writes a log as an Arrow IPC file in long form, for other programs.
+// Package arrowlog writes a log as an Arrow IPC file or stream in long form, for other
+// programs. Package ingest/arrowlog reads both, and those that others wrote.
 package arrowlog
 
 import (
 	"errors"
 	"fmt"
 	"io"
+	"unicode/utf8"
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/array"
@@ -48,17 +50,52 @@ func Schema() *arrow.Schema {
 // log. A unit rides on the name in brackets, as it does in text ("bus voltage [V]"), so
 // that importing the file again gives the same signals. The log must be normalized.
 func Write(w io.Writer, log *schemas.Log) error {
-	if err := write(w, log); err != nil {
-		return fmt.Errorf("writing an Arrow file: %w", err)
+	return write("file", log, func() (batchWriter, error) {
+		return ipc.NewFileWriter(&positioned{w: w}, ipc.WithSchema(Schema()))
+	})
+}
+
+// WriteStream is Write for an Arrow IPC stream, which needs no end to be read.
+func WriteStream(w io.Writer, log *schemas.Log) error {
+	return write("stream", log, func() (batchWriter, error) { return ipc.NewWriter(w, ipc.WithSchema(Schema())), nil })
+}
+
+// batchWriter is what the library's two writers have in common.
+type batchWriter interface {
+	Write(arrow.Record) error
+	Close() error
+}
+
+// write writes nothing when a name or text cannot be written.
+func write(form string, log *schemas.Log, begin func() (batchWriter, error)) error {
+	err := check(log)
+	if err == nil {
+		var out batchWriter
+		if out, err = begin(); err == nil {
+			err = writeTo(out, log)
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("writing an Arrow %s: %w", form, err)
 	}
 	return nil
 }
 
-func write(w io.Writer, log *schemas.Log) error {
-	out, err := ipc.NewFileWriter(&positioned{w: w}, ipc.WithSchema(Schema()))
-	if err != nil {
-		return err
+func check(log *schemas.Log) error {
+	for _, s := range log.Signals {
+		if _, err := titleOf(s); err != nil {
+			return err
+		}
+		for i, v := range s.Text {
+			if !utf8.ValidString(v) {
+				return fmt.Errorf("signal %s: the text %q at %d us is not UTF-8", s.Name, v, s.Time[i])
+			}
+		}
 	}
+	return nil
+}
+
+func writeTo(out batchWriter, log *schemas.Log) error {
 	b := array.NewRecordBuilder(memory.DefaultAllocator, Schema())
 	defer b.Release()
 	flush := func() error {
