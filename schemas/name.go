@@ -15,6 +15,20 @@ func (m MatchID) String() string {
 	return m.Season + "/" + m.Event + "/" + m.Match + "/" + m.Robot
 }
 
+// ParseMatchID reads what MatchID.String writes; ok is false for what names no match.
+func ParseMatchID(s string) (id MatchID, ok bool) {
+	parts := strings.Split(s, "/")
+	if len(parts) != 4 {
+		return id, false
+	}
+	for i, what := range []string{"season", "event", "match", "robot"} {
+		if CheckName(what, parts[i]) != nil {
+			return id, false
+		}
+	}
+	return MatchID{Season: parts[0], Event: parts[1], Match: parts[2], Robot: parts[3]}, true
+}
+
 var namePattern = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]{0,63}$`)
 
 // CheckName says why s cannot be the name of an event, a match or a robot (what), or nil.

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -29,7 +30,7 @@ const liveDir = ".live"
 const defaultLive = "127.0.0.1:4151"
 
 type collectOptions struct {
-	profiles        []string
+	profiles, watch []string
 	listen, pages   string
 	season, event   string
 	tlsCert, tlsKey string
@@ -62,6 +63,7 @@ everything can be kept, /metrics how much came (Prometheus text format).`,
 	}
 	f := c.Flags()
 	f.StringArrayVar(&o.profiles, "profile", nil, "robot `profile` (robot.yaml), one for each robot; others are stored, not analyzed")
+	f.StringArrayVar(&o.watch, "watch", nil, "take in the logs that come into this `folder` too, as 'afterbell watch' does; may be given again")
 	f.StringVar(&o.listen, "listen", defaultLive, "`address` for robots; port 0 picks a free one")
 	f.StringVar(&o.pages, "pages", defaultListen, "loopback `address` for the pages, or off")
 	f.StringVar(&o.season, "season", "", "`season`; this year when left out")
@@ -135,17 +137,19 @@ func (a *app) runCollect(ctx context.Context, o collectOptions) error {
 	if err := o.check(); err != nil {
 		return err
 	}
+	given, err := readProfiles(o.profiles)
+	if err != nil {
+		return err
+	}
 	profiles := map[string]*robotProfile{}
 	robots := map[string]*profile.Profile{}
-	for _, path := range o.profiles {
-		p, err := readProfile(path)
-		if err != nil {
+	for _, p := range given {
+		profiles[p.Robot], robots[p.Robot] = p, p.Profile
+	}
+	for _, dir := range o.watch {
+		if err := a.mayWatch(dir, false); err != nil {
 			return err
 		}
-		if robots[p.Robot] != nil {
-			return usagef("profile %s: another profile is for robot %q already", path, p.Robot)
-		}
-		profiles[p.Robot], robots[p.Robot] = p, p.Profile
 	}
 	tls, err := o.certificate()
 	if err != nil {
@@ -179,7 +183,8 @@ func (a *app) runCollect(ctx context.Context, o collectOptions) error {
 		return errors.Join(fmt.Errorf("opening the journal in %s: %w", live, err), listener.Close())
 	}
 	a.sayFound(c.Found())
-	return a.serveLive(ctx, w.home, c, listener, tls, o)
+	in := newIntake(a, func() (*home.Home, error) { return w.home, nil }, given, o.season, o.event)
+	return a.serveLive(ctx, w.home, c, listener, tls, in, o)
 }
 
 // sayFound tells what an earlier collector left that is not whole.
@@ -225,7 +230,7 @@ func (o *collectOptions) tokens(dir string) (func(string) bool, error) {
 }
 
 // serveLive serves robots and pages until ctx ends.
-func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collector, l net.Listener, cert *tls.Config, o collectOptions) error {
+func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collector, l net.Listener, cert *tls.Config, in *intake, o collectOptions) error {
 	scheme := "ws"
 	if cert != nil {
 		scheme = "wss"
@@ -238,7 +243,7 @@ func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collecto
 	var shown *pages
 	if o.pages != "off" {
 		var err error
-		if shown, err = a.listenLive(ctx, h, o.pages, c); err != nil {
+		if shown, err = a.listenFor(ctx, h, o.pages, c, in); err != nil {
 			return errors.Join(err, l.Close(), c.Close())
 		}
 	}
@@ -250,6 +255,10 @@ func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collecto
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
+	var watching sync.WaitGroup
+	for _, f := range a.watches(in, o.watch, false, false, nil) {
+		watching.Go(func() { f.run(ctx) })
+	}
 	failed := make(chan error, 2)
 	go func() { failed <- server.Serve(l) }()
 	if shown != nil {
@@ -261,6 +270,7 @@ func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collecto
 	case err = <-failed:
 	}
 	stop()
+	watching.Wait()
 	err = errors.Join(err, c.Close()) // connections first: they are told why
 	_ = server.Close()
 	if shown != nil && err == nil {

@@ -91,6 +91,21 @@ func TestRenameCorrectsTheNameEverywhere(t *testing.T) {
 	assert.Equal(t, files, contents(t, data))
 }
 
+// sealedOnce is a match of one signal as the collector hands it over.
+func sealedOnce(id schemas.MatchID, values ...float64) collector.Sealed {
+	if values == nil {
+		values = []float64{12.1}
+	}
+	s := &schemas.Signal{Name: "power/voltage", Float: values}
+	for i := range values {
+		s.Time = append(s.Time, int64(i)*1000)
+	}
+	return collector.Sealed{
+		ID: id, Log: &schemas.Log{Signals: []*schemas.Signal{s}}, Match: period.Match{}, At: time.Unix(0, 0), Seal: 1,
+		Meta: map[string]string{metaBoots: "[]"},
+	}
+}
+
 // Samples that a radio held back come into a match that was renamed since, and a new match
 // does not get its old name.
 func TestLateSamplesFindARenamedMatch(t *testing.T) {
@@ -101,11 +116,9 @@ func TestLateSamplesFindARenamedMatch(t *testing.T) {
 	require.NoError(t, err)
 	m003 := named("2031", "practice", "m003", "heron")
 	sealed := func(seal int, values ...float64) collector.Sealed {
-		s := &schemas.Signal{Name: "power/voltage", Float: values}
-		for i := range values {
-			s.Time = append(s.Time, int64(i)*1000)
-		}
-		return collector.Sealed{ID: m003, Log: &schemas.Log{Signals: []*schemas.Signal{s}}, Match: period.Match{}, At: time.Unix(0, 0), Seal: seal, Meta: map[string]string{metaBoots: "[]"}}
+		m := sealedOnce(m003, values...)
+		m.Seal = seal
+		return m
 	}
 	require.NoError(t, newLiveStore(h, nil, nil).Publish(context.Background(), sealed(1, 12.1)))
 	require.NoError(t, lock.Unlock())

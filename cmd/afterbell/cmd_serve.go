@@ -72,11 +72,12 @@ func checkListen(address string) error {
 // listen binds, which comes before anything is printed: a printed address can be opened.
 // The address has passed checkListen.
 func (a *app) listen(ctx context.Context, h *home.Home, address string) (*pages, error) {
-	return a.listenLive(ctx, h, address, nil)
+	return a.listenFor(ctx, h, address, nil, newIntake(a, func() (*home.Home, error) { return h, nil }, nil, "", ""))
 }
 
-// listenLive is listen for pages that also tell of robots being collected, if c is not nil.
-func (a *app) listenLive(ctx context.Context, h *home.Home, address string, c *collector.Collector) (*pages, error) {
+// listenFor is listen for pages that also tell of robots being collected, if c is not nil, and
+// hand the logs that are dropped on them to in.
+func (a *app) listenFor(ctx context.Context, h *home.Home, address string, c *collector.Collector, in *intake) (*pages, error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("cannot serve on %s: %w; another program may use it, try --listen 127.0.0.1:0", address, err)

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/afterbell/afterbell/ingest/collector"
@@ -26,13 +27,15 @@ type liveStore struct {
 	home     *home.Home
 	profiles map[string]*robotProfile
 	log      *slog.Logger
+
+	mu sync.Mutex // guards moved
 	// moved are the names that matches have now, by the name the collector sealed them under.
 	moved map[schemas.MatchID]schemas.MatchID
 }
 
 // newLiveStore is a store whose lock is held, so that no match is renamed while it is used.
 func newLiveStore(h *home.Home, profiles map[string]*robotProfile, log *slog.Logger) *liveStore {
-	return &liveStore{h, profiles, log, renamedSince(h, time.Now().Add(-movedLookBack))}
+	return &liveStore{home: h, profiles: profiles, log: log, moved: renamedSince(h, time.Now().Add(-movedLookBack))}
 }
 
 // movedLookBack is how long ago a match may have been renamed and still get late samples: the
@@ -55,8 +58,8 @@ func renamedSince(h *home.Home, since time.Time) map[schemas.MatchID]schemas.Mat
 		if err != nil {
 			continue // damaged, and told by verify
 		}
-		if parts := strings.Split(f.Meta()[metaCollectedAs], "/"); len(parts) == 4 {
-			out[schemas.MatchID{Season: parts[0], Event: parts[1], Match: parts[2], Robot: parts[3]}] = id
+		if old, ok := schemas.ParseMatchID(f.Meta()[metaCollectedAs]); ok {
+			out[old] = id
 		}
 		_ = f.Close() // it was only read
 	}
@@ -65,10 +68,43 @@ func renamedSince(h *home.Home, since time.Time) map[schemas.MatchID]schemas.Mat
 
 // now is the name that a match has now.
 func (s *liveStore) now(id schemas.MatchID) schemas.MatchID {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	if to, ok := s.moved[id]; ok {
 		return to
 	}
 	return id
+}
+
+// place is the name to store a match under. When a log that was taken in from a file has the
+// name by now, it is the next free one: what is there is never overwritten by another match.
+func (s *liveStore) place(id schemas.MatchID) schemas.MatchID {
+	now := s.now(id)
+	if !s.home.Exists(now) || s.collected(now) {
+		return now
+	}
+	free := now
+	for n := 2; s.home.Exists(free); n++ {
+		free.Match = numbered(now.Match, n)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.moved == nil {
+		s.moved = map[schemas.MatchID]schemas.MatchID{}
+	}
+	s.moved[id] = free
+	return free
+}
+
+// collected is whether a stored match came from the collector. One that cannot be read is
+// taken for its own, which is to be stored anew.
+func (s *liveStore) collected(id schemas.MatchID) bool {
+	f, err := matchfile.Open(filepath.Join(s.home.Dir(id), signalsFile))
+	if err != nil {
+		return true
+	}
+	defer f.Close()
+	return f.Meta()[metaBoots] != ""
 }
 
 // Load reads the samples of a stored match.
@@ -86,6 +122,8 @@ func (s *liveStore) Load(id schemas.MatchID) (*schemas.Log, map[string]string, e
 
 // Taken is whether any robot has a match of that name, or had one that was renamed.
 func (s *liveStore) Taken(season, event, match string) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	for id := range s.moved {
 		if id.Season == season && id.Event == event && id.Match == match {
 			return true
@@ -98,9 +136,9 @@ func (s *liveStore) Taken(season, event, match string) bool {
 
 // Publish stores a match, with its report and sheet when its robot has a profile.
 func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
-	if s.now(m.ID) != m.ID {
+	if place := s.place(m.ID); place != m.ID {
 		m.Meta[metaCollectedAs] = m.ID.String()
-		m.ID = s.now(m.ID)
+		m.ID = place
 	}
 	at := m.At.UTC().Format(time.RFC3339Nano)
 	j := &job{id: m.ID, at: &at, log: m.Log, match: m.Match, seal: m.Seal, stored: storedAt(time.Now()), meta: m.Meta}

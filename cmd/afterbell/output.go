@@ -19,6 +19,13 @@ func (a *app) printJSON(v any) error {
 	return e.Encode(v)
 }
 
+// printLine writes machine output of one line to stdout.
+func (a *app) printLine(v any) error {
+	e := json.NewEncoder(a.stdout)
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}
+
 // say is progress talk, on stderr.
 func (a *app) say(format string, args ...any) { fmt.Fprintf(a.stderr, format+"\n", args...) }
 

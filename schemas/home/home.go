@@ -25,6 +25,7 @@
 //
 // Hidden at the top of the data folder, absent when nothing is under way:
 //
+//	.taken.jsonl     the files that were taken in by themselves; it stays
 //	.lock            names the process that writes
 //	.incoming-*      being written; worthless after a crash
 //	.ready/PATH      written and synced, to take the place of the match at PATH
@@ -64,6 +65,9 @@ type Home struct {
 
 	mu   sync.Mutex // guards lock, and puts renames of one process one after another
 	lock *Lock
+
+	holders   int   // who hold the lock for a moment, see Hold
+	momentary *Lock // taken for them
 
 	// step is called with the name of each durable step just before it is taken. Tests
 	// crash there.

@@ -69,9 +69,16 @@ func (h *Home) lockSoon() (*Lock, error) {
 	}
 }
 
-func (h *Home) appendNote(id schemas.MatchID, line []byte) (err error) {
-	path := filepath.Join(h.Dir(id), notesFile)
-	h.step("open the notes")
+func (h *Home) appendNote(id schemas.MatchID, line []byte) error {
+	if err := h.appendLine(filepath.Join(h.Dir(id), notesFile), line); err != nil {
+		return fmt.Errorf("notes of %s: %w", id, err)
+	}
+	return nil
+}
+
+// appendLine adds a line to a file of lines, and has it on disk when it returns. mu is held.
+func (h *Home) appendLine(path string, line []byte) (err error) {
+	h.step("open " + h.short(path))
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {
 		return err
@@ -84,15 +91,15 @@ func (h *Home) appendNote(id schemas.MatchID, line []byte) (err error) {
 	if missing {
 		line = append([]byte{'\n'}, line...)
 	}
-	h.step("write the note")
+	h.step("write a line of " + h.short(path))
 	if _, err := f.WriteAt(line, end); err != nil { // a full disk: what is there stays as it was
-		return errors.Join(fmt.Errorf("notes of %s: %w", id, err), f.Truncate(end))
+		return errors.Join(err, f.Truncate(end))
 	}
-	h.step("sync the note")
+	h.step("sync " + h.short(path))
 	if err := f.Sync(); err != nil {
 		return err
 	}
-	return syncDir(h.Dir(id))
+	return syncDir(filepath.Dir(path))
 }
 
 // endOfNotes is where the next line goes, and whether the line feed of the one before it is

@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -156,12 +155,11 @@ func renameTarget(pending string) (schemas.MatchID, error) {
 	if err != nil {
 		return schemas.MatchID{}, err
 	}
-	parts := strings.Split(string(text), "/")
-	if len(parts) != len(keys) {
-		return schemas.MatchID{}, fmt.Errorf("%s: %q is no name of a match", filepath.Join(pending, renamedTo), text)
+	to, ok := schemas.ParseMatchID(string(text))
+	if !ok {
+		return to, fmt.Errorf("%s: %q is no name of a match", filepath.Join(pending, renamedTo), text)
 	}
-	to := schemas.MatchID{Season: parts[0], Event: parts[1], Match: parts[2], Robot: parts[3]}
-	return to, checkID(to)
+	return to, nil
 }
 
 // updateOthers puts files in their places that were written for other matches.

@@ -1,0 +1,315 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/home"
+)
+
+// folderWatch looks again and again for logs in a folder: a stick, a shared folder, where a
+// robot's recorder writes. It only reads there.
+//
+// A file is taken when it is complete: size and date stay as they are for the time settle,
+// and nobody on this machine has it open for writing, as far as the system tells. It is then
+// copied beside the data, so that a stick that is pulled in the middle leaves nothing half
+// read: a copy counts only when the file was the same before and behind it.
+type folderWatch struct {
+	dir    string
+	in     *intake
+	settle time.Duration
+	skip   bool // leave bad rows out
+
+	// stored is called for each file that was stored, told for each line about another.
+	stored func(l *looked, done []imported)
+	told   func(line string)
+
+	files   map[string]*watched
+	missing bool
+	busy    string // the line last told about a data folder that another process writes
+}
+
+// watched is what is known of one file.
+type watched struct {
+	size    int64
+	written time.Time
+	since   time.Time // when it was first seen like this
+	done    bool      // stored, refused or none of our business, until it changes
+}
+
+const (
+	watchEvery  = time.Second
+	watchSettle = 2 * time.Second
+	watchDepth  = 4      // folders below the one that is watched
+	watchFiles  = 20_000 // in it
+)
+
+// logEndings are of files that may hold logs; a stick holds pictures and documents too.
+var logEndings = []string{".csv", ".json", ".jsonl", ".ndjson", ".parquet", ".arrow", ".arrows", ".feather", ".ipc", ".clip"}
+
+func mayBeLog(name string) bool {
+	name = strings.ToLower(name)
+	for _, packing := range []string{".gz", ".zst"} {
+		name = strings.TrimSuffix(name, packing)
+	}
+	return !strings.HasPrefix(name, ".") && slices.Contains(logEndings, filepath.Ext(name))
+}
+
+// run looks until ctx ends.
+func (w *folderWatch) run(ctx context.Context) {
+	tick := time.NewTicker(watchEvery)
+	defer tick.Stop()
+	for {
+		w.look(ctx, time.Now())
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// look takes in what is complete now; it returns how many files are not, but may be soon.
+func (w *folderWatch) look(ctx context.Context, now time.Time) (waiting int) {
+	if w.files == nil {
+		w.files = map[string]*watched{}
+	}
+	found, err := w.list()
+	if err != nil {
+		if !w.missing {
+			w.told(fmt.Sprintf("%s cannot be read (%v): waiting for it", w.dir, cause(err)))
+		}
+		w.missing = true
+		return 0
+	}
+	if w.missing {
+		w.told(w.dir + " is back")
+		w.missing = false
+	}
+	for _, f := range found {
+		if ctx.Err() != nil {
+			return waiting
+		}
+		k := w.files[f.path]
+		if k == nil || k.size != f.size || !k.written.Equal(f.written) {
+			k = &watched{size: f.size, written: f.written, since: now}
+			w.files[f.path] = k
+		}
+		switch {
+		case k.done:
+		case now.Sub(k.since) < w.settle || openForWriting(f.path):
+			waiting++
+		default:
+			if !w.take(ctx, f) {
+				waiting++
+				k.since = now // again after a while
+			} else {
+				k.done = true
+			}
+		}
+	}
+	return waiting
+}
+
+// foundFile is a file that may be a log.
+type foundFile struct {
+	path    string
+	size    int64
+	written time.Time
+}
+
+// list are the files that may be logs, oldest first.
+func (w *folderWatch) list() ([]foundFile, error) {
+	var out []foundFile
+	err := filepath.WalkDir(w.dir, func(path string, e fs.DirEntry, err error) error {
+		switch {
+		case err != nil && path == w.dir:
+			return err
+		case err != nil:
+			return nil // a folder that cannot be read, or is gone again
+		case e.IsDir():
+			rel, err := filepath.Rel(w.dir, path)
+			if err == nil && rel != "." && (strings.HasPrefix(e.Name(), ".") || strings.Count(rel, string(filepath.Separator)) >= watchDepth || isDataFolder(path)) {
+				return filepath.SkipDir
+			}
+			return nil
+		case !e.Type().IsRegular() || !mayBeLog(e.Name()):
+			return nil
+		}
+		info, err := e.Info()
+		if err != nil || info.Size() == 0 {
+			return nil
+		}
+		if len(out) == watchFiles {
+			return filepath.SkipAll
+		}
+		out = append(out, foundFile{path, info.Size(), info.ModTime()})
+		return nil
+	})
+	slices.SortStableFunc(out, func(a, b foundFile) int {
+		return cmp.Or(a.written.Compare(b.written), cmp.Compare(a.path, b.path))
+	})
+	return out, err
+}
+
+// isDataFolder is whether a folder is part of a data folder, whose files are no logs to take.
+func isDataFolder(path string) bool { return strings.HasPrefix(filepath.Base(path), "season=") }
+
+// cause is err without the path that package os puts into it.
+func cause(err error) error {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return path.Err
+	}
+	return err
+}
+
+// take stores one file; done is false when it should be tried again although it has not
+// changed.
+func (w *folderWatch) take(ctx context.Context, f foundFile) (done bool) {
+	h, err := w.in.home()
+	if err != nil {
+		w.told(firstLine(err))
+		return false
+	}
+	name := filepath.Base(f.path)
+	taken, err := h.TakenFiles()
+	if err != nil {
+		w.told(firstLine(err))
+		return false
+	}
+	for _, t := range taken { // without reading it again each time the stick comes back
+		if t.Done && t.Name == name && t.Size == f.size && t.ModTime == f.written.UTC().Format(time.RFC3339Nano) {
+			return true
+		}
+	}
+	dir, err := os.MkdirTemp("", "afterbell-watch-*")
+	if err != nil {
+		w.told(firstLine(err))
+		return false
+	}
+	defer os.RemoveAll(dir)
+	copied := filepath.Join(dir, name)
+	if err := copyUnchanged(ctx, f, copied); err != nil {
+		if ctx.Err() == nil {
+			w.told(fmt.Sprintf("%s was not read to its end (%v): it is tried again when it is there and complete", f.path, cause(err)))
+		}
+		return false
+	}
+	l, err := w.in.look(ctx, arrived{path: copied, name: name, written: f.written}, w.skip)
+	switch {
+	case err != nil:
+		return w.failed(ctx, f.path, err)
+	case len(l.report.Stored) > 0:
+		return true
+	case l.report.Problem != "":
+		w.told(strings.Replace(l.report.Problem, name, f.path, 1) + "; left alone")
+		return true
+	}
+	choice := l.report.Guess
+	choice.SkipBadRows = w.skip
+	stored, err := w.in.store(ctx, l, choice)
+	if err != nil {
+		return w.failed(ctx, f.path, err)
+	}
+	w.busy = ""
+	w.stored(l, stored)
+	return true
+}
+
+// failed says why a file was not stored. What has to do with this machine is tried again.
+func (w *folderWatch) failed(ctx context.Context, path string, err error) (done bool) {
+	var already *storedAlready
+	var locked *home.LockedError
+	var wrong usageError
+	switch {
+	case ctx.Err() != nil:
+		return false
+	case errors.As(err, &already):
+		return true
+	case errors.As(err, &locked):
+		if line := fmt.Sprintf("%s waits: %v; `afterbell collect --watch` does both in one process", path, err); line != w.busy {
+			w.told(line)
+			w.busy = line
+		}
+		return false
+	case errors.As(err, &wrong):
+		w.told(fmt.Sprintf("%s: %s; left alone", path, firstLine(err)))
+		return true
+	default:
+		w.told(fmt.Sprintf("%s: %s; it is tried again", path, firstLine(err)))
+		return false
+	}
+}
+
+var errMoved = errors.New("it changed while it was read")
+
+// copyUnchanged copies a file that is the same before and behind it.
+func copyUnchanged(ctx context.Context, f foundFile, to string) error {
+	src, err := os.Open(f.path)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	dst, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	n, err := io.Copy(dst, readerFunc(func(p []byte) (int, error) {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		return src.Read(p)
+	}))
+	if err = errors.Join(err, dst.Close()); err != nil {
+		return err
+	}
+	info, err := os.Stat(f.path)
+	if err != nil {
+		return err
+	}
+	if n != f.size || info.Size() != f.size || !info.ModTime().Equal(f.written) {
+		return errMoved
+	}
+	return nil
+}
+
+// words say what a stored file was taken for.
+func (l *looked) words() string {
+	r := l.report
+	var parts []string
+	if r.Clip != "" {
+		return "a clip of " + r.Clip
+	}
+	if i := slices.IndexFunc(r.Candidates, func(c schemas.Candidate) bool { return c.Robot == r.Guess.Profile }); i >= 0 {
+		c := r.Candidates[i]
+		parts = append(parts, fmt.Sprintf("%d of the %d signals of %s's profile", c.Found, c.Mapped, c.Robot))
+		switch fits := slices.IndexFunc(r.Candidates, func(c schemas.Candidate) bool { return !c.Fits }); {
+		case len(r.Tied) > 1:
+			parts = append(parts, fmt.Sprintf("%s fit equally well, so it may be another's", strings.Join(r.Tied, " and ")))
+		case fits != 1 && len(r.Candidates) > 1:
+			parts = append(parts, fmt.Sprintf("%s fits less well", r.Candidates[1].Robot))
+		}
+	} else {
+		parts = append(parts, "no profile fits its signals, so stored and not analyzed")
+	}
+	if r.TimeHow != "" {
+		parts = append(parts, "time "+r.TimeHow)
+	} else {
+		parts = append(parts, "time not known")
+	}
+	if r.Skipped > 0 {
+		parts = append(parts, fmt.Sprintf("%d bad rows left out", r.Skipped))
+	}
+	return strings.Join(parts, "; ")
+}
