@@ -75,6 +75,7 @@ type language struct {
 
 var senderLanguages = []language{
 	{"Python", "python3|python", "Python 3.9 or later"},
+	{"Java", "javac java", "a JDK, 17 or later"},
 }
 
 // missing says what this machine lacks; look is exec.LookPath.

@@ -194,7 +194,7 @@ class Sender:
             rows.append(signal.head + str(t) + "," + _json_value(v) + "]")
             self._cut += 1
             size += len(rows[-1])
-            if size > _MESSAGE:
+            if size > min(_MESSAGE, self._spool.limit // 4):
                 self._spool.push(before, rows)
                 rows, before, size = [], [], 0
             if n % 128 == 127:

@@ -54,6 +54,21 @@ var languages = []*language{
 			return []string{tools[0], "-B", "-X", "dev", "-W", "error", filepath.Join("testdata", "drive.py")}, nil
 		},
 	},
+	{
+		name: "java", tools: []string{"javac", "java"}, hint: "a JDK, 17 or later", file: true, tls: true, library: true,
+		build: func(dir string, tools []string) ([]string, error) {
+			err := built(tools[0], "--release", "17", "-Xlint:all", "-Werror", "-d", dir, "AfterbellSender.java", filepath.Join("testdata", "Drive.java"))
+			return []string{tools[1], "-XX:TieredStopAtLevel=1", "-XX:+UseSerialGC", "-Xshare:auto", "-cp", dir, "Drive"}, err
+		},
+	},
+}
+
+// built runs a compiler, whose warnings are errors.
+func built(name string, args ...string) error {
+	if out, err := exec.Command(name, args...).CombinedOutput(); err != nil {
+		return fmt.Errorf("%s %v: %w\n%s", name, args, err, out)
+	}
+	return nil
 }
 
 // tool is the first of the named programs that is on this machine.
