@@ -76,6 +76,7 @@ type language struct {
 var senderLanguages = []language{
 	{"Python", "python3|python", "Python 3.9 or later"},
 	{"Java", "javac java", "a JDK, 17 or later"},
+	{"C++", "g++|clang++|c++", "g++, or another compiler of C++17"},
 }
 
 // missing says what this machine lacks; look is exec.LookPath.

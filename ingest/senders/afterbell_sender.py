@@ -712,7 +712,7 @@ class _WebSocket:
         with selectors.DefaultSelector() as s:
             s.register(self.sock, selectors.EVENT_READ | (selectors.EVENT_WRITE if self.out else 0))
             if not s.select(0 if pending else wait) and not pending:
-                return False, []
+                return False, self._messages()  # some may have come with the answer to the handshake
         try:
             if self.out:
                 took = self.sock.send(bytes(self.out[:64 << 10]))

@@ -18,11 +18,12 @@ import (
 func BenchmarkRecord(b *testing.B) {
 	for _, l := range languages {
 		b.Run(l.name, func(b *testing.B) {
-			l.once.Do(l.prepare)
+			command, err := l.made(true)
 			if l.missing != "" {
 				b.Skip(l.missing)
 			}
-			require.NoError(b, l.err)
+			require.NoError(b, err)
+			l := &language{command: command}
 			server := standin.New()
 			b.Cleanup(server.Close)
 			server.On = func(boot *standin.Boot, _ uint64, _ int) standin.Trouble { boot.Items = nil; return standin.None }

@@ -30,7 +30,7 @@ import (
 const long = 60 * time.Second
 
 // language is one that there is a sender for. build makes the program of testdata in a
-// folder and returns the command that runs it.
+// folder, to be tested or to be quick, and returns the command that runs it.
 type language struct {
 	name  string
 	tools []string // one of each list must be there
@@ -39,7 +39,7 @@ type language struct {
 	tls   bool // it speaks wss://
 
 	library bool // its WebSocket is one of the language's own library
-	build   func(dir string, tools []string) ([]string, error)
+	build   func(dir string, tools []string, quick bool) ([]string, error)
 
 	once    sync.Once
 	command []string
@@ -50,15 +50,34 @@ type language struct {
 var languages = []*language{
 	{
 		name: "python", tools: []string{"python3 python"}, hint: "Python 3.9 or later", file: true, tls: true,
-		build: func(_ string, tools []string) ([]string, error) {
+		build: func(_ string, tools []string, quick bool) ([]string, error) {
+			if quick {
+				return []string{tools[0], "-B", filepath.Join("testdata", "drive.py")}, nil
+			}
 			return []string{tools[0], "-B", "-X", "dev", "-W", "error", filepath.Join("testdata", "drive.py")}, nil
 		},
 	},
 	{
 		name: "java", tools: []string{"javac", "java"}, hint: "a JDK, 17 or later", file: true, tls: true, library: true,
-		build: func(dir string, tools []string) ([]string, error) {
+		build: func(dir string, tools []string, quick bool) ([]string, error) {
 			err := built(tools[0], "--release", "17", "-Xlint:all", "-Werror", "-d", dir, "AfterbellSender.java", filepath.Join("testdata", "Drive.java"))
-			return []string{tools[1], "-XX:TieredStopAtLevel=1", "-XX:+UseSerialGC", "-Xshare:auto", "-cp", dir, "Drive"}, err
+			if quick {
+				return []string{tools[1], "-cp", dir, "Drive"}, err
+			}
+			return []string{tools[1], "-XX:TieredStopAtLevel=1", "-XX:+UseSerialGC", "-cp", dir, "Drive"}, err // starts sooner
+		},
+	},
+	{
+		name: "c++", tools: []string{"g++ clang++ c++"}, hint: "g++, or another compiler of C++17",
+		build: func(dir string, tools []string, quick bool) ([]string, error) {
+			bin := filepath.Join(dir, "drive")
+			args := []string{"-std=c++17", "-Wall", "-Wextra", "-Wpedantic", "-Wshadow", "-Wconversion", "-Wsign-conversion", "-Werror", "-pthread"}
+			if quick {
+				args = append(args, "-O2")
+			} else {
+				args = append(args, "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+			}
+			return []string{bin}, built(tools[0], append(args, "-o", bin, filepath.Join("testdata", "drive.cpp"))...)
 		},
 	},
 }
@@ -84,20 +103,23 @@ func tool(names string) string {
 // scratch is where programs are built; TestMain removes it.
 var scratch string
 
-func (l *language) prepare() {
+func (l *language) prepare() { l.command, l.err = l.made(false) }
+
+func (l *language) made(quick bool) ([]string, error) {
 	var found []string
 	for _, names := range l.tools {
 		path := tool(names)
 		if path == "" {
 			l.missing = fmt.Sprintf("no %s on this machine: the %s sender is not tested; install %s", names, l.name, l.hint)
-			return
+			return nil, nil
 		}
 		found = append(found, path)
 	}
-	dir := filepath.Join(scratch, l.name)
-	if l.err = os.MkdirAll(dir, 0o700); l.err == nil {
-		l.command, l.err = l.build(dir, found)
+	dir, err := os.MkdirTemp(scratch, "")
+	if err != nil {
+		return nil, err
 	}
+	return l.build(dir, found, quick)
 }
 
 // each runs a test for every language. A language that this machine lacks is skipped, and

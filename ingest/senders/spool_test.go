@@ -55,12 +55,13 @@ func TestSpoolOutlivesTheProgram(t *testing.T) {
 		first.begin(r)
 		first.record(r, 200)
 		r.do("match end - - 9000")
-		time.Sleep(30 * time.Millisecond) // a batch between
 		first.record(r, 200)
-		r.until("written", func(s stats) bool { return s.Recorded == len(first.want) })
-		time.Sleep(100 * time.Millisecond) // until the last batch is cut: every 20 ms
-		r.kill()
 		require.Len(t, spoolFiles(t, dir), 1)
+		require.Eventually(t, func() bool {
+			data, err := os.ReadFile(spoolFiles(t, dir)[0])
+			return err == nil && strings.Contains(string(data), `"driver 400"`) && strings.HasSuffix(string(data), "\n")
+		}, long, 5*time.Millisecond, "the last sample is in the file")
+		r.kill()
 
 		r = l.start(t, server.URL(), "--spool-dir", dir, "--boot", "second")
 		second.n = 1000
@@ -101,7 +102,9 @@ func TestSpoolFileForgetsWhatIsAcknowledged(t *testing.T) {
 		for i := range 40 { // more than the file is allowed to hold of what is acknowledged
 			r.record(4, int64(i), strings.Repeat("x", 60_000))
 			w.want[key{"bulk", int64(i)}] = strings.Repeat("x", 60_000)
-			r.flush()
+			if i%8 == 7 { // more at once need not be taken
+				r.until("acked", func(s stats) bool { return s.Acked == len(w.want) })
+			}
 		}
 		r.until("acked", func(s stats) bool { return s.Waiting == 0 && s.Acked == len(w.want) })
 		info, err := os.Stat(spoolFiles(t, dir)[0])
@@ -137,8 +140,9 @@ func TestDamagedSpoolFile(t *testing.T) {
 		w := newScript()
 		w.begin(r)
 		for range 5 {
+			was := r.stats().Spooled
 			w.record(r, 10)
-			time.Sleep(50 * time.Millisecond)
+			r.until("a batch more", func(s stats) bool { return s.Spooled > was })
 		}
 		r.kill()
 		file := spoolFiles(t, dir)[0]
