@@ -75,10 +75,14 @@ func New(h *home.Home, o Options) *Server {
 		s.assets[a.Name] = a
 	}
 	style := s.assets[styleSheet]
-	style.Body = append(style.Body, boardCSS...)
+	style.Body = append(append(style.Body, boardCSS...), benchCSS...)
 	s.assets[styleSheet] = style
-	if body, err := fs.ReadFile(built, "dist/app.js"); err == nil {
-		s.assets["app.js"] = page.Asset{Name: "app.js", Type: "text/javascript; charset=utf-8", Body: body}
+	for _, name := range []string{"app.js", benchScript} {
+		if body, err := fs.ReadFile(built, "dist/"+name); err == nil {
+			s.assets[name] = page.Asset{Name: name, Type: "text/javascript; charset=utf-8", Body: body}
+		}
+	}
+	if _, ok := s.assets["app.js"]; ok {
 		s.scripts = []string{page.AssetsPath + "app.js"}
 	}
 	s.now = time.Now
@@ -92,6 +96,8 @@ func New(h *home.Home, o Options) *Server {
 	mux.HandleFunc("GET /m/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}", s.sheet)
 	mux.HandleFunc("GET /m/{season}/{event}/{match}/{robot}/report.json", s.report)
+	mux.HandleFunc("GET /t/{event}/{match}/{robot}", s.bench)
+	mux.HandleFunc("GET /t/{season}/{event}/{match}/{robot}", s.bench)
 	mux.HandleFunc("POST /m/{event}/{match}/{robot}/verdict", s.verdict)
 	mux.HandleFunc("POST /m/{season}/{event}/{match}/{robot}/verdict", s.verdict)
 	api, err := s.api()
@@ -212,11 +218,17 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, http.StatusInternalServerError, fmt.Sprintf("The sheet of %s cannot be shown.", id.Match), err.Error())
 		return
 	}
+	bench := "/t" + strings.TrimPrefix(r.URL.Path, "/m")
 	var b bytes.Buffer
 	err = sheet.Render(&b, sheet.Input{
 		Report: m.report, Profile: m.profile, Log: m.log, Mode: sheet.Page,
 		Judged: s.judged(id, m.report), Verdict: r.URL.Path + "/verdict", Newest: s.known(),
-		Nav:     []page.Link{{Text: "Pit board", Href: "/"}, {Text: "Match sheet", Href: r.URL.Path, Current: true}},
+		Nav: []page.Link{
+			{Text: "Pit board", Href: "/"},
+			{Text: "Match sheet", Href: r.URL.Path, Current: true},
+			{Text: "Trace bench", Href: bench},
+		},
+		Stretch: stretchOf(bench, m.report.Match.StartS),
 		Aside:   []page.Link{{Text: "Print", Href: "#print", ID: "print"}, {Text: "report.json", Href: longAddress(id) + "/report.json"}},
 		Scripts: s.scripts,
 	})

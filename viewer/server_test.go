@@ -40,6 +40,11 @@ func TestRoutes(t *testing.T) {
 		{"/assets/archivo.woff2", 200, "font/woff2"},
 		{"/favicon.ico", 200, "image/svg+xml"},
 		{"/newest.json", 200, "application/json"},
+		{"/t/millbrook-open/q14/heron", 200, page},
+		{"/t/2031/millbrook-open/q14/heron", 200, page},
+		{"/t/millbrook-open/q15/heron", 404, page},
+		{"/api/v1/matches", 200, "application/json"},
+		{"/api/v2/matches", 404, page},
 		{"/m/millbrook-open/q15/heron", 404, page},
 		{"/m/2030/millbrook-open/q14/heron", 404, page},
 		{"/m/2030/millbrook-open/q14/heron/report.json", 404, page},
@@ -117,7 +122,7 @@ func TestPagesHoldNothingInline(t *testing.T) {
 	s := withQ14(t)
 	s.store(fixture.Hostile(), matchID("2031", "millbrook-open", "q15", "heron"), "2031-03-01T15:00:00Z", "")
 	for target, status := range map[string]int{
-		"/": 200, "/m/millbrook-open/q14/heron": 200, "/m/millbrook-open/q15/heron": 200, "/nowhere": 404, "/m/a/b/c": 404,
+		"/": 200, "/m/millbrook-open/q14/heron": 200, "/m/millbrook-open/q15/heron": 200, "/t/millbrook-open/q14/heron": 200, "/t/millbrook-open/q15/heron": 200, "/nowhere": 404, "/m/a/b/c": 404,
 	} {
 		for n := range s.page(target, status).Descendants() {
 			if n.Type != html.ElementNode {

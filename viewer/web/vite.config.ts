@@ -1,13 +1,13 @@
 import { defineConfig } from "vitest/config";
 
-// One script with a fixed name: the server links it by that name, and sends it with a
-// request to ask again each time, so no hash is needed.
+// Two scripts with fixed names, for every page and for the bench: the server links them by
+// these names, and sends them with a request to ask again each time, so no hash is needed.
 export default defineConfig({
   build: {
     outDir: "../dist",
     emptyOutDir: true,
     modulePreload: false,
-    rollupOptions: { input: "src/app.ts", output: { entryFileNames: "app.js" } },
+    rollupOptions: { input: ["src/app.ts", "src/bench.ts"], output: { entryFileNames: "[name].js", chunkFileNames: "[name].js" } },
   },
   test: { include: ["src/**/*.test.ts"] }, // those in browser/ are run by node --test
 });
