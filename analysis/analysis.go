@@ -146,6 +146,7 @@ func run(in Input, explaining bool) (*match, error) {
 		Report: m.report, Profile: in.Profile,
 		LogStart: schemas.Seconds(start), LogEnd: schemas.Seconds(end),
 	})
+	tellMended(m)
 	m.report.Finish()
 	return m, nil
 }

@@ -177,6 +177,8 @@ func TestSchemasAgreeWithTheStructs(t *testing.T) {
 	assert.Empty(t, report.differences(reflect.TypeFor[schemas.Report](), "json", "report"))
 	note := open(t, schemas.NoteSchema())
 	assert.Empty(t, note.differences(reflect.TypeFor[crew.Note](), "json", "note"))
+	remark := open(t, schemas.RemarkSchema())
+	assert.Empty(t, remark.differences(reflect.TypeFor[crew.Remark](), "json", "remark"))
 	robot := open(t, schemas.ProfileSchema())
 	assert.Empty(t, robot.differences(reflect.TypeFor[profile.Profile](), "yaml", "profile"))
 }

@@ -33,6 +33,7 @@ type Report struct {
 	Motors        []Motor       `json:"motors"`
 	Autonomous    Autonomous    `json:"autonomous"`
 	Unknowns      []Unknown     `json:"unknowns"`
+	Mended        []Mended      `json:"mended"`
 }
 
 // From says which program, profile and samples a report was made of.
@@ -720,6 +721,41 @@ type Unknown struct {
 	Shows  string `json:"shows"`  // what the sheet would then show
 }
 
+// How a finding of an earlier match stands.
+const (
+	MendedOpen       = "open"       // not seen since; chance may explain that, or nothing was counted
+	MendedConvincing = "convincing" // today chance alone stopped explaining it
+	MendedDone       = "done"       // not counted, not seen in some matches, followed no further
+	MendedAgain      = "again"      // it happened again today
+)
+
+// Mended follows a stop or fix finding of an earlier match until chance alone does not explain
+// that it stays away, or it happens again. Matches are named SEASON/EVENT/MATCH.
+type Mended struct {
+	Finding  string   `json:"finding"` // its id where it was last found
+	Kind     string   `json:"kind"`
+	Severity string   `json:"severity"`
+	StartS   float64  `json:"start_s"` // log time of that match
+	What     string   `json:"what"`    // in words, "jams in the lift"
+	Last     string   `json:"last"`    // match in which it last happened
+	Since    []string `json:"since"`   // matches since that could tell, this one with them
+	State    string   `json:"state"`
+	// What was counted, "passes", "minutes", "attempts", "moves"; empty where nothing can be.
+	Counted      string   `json:"counted"`
+	EventsBefore int      `json:"events_before"`
+	TrialsBefore float64  `json:"trials_before"`
+	From         string   `json:"from"` // the first match before that counts
+	EventsToday  int      `json:"events_today"`
+	TrialsSince  float64  `json:"trials_since"`
+	Suspected    int      `json:"suspected"` // only suspected since
+	Rate         *float64 `json:"rate"`      // before, for each trial, with its limits of 95 %
+	RateLow      *float64 `json:"rate_low"`
+	RateHigh     *float64 `json:"rate_high"`
+	SinceUpTo    *float64 `json:"since_up_to"` // the highest rate at which none since is still seen 1 time in 20
+	Chance       *float64 `json:"chance"`      // of none since, if nothing had changed
+	Text         string   `json:"text"`
+}
+
 // Some is a pointer to v, or nil for NaN and infinities: what could not be found out is
 // null, never zero.
 func Some(v float64) *float64 {
@@ -784,6 +820,10 @@ func (r *Report) Finish() {
 	fill(&r.Autonomous.ScoresS)
 	fill(&r.Autonomous.Track)
 	fill(&r.Unknowns)
+	fill(&r.Mended)
+	for i := range r.Mended {
+		fill(&r.Mended[i].Since)
+	}
 }
 
 func fillFindings(findings *[]Finding) {

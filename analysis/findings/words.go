@@ -67,8 +67,8 @@ func clean(v float64) float64 {
 	return v
 }
 
-// slug is s as the middle part of a finding's id.
-func slug(s string) string {
+// Slug is s as the middle part of a finding's id.
+func Slug(s string) string {
 	var b strings.Builder
 	for _, r := range strings.ToLower(s) {
 		switch {
@@ -82,7 +82,7 @@ func slug(s string) string {
 }
 
 func id(kind, place string, n int) string {
-	p := slug(place)
+	p := Slug(place)
 	if p == "" {
 		p = "match"
 	}

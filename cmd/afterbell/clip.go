@@ -242,6 +242,7 @@ func (j *job) sayCut(r *schemas.Report) {
 		return
 	}
 	r.Match.CutFrom = j.cutFrom
+	r.Mended = nil // a stretch without it says nothing of a match
 	for _, f := range j.cutFrom.Findings {
 		again := slices.ContainsFunc(r.Findings, func(g schemas.Finding) bool {
 			return g.Kind == f.Kind && g.StartS <= f.EndS && g.EndS >= f.StartS

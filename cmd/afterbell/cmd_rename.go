@@ -214,6 +214,29 @@ func nameIn(r *schemas.Report, id schemas.MatchID) {
 // inPast is how a report names an earlier match of its robot.
 func inPast(id schemas.MatchID) string { return id.Season + "/" + id.Event + "/" + id.Match }
 
+// renameIn puts a match's new name in the place of its old one, and says whether that stood
+// anywhere.
+func renameIn(r *schemas.Report, from, to string) bool {
+	found := false
+	put := func(name *string) {
+		if *name == from {
+			*name, found = to, true
+		}
+	}
+	for i := range r.Usual.Matches {
+		put(&r.Usual.Matches[i])
+	}
+	for i := range r.Mended {
+		m := &r.Mended[i]
+		put(&m.Last)
+		put(&m.From)
+		for k := range m.Since {
+			put(&m.Since[k])
+		}
+	}
+	return found
+}
+
 // namedElsewhere are report and sheet of every match that names from among its earlier ones,
 // with the new name in its place. What cannot be read is left alone, and said.
 func (a *app) namedElsewhere(h *home.Home, from, to schemas.MatchID) (map[schemas.MatchID]home.Files, error) {
@@ -230,8 +253,7 @@ func (a *app) namedElsewhere(h *home.Home, from, to schemas.MatchID) (map[schema
 		if err != nil {
 			continue // it names nothing
 		}
-		at := slices.Index(r.Usual.Matches, inPast(from))
-		if at < 0 {
+		if !renameIn(r, inPast(from), inPast(to)) {
 			continue
 		}
 		j, _, err := loadStored(h, id, nil)
@@ -239,7 +261,6 @@ func (a *app) namedElsewhere(h *home.Home, from, to schemas.MatchID) (map[schema
 			a.note("%s still names %s, because it cannot be read: %v", id, inPast(from), err)
 			continue
 		}
-		r.Usual.Matches[at] = inPast(to)
 		files := j.files(r)
 		out[id] = home.Files{sheetFile: files[sheetFile], reportFile: files[reportFile]}
 	}

@@ -18,6 +18,7 @@ import (
 
 	"github.com/afterbell/afterbell/analysis"
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
 	"github.com/afterbell/afterbell/schemas/period"
@@ -229,7 +230,7 @@ func readReport(h *home.Home, id schemas.MatchID) (*schemas.Report, error) {
 // earlier are the reports of the robot's earlier matches of the season, in order of time.
 // A match's time is its wall clock when that is known, else when it was stored; stored is
 // that of the match that asks. Unreadable reports are left out: one damaged match must
-// not stop the next from being analyzed.
+// not stop the next from being analyzed. What the crew denied is left out of them.
 func earlier(h *home.Home, id schemas.MatchID, at *string, stored string) ([]*schemas.Report, error) {
 	all, err := h.List()
 	if err != nil {
@@ -245,12 +246,22 @@ func earlier(h *home.Home, id schemas.MatchID, at *string, stored string) ([]*sc
 		if err != nil || r.Match.CutFrom != nil || orderKey(r.Match.At, r.From.StoredAt) >= self {
 			continue // stretches of matches are no part of the past: they would count twice
 		}
-		out = append(out, r)
+		out = append(out, believed(h, e, r))
 	}
 	slices.SortStableFunc(out, func(a, b *schemas.Report) int {
 		return cmp.Compare(orderKey(a.Match.At, a.From.StoredAt), orderKey(b.Match.At, b.From.StoredAt))
 	})
 	return out, nil
+}
+
+// believed is a report without what the crew denied. Notes that cannot be read deny nothing.
+func believed(h *home.Home, id schemas.MatchID, r *schemas.Report) *schemas.Report {
+	data, err := h.Notes(id)
+	if err != nil || len(data) == 0 {
+		return r
+	}
+	verdicts, _ := crew.Parse(data)
+	return crew.Believed(r, crew.Judged(r, verdicts))
 }
 
 // orderKey sorts as text: times are kept in UTC with fixed digits.

@@ -17,9 +17,12 @@ import (
 // Version is the value of Note.Note this program writes.
 const Version = 1
 
-// KindVerdict is the kind of a note that says whether a finding was right. Notes of other
-// kinds are left alone.
-const KindVerdict = "verdict"
+// Kinds of a note: whether a finding was right, and what the crew has to say besides. Notes
+// of other kinds are left alone.
+const (
+	KindVerdict = "verdict"
+	KindRemark  = "remark"
+)
 
 // What the crew can say of a finding.
 const (
