@@ -12,7 +12,7 @@ import (
 // Limits of what is followed. Chosen by us.
 const (
 	sureEnough   = 0.5 // confidence of a finding that is followed
-	cleanMatches = 3   // without a finding that cannot be counted; then it is followed no further
+	cleanMatches = 3   // without a finding that cannot be counted, or without a trial: then no more is said
 	oneBrownout  = 10  // s; dips that follow within this are one: they have one cause
 	climbedLate  = 1.5 // s; a balance attempt cut off sooner says nothing of the loop
 )
@@ -38,8 +38,10 @@ func tellMended(m *match) {
 		for i, r := range m.History {
 			past[i] = count.of(r)
 		}
-		fact := mended.Follow(past, count.of(today), count.unit == "minutes", mended.DefaultConfig())
-		if fact.State != mended.Nothing {
+		now := count.of(today)
+		fact := mended.Follow(past, now, count.unit == "minutes", mended.DefaultConfig())
+		silent := (!now.Looked || now.Trials == 0) && len(past)-fact.Last > cleanMatches // comes back when it is tried again
+		if fact.State != mended.Nothing && !silent {
 			m.report.Mended = append(m.report.Mended, mendedOf(f, count, fact, m.History, today))
 		}
 	}

@@ -24,6 +24,7 @@ func after(n, jams, passes int) *schemas.Report {
 }
 
 func told(history []*schemas.Report, today *schemas.Report) []schemas.Mended {
+	today.Mended = nil
 	m := &match{Input: Input{History: history}, report: today}
 	tellMended(m)
 	m.report.Finish()
@@ -78,6 +79,9 @@ func TestOnlyWhatCouldTellCounts(t *testing.T) {
 		require.Empty(t, rows[0].Since)
 		require.Equal(t, "Not tried since. Before, 1 in 21 passes.", rows[0].Text)
 	}
+	history := []*schemas.Report{after(1, 1, 21), blind, blind, blind}
+	require.Empty(t, told(history, other), "after a while nothing is no news")
+	require.Len(t, told(history, after(6, 0, 9)), 1, "until it is tried again")
 	suspect := after(2, 0, 20)
 	suspect.SuspectedJams = []schemas.Jam{{Stage: "top lift"}, {Stage: "mouth"}}
 	require.Contains(t, told([]*schemas.Report{after(1, 1, 21)}, suspect)[0].Text, "1 stop is only suspected since.")

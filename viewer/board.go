@@ -116,7 +116,7 @@ func (s *Server) allRows() ([]row, error) {
 			continue
 		}
 		r := s.rowOf(id)
-		r.tally = s.tallyOf(id, r)
+		r.tally, r.Notes = s.saidOn(id, r)
 		r.Href = address(id)
 		if short[r.Href] > 1 {
 			r.Href = longAddress(id)

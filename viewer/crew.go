@@ -19,20 +19,22 @@ const mostForm = 4 << 10
 // judged is what the crew said of a match's findings. Notes that cannot be read are told to
 // the log and shown as if there were none: the sheet matters more.
 func (s *Server) judged(id schemas.MatchID, r *schemas.Report) map[string]string {
-	data, err := s.home.Notes(id)
-	if err != nil {
-		s.options.Log.Error("notes", "match", id.String(), "err", err)
-	}
-	verdicts, _ := crew.Parse(data)
+	verdicts, _ := crew.Parse(s.notesOf(id))
 	return crew.Judged(r, verdicts)
 }
 
-// tallyOf is how often the crew agreed with what a match's row was made of.
-func (s *Server) tallyOf(id schemas.MatchID, r row) crew.Tally {
-	if len(r.judged) == 0 {
-		return crew.Tally{}
+// saidOn is how often the crew agreed with what a match's row was made of, and what it noted.
+func (s *Server) saidOn(id schemas.MatchID, r row) (crew.Tally, []string) {
+	data := s.notesOf(id)
+	if len(data) == 0 {
+		return crew.Tally{}, nil
 	}
-	return crew.Count(s.judged(id, &schemas.Report{Findings: r.judged}))
+	verdicts, _ := crew.Parse(data)
+	var notes []string
+	for _, n := range crew.Remarks(data) {
+		notes = append(notes, n.Text)
+	}
+	return crew.Count(crew.Judged(&schemas.Report{Findings: r.judged}, verdicts)), notes
 }
 
 // verdict takes what the crew says of a finding, by a form that needs no script, and leads
@@ -65,18 +67,67 @@ func (s *Server) verdict(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if err := s.note(id, report.Findings[i], happened); err != nil {
-		var locked *home.LockedError
-		if errors.As(err, &locked) {
-			s.problem(w, http.StatusServiceUnavailable, "Nothing was noted.", err.Error())
-			return
-		}
-		s.options.Log.Error("notes", "match", id.String(), "err", err)
-		s.problem(w, http.StatusInternalServerError, "Nothing was noted.", err.Error())
+		s.notNoted(w, id, err)
 		return
 	}
 	// The page is asked for anew, so that going back or loading again says nothing twice.
 	sheet := strings.TrimSuffix(r.URL.Path, "/verdict")
 	http.Redirect(w, r, fmt.Sprintf("%s#finding-%d", sheet, i+1), http.StatusSeeOther)
+}
+
+// notNoted answers a form whose note could not be kept.
+func (s *Server) notNoted(w http.ResponseWriter, id schemas.MatchID, err error) {
+	var locked *home.LockedError
+	if errors.As(err, &locked) {
+		s.problem(w, http.StatusServiceUnavailable, "Nothing was noted.", err.Error())
+		return
+	}
+	s.options.Log.Error("notes", "match", id.String(), "err", err)
+	s.problem(w, http.StatusInternalServerError, "Nothing was noted.", err.Error())
+}
+
+// remark takes what the crew notes of a match, or takes it back, and leads back to the notes.
+func (s *Server) remark(w http.ResponseWriter, r *http.Request) {
+	r.Body = http.MaxBytesReader(w, r.Body, mostForm)
+	if err := r.ParseForm(); err != nil {
+		s.problem(w, http.StatusBadRequest, "The form cannot be read.", err.Error())
+		return
+	}
+	text, withdrawn := r.PostForm.Get("text"), false
+	if r.PostForm.Has("withdraw") {
+		text, withdrawn = r.PostForm.Get("withdraw"), true
+	}
+	remark, err := crew.NewRemark(text, s.now())
+	if err != nil {
+		s.problem(w, http.StatusBadRequest, "Nothing was noted.", err.Error()+". Go back and change it.")
+		return
+	}
+	remark.Withdrawn = withdrawn
+	id, ok := s.wanted(w, r)
+	if !ok {
+		return
+	}
+	line, err := remark.Line()
+	if err == nil {
+		err = s.home.AddNote(id, line)
+	}
+	if err != nil {
+		s.notNoted(w, id, err)
+		return
+	}
+	http.Redirect(w, r, strings.TrimSuffix(r.URL.Path, "/note")+"#notes", http.StatusSeeOther)
+}
+
+// said is what the crew noted of a match, and of earlier ones that its sheet follows.
+func (s *Server) said(r *schemas.Report) crew.Said { return crew.SaidOf(r, s.notesOf) }
+
+// notesOf are the notes of a match, none when they cannot be read.
+func (s *Server) notesOf(id schemas.MatchID) []byte {
+	data, err := s.home.Notes(id)
+	if err != nil {
+		s.options.Log.Error("notes", "match", id.String(), "err", err)
+	}
+	return data
 }
 
 func (s *Server) note(id schemas.MatchID, f schemas.Finding, happened string) error {

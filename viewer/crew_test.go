@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
+	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/viewer/draw/fixture"
@@ -154,4 +155,72 @@ func TestASheetShowsWithDamagedNotes(t *testing.T) {
 	require.NoError(t, os.WriteFile(filepath.Join(s.home.Dir(q14), "notes.jsonl"), []byte("no JSON\n{\"note\":1,\"kind\":\"verdict\"}\n\x00"), 0o644))
 	require.NotContains(t, said(s.page("/m/millbrook-open/q14/heron", 200)), "The crew says")
 	require.NotContains(t, said(s.page("/", 200)), "the crew agreed")
+}
+
+func TestTheCrewNotesWhatTheRobotCannotLog(t *testing.T) {
+	s := withQ14(t)
+	const sheet = "/m/millbrook-open/q14/heron"
+	notes := func() *html.Node {
+		return s.only(s.page(sheet, 200), func(n *html.Node) bool { return attribute(n, "id") == "notes" })
+	}
+	form := s.only(notes(), class("noting"))
+	require.Equal(t, "post", attribute(form, "method"))
+	a := s.sent(attribute(form, "action"), url.Values{attribute(s.only(form, tag("input")), "name"): {"belt  <b>replaced</b>"}}, own)
+	require.Equal(t, http.StatusSeeOther, a.status)
+	require.Equal(t, sheet+"#notes", a.header.Get("Location"))
+	require.Contains(t, said(notes()), "belt <b>replaced</b>")
+	require.Empty(t, all(notes(), tag("b")), "text is text")
+	require.Contains(t, said(s.page("/", 200)), "belt <b>replaced</b>")
+	s.sent("/m/2031/millbrook-open/q14/heron/note", url.Values{"text": {"blocked by two robots"}}, own)
+	require.Len(t, all(notes(), tag("li")), 2)
+
+	taken := s.only(all(notes(), tag("li"))[0], tag("button"))
+	s.sent(sheet+"/note", url.Values{attribute(taken, "name"): {attribute(taken, "value")}}, own)
+	require.Len(t, all(notes(), tag("li")), 1)
+	require.NotContains(t, said(s.page("/", 200)), "belt")
+	data, err := s.home.Notes(q14)
+	require.NoError(t, err)
+	require.Equal(t, 3, strings.Count(string(data), "\n"), "every word of it is kept")
+
+	for _, c := range []struct {
+		form    url.Values
+		headers map[string]string
+		status  int
+	}{
+		{url.Values{"text": {" "}}, own, http.StatusBadRequest},
+		{url.Values{}, own, http.StatusBadRequest},
+		{url.Values{"text": {strings.Repeat("a", 281)}}, own, http.StatusBadRequest},
+		{url.Values{"text": {strings.Repeat("a", 5000)}}, own, http.StatusBadRequest},
+		{url.Values{"text": {"hello"}}, map[string]string{"Sec-Fetch-Site": "cross-site"}, http.StatusForbidden},
+		{url.Values{"text": {"hello"}}, map[string]string{"Origin": "http://elsewhere.test"}, http.StatusForbidden},
+		{url.Values{"text": {"hello"}}, map[string]string{"Host": "elsewhere.test"}, http.StatusMisdirectedRequest},
+	} {
+		require.Equal(t, c.status, s.sent(sheet+"/note", c.form, c.headers).status, "%v %v", c.form, c.headers)
+	}
+	require.Equal(t, http.StatusNotFound, s.sent("/m/millbrook-open/q99/heron/note", url.Values{"text": {"hello"}}, own).status)
+	after, err := s.home.Notes(q14)
+	require.NoError(t, err)
+	require.Equal(t, string(data), string(after))
+}
+
+// What is followed from earlier matches stands on the sheet with what was noted in between, and
+// goes when the crew denies that it ever was.
+func TestASheetFollowsWhatWentWrong(t *testing.T) {
+	s := newSite(t)
+	q12 := matchID("2031", "millbrook-open", "q12", "heron")
+	s.store(fixture.Busy(), q12, "2031-03-01T13:32:00Z", "")
+	m := fixture.Rookie()
+	m.Report.Mended = []schemas.Mended{{
+		Finding: "jam-lift-1", Kind: "jam", StartS: fixture.Busy().Report.Findings[0].StartS, What: "jams in the lift", Last: "2031/millbrook-open/q12",
+		Since: []string{"2031/millbrook-open/q14"}, State: schemas.MendedOpen, Text: "None in 9 passes since.",
+	}}
+	s.store(m, q14, "2031-03-01T14:32:00Z", "")
+	s.sent("/m/millbrook-open/q12/heron/note", url.Values{"text": {"belt replaced"}}, own)
+	const sheet = "/m/millbrook-open/q14/heron"
+	row := said(s.only(s.page(sheet, 200), class("mended")))
+	require.Contains(t, row, "Jams in the lift last in q12")
+	require.Contains(t, row, "None in 9 passes since.")
+	require.Contains(t, row, "q12: “belt replaced”")
+	s.sent("/m/millbrook-open/q12/heron/verdict", url.Values{"finding": {"jam-lift-1"}, "happened": {"no"}}, own)
+	require.Empty(t, all(s.page(sheet, 200), class("mended")))
 }

@@ -27,6 +27,7 @@ type row struct {
 	Platform            string // what this game calls it
 	Jams, Lowest, Cycle cell
 	Balance             cell
+	Notes               []string
 	Trouble             string // why the match cannot be shown; what is above is empty then
 
 	id     schemas.MatchID

@@ -105,6 +105,8 @@ func New(h *home.Home, o Options) *Server {
 		panic(err) // its settings are constants
 	}
 	mux.Handle("GET "+apiPath+"/", api)
+	mux.HandleFunc("POST /m/{event}/{match}/{robot}/note", s.remark)
+	mux.HandleFunc("POST /m/{season}/{event}/{match}/{robot}/note", s.remark)
 	mux.HandleFunc("GET "+page.AssetsPath+"{name}", s.asset)
 	mux.HandleFunc("GET /favicon.ico", s.favicon)
 	mux.HandleFunc("GET /", s.nothingHere)
@@ -223,6 +225,7 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
 	err = sheet.Render(&b, sheet.Input{
 		Report: m.report, Profile: m.profile, Log: m.log, Mode: sheet.Page,
 		Judged: s.judged(id, m.report), Verdict: r.URL.Path + "/verdict", Newest: s.known(),
+		Said: s.said(m.report), NoteForm: r.URL.Path + "/note",
 		Nav: []page.Link{
 			{Text: "Pit board", Href: "/"},
 			{Text: "Match sheet", Href: r.URL.Path, Current: true},

@@ -17,7 +17,11 @@ func MendedText(m schemas.Mended) string {
 	if m.State == schemas.MendedAgain {
 		return fmt.Sprintf("Again: %d in this match, after %s without. %s", m.EventsToday, counted(len(m.Since)-1, "match", "matches"), before)
 	}
-	if m.TrialsSince == 0 {
+	switch {
+	case m.TrialsSince > 0:
+	case m.Counted == "minutes": // another battery was in
+		return "No match since could tell. " + before
+	default:
 		return "Not tried since. " + before
 	}
 	text := fmt.Sprintf("None in %s since. %s", amount(m.TrialsSince, m.Counted), before)

@@ -94,7 +94,7 @@ func (a *app) runAnalyze(ctx context.Context, what string, o analyzeOptions) err
 	case o.json:
 		err = writeReport(a.stdout, r)
 	default:
-		err = sheet.Text(a.stdout, r, 80, isTerminal(a.stdout))
+		err = sheet.Text(a.stdout, r, a.said(j, r), 80, isTerminal(a.stdout))
 	}
 	if err != nil {
 		return err

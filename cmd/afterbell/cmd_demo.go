@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
 
@@ -80,7 +81,7 @@ func (a *app) runDemo(ctx context.Context, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := sheet.Text(a.stdout, r, 80, isTerminal(a.stdout)); err != nil {
+	if err := sheet.Text(a.stdout, r, crew.Said{}, 80, isTerminal(a.stdout)); err != nil {
 		return err
 	}
 	a.say("%d matches simulated, sent to a collector and analyzed in %.1f s, stored in %s", len(demoEvent()), time.Since(started).Seconds(), a.dataDir)

@@ -109,7 +109,7 @@ the piece path, brownouts, slow cycles and balance attempts, with causes and evi
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
 		a.demoCommand(), a.collectCommand(), a.importCommand(), a.watchCommand(), a.analyzeCommand(), a.serveCommand(), a.simulateCommand(),
-		a.exportCommand(), a.replayCommand(), a.verdictCommand(), a.verifyCommand(), a.renameCommand(), a.deleteCommand(), a.backupCommand(), a.profileCommand(), a.versionCommand(),
+		a.exportCommand(), a.replayCommand(), a.verdictCommand(), a.noteCommand(), a.verifyCommand(), a.renameCommand(), a.deleteCommand(), a.backupCommand(), a.profileCommand(), a.versionCommand(),
 	)
 	return root
 }

@@ -81,3 +81,27 @@ func TestARemarkIsAShortLine(t *testing.T) {
 		}
 	}
 }
+
+func TestSaidIsOfTheMatchesInBetween(t *testing.T) {
+	id := func(match string) schemas.MatchID {
+		return schemas.MatchID{Season: "2031", Event: "millbrook-open", Match: match, Robot: "heron"}
+	}
+	denied, err := verdict("jam-lift-1", "jam", 82.6, crew.DidNot).Line()
+	require.NoError(t, err)
+	files := map[schemas.MatchID]string{
+		id("q12"): remarked(t, "belt replaced"), id("q13"): remarked(t, "belt tightened"),
+		id("q14"): remarked(t, "blocked by two robots"), id("q11"): string(denied),
+	}
+	r := &schemas.Report{
+		Match: schemas.Match{Season: "2031", Event: "millbrook-open", Match: "q14", Robot: "heron"},
+		Mended: []schemas.Mended{
+			{Finding: "jam-lift-1", Kind: "jam", StartS: 82.6, Last: "2031/millbrook-open/q12", Since: []string{"2031/millbrook-open/q13", "2031/millbrook-open/q14"}},
+			{Finding: "jam-lift-1", Kind: "jam", StartS: 82.6, Last: "2031/millbrook-open/q11"},
+		},
+	}
+	said := crew.SaidOf(r, func(m schemas.MatchID) []byte { return []byte(files[m]) })
+	require.Equal(t, []string{"blocked by two robots"}, texts(said.Remarks))
+	require.Equal(t, []crew.RemarkOfMatch{{Match: "q12", Text: "belt replaced"}, {Match: "q13", Text: "belt tightened"}}, said.Mended[0].Since)
+	require.False(t, said.Mended[0].Denied)
+	require.True(t, said.Mended[1].Denied)
+}

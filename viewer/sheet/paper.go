@@ -39,6 +39,7 @@ func (v *view) planPaper() {
 	if len(v.Findings) == 0 {
 		head += 26
 	}
+	head += v.paperMended()
 	list := func(smallFrom int) float64 {
 		total := 0.0
 		for _, f := range v.Findings {

@@ -48,7 +48,10 @@ type Input struct {
 	// what it says; empty for none.
 	Judged  map[string]string
 	Verdict string
-	Newest  string // see page.Frame
+	// Said is what the crew noted, and NoteForm the address that takes notes; empty for none.
+	Said     crew.Said
+	NoteForm string
+	Newest   string // see page.Frame
 	// Stretch is the address of a stretch of signals on the bench, in log time; nil when
 	// there is no bench.
 	Stretch func(fromS, toS float64, signals ...string) string
@@ -100,6 +103,11 @@ type view struct {
 	LogFacts           [][2]string
 	Verdict            string // address of the forms, empty for none
 	Agreed             string
+	Mended             []mendedRow
+	MendedMore         int
+	Notes              []string
+	NoteForm           string // address of the form, empty for none
+	NoteLetters        int    // how long a note may be
 	Made               string
 	OnePage            bool               // all of it fits one page of paper
 	heights            map[string]float64 // of pictures at the middle width, by card
@@ -128,8 +136,12 @@ func newView(in Input) *view {
 	v.Cards = v.cards()
 	v.LogFacts = v.logFacts()
 	if in.Mode == Page {
-		v.Verdict = in.Verdict
+		v.Verdict, v.NoteForm, v.NoteLetters = in.Verdict, in.NoteForm, crew.MostLetters
+		for _, n := range in.Said.Remarks {
+			v.Notes = append(v.Notes, n.Text)
+		}
 	}
+	v.Mended, v.MendedMore = mendedRows(r, in.Said)
 	v.Agreed = agreed(in.Judged)
 	v.Made = made(r)
 	v.planPaper()

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/viewer/draw/fixture"
 	"github.com/afterbell/afterbell/viewer/page"
 )
@@ -53,7 +54,7 @@ func TestReportAloneRenders(t *testing.T) {
 		require.NoError(t, Render(&b, Input{Report: m.Report, Mode: File}), name)
 	}
 	require.Error(t, Render(io.Discard, Input{}))
-	require.Error(t, Text(io.Discard, nil, 80, false))
+	require.Error(t, Text(io.Discard, nil, crew.Said{}, 80, false))
 }
 
 // report.html is mailed and opened from a stick: it must reach for nothing.

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/viewer/draw"
 )
 
@@ -15,19 +16,21 @@ import (
 const leastWidth = 40
 
 // Text writes the facts of a sheet for a terminal of width columns: verdict, findings with
-// cautions and checks, figures, jams, brownouts, cycles, balance, and what is unknown.
-// Times are match time. Severities are told by word and shape; color adds the terminal's own
-// colours and changes no letter.
-func Text(w io.Writer, r *schemas.Report, width int, color bool) error {
+// cautions and checks, what is followed from earlier matches, figures, jams, brownouts, cycles,
+// balance, what is unknown, and what the crew said. Times are match time. Severities are told
+// by word and shape; color adds the terminal's own colours and changes no letter.
+func Text(w io.Writer, r *schemas.Report, said crew.Said, width int, color bool) error {
 	if r == nil {
 		return fmt.Errorf("match sheet: there is no report to show")
 	}
 	t := &text{
 		out: bufio.NewWriter(w), width: max(width, leastWidth), color: color,
-		scene: draw.NewScene(r, nil, nil), names: namesOf(r),
+		scene: draw.NewScene(r, nil, nil), names: namesOf(r), said: said,
 	}
 	t.verdict()
+	t.mended()
 	t.findings()
+	t.notes()
 	t.figures()
 	t.jams()
 	t.brownouts()
@@ -46,6 +49,7 @@ type text struct {
 	color bool
 	scene *draw.Scene
 	names names
+	said  crew.Said
 }
 
 // Terminal attributes: bold, faint and red of the reader's own palette.
@@ -134,6 +138,37 @@ func (t *text) findings() {
 			lost = number(*f.CostS, 1) + " s"
 		}
 		t.wrap("    ", "    ", when(t.scene, spansOf(f))+"; scoring lost: "+lost+"; sure "+sure(f.Confidence), faint)
+	}
+}
+
+func (t *text) mended() {
+	rows, more := mendedRows(t.scene.Report, t.said)
+	if len(rows) == 0 {
+		return
+	}
+	t.heading("Is it mended?")
+	for _, m := range rows {
+		head := m.What
+		if m.Last != "" {
+			head += ", " + m.Last
+		}
+		t.wrap("  ", "  ", head+". "+m.Text)
+		for _, s := range m.Said {
+			t.wrap("    ", "    ", s, faint)
+		}
+	}
+	if more > 0 {
+		t.wrap("  ", "  ", fmt.Sprintf("and %d more in the report", more))
+	}
+}
+
+func (t *text) notes() {
+	if len(t.said.Remarks) == 0 {
+		return
+	}
+	t.heading("Notes")
+	for _, n := range t.said.Remarks {
+		t.wrap("  ", "  ", n.Text)
 	}
 }
 

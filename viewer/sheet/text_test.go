@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/viewer/draw/fixture"
 )
 
@@ -18,7 +19,7 @@ var update = flag.Bool("update", false, "write the golden files anew")
 func texted(t *testing.T, m fixture.Match, width int, color bool) string {
 	t.Helper()
 	var b strings.Builder
-	require.NoError(t, Text(&b, m.Report, width, color))
+	require.NoError(t, Text(&b, m.Report, crew.Said{}, width, color))
 	return b.String()
 }
 
