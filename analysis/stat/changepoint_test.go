@@ -1,0 +1,150 @@
+package stat
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat"
+	"pgregory.net/rapid"
+)
+
+// The flow of the Nile fell in 1898 (Cobb, Biometrika 65, 1978). Segmentations by R's
+// strucchange 1.5-3; penalized optima as by the algorithms of Killick et al. (JASA 107, 2012)
+// and Jackson et al. (IEEE Signal Processing Letters 12, 2005).
+func TestSegmentationsOfTheNile(t *testing.T) {
+	flow := numbers(t, table(t, "nile.csv")["flow"])
+	all := Segmentations(len(flow), 30, 1, SquaredError(flow))
+	within(t, 1e-10, 2835156.75, all[0].Cost, "no change")
+	within(t, 1e-10, 1597457.194444, all[1].Cost, "one change")
+	require.Equal(t, []int{28}, all[1].At)
+	within(t, 1e-12, 1097.75, stat.Mean(flow[:28], nil), "before")
+	within(t, 1e-9, 849.9722222, stat.Mean(flow[28:], nil), "since")
+
+	for _, c := range []struct {
+		penalty, cost float64
+		at            []int
+	}{
+		{122484.2778, 1719941.472288, []int{28}},
+		{1e5, 1697457.194444, []int{28}},
+		{5e4, 1366837.638889, []int{6, 7, 10, 19, 28, 37, 40, 45, 47, 83, 95}},
+		{2e4, 880383.978066, nil},
+	} {
+		best, at := math.Inf(1), []int(nil)
+		for _, s := range all {
+			if cost := s.Cost + c.penalty*float64(len(s.At)); cost < best {
+				best, at = cost, s.At
+			}
+		}
+		if c.at != nil {
+			require.Equal(t, c.at, at, "penalty %g", c.penalty)
+		} else {
+			require.Len(t, at, 24)
+		}
+		within(t, 1e-9, c.cost, best, "penalized cost")
+	}
+
+	// BIC with the variance as a parameter, as strucchange has it, prefers one change.
+	bic := func(k int, rss float64) float64 {
+		n := float64(len(flow))
+		return n*(math.Log(2*math.Pi*rss/n)+1) + float64(2*k+2)*math.Log(n)
+	}
+	require.InDelta(t, 1318.24181, bic(0, all[0].Cost), 1e-4)
+	require.InDelta(t, 1270.08374, bic(1, all[1].Cost), 1e-4)
+}
+
+func TestSegmentationsAgainstAllCuts(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		y := rapid.SliceOfN(rapid.Float64Range(-5, 5), 1, 9).Draw(t, "y")
+		least := rapid.IntRange(1, 3).Draw(t, "least")
+		cost := AbsoluteError(y)
+		best := map[int]float64{}
+		for cuts := range 1 << (len(y) - 1) {
+			from, sum, n, fits := 0, 0.0, 0, true
+			for i := 1; i <= len(y); i++ {
+				if i < len(y) && cuts>>(i-1)&1 == 0 {
+					continue
+				}
+				fits = fits && i-from >= least
+				sum += cost(from, i)
+				from = i
+				n++
+			}
+			if b, ok := best[n-1]; fits && (!ok || sum < b) {
+				best[n-1] = sum
+			}
+		}
+		got := Segmentations(len(y), len(y), least, cost)
+		if len(y) < least {
+			require.True(t, math.IsInf(got[0].Cost, 1))
+			return
+		}
+		require.Len(t, got, len(best))
+		for k, s := range got {
+			require.InDelta(t, best[k], s.Cost, 1e-9)
+			sum, from := 0.0, 0
+			for _, at := range append(append([]int{}, s.At...), len(y)) {
+				sum += cost(from, at)
+				from = at
+			}
+			require.InDelta(t, s.Cost, sum, 1e-9, "what the cuts cost")
+		}
+	})
+}
+
+func TestCostsOfSegments(t *testing.T) {
+	y := []float64{1, 2, 10, 4}
+	require.InDelta(t, 11, AbsoluteError(y)(0, 4), 1e-12) // |1-3| + |2-3| + |10-3| + |4-3|
+	require.InDelta(t, 9, AbsoluteError(y)(0, 3), 1e-12)
+	require.InDelta(t, 48.75, SquaredError(y)(0, 4), 1e-12)
+	cost := Binomial([]float64{0, 2, 1}, []float64{5, 5, 2})
+	require.Zero(t, cost(0, 1))
+	want := -2 * (3*math.Log(3.0/7) + 4*math.Log(4.0/7))
+	require.InDelta(t, want, cost(1, 3), 1e-12)
+}
+
+func TestPermutedAgainstCounting(t *testing.T) {
+	// Of three small and three large numbers a cut in the middle is as sharp in 2 of 20 ways.
+	y := []float64{1, 2, 3, 7, 8, 9}
+	statistic, at := StepStatistic(y, 3)
+	require.Equal(t, 3, at)
+	require.InDelta(t, 0.1, Permuted(len(y), statistic), 0.04)
+	none, _ := StepStatistic([]float64{4, 4, 4, 4, 4, 4}, 2)
+	require.Equal(t, 1.0, Permuted(6, none))
+}
+
+// By chance alone a test at 5 % is met in 5 % of rows.
+func TestStepsAreNotSeenInNoise(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 0))
+	rank, rate := 0, 0
+	const rows = 400
+	for range rows {
+		y, k, n := make([]float64, 30), make([]float64, 30), make([]float64, 30)
+		for i := range y {
+			y[i] = math.Exp(rng.NormFloat64())
+			n[i] = float64(5 + rng.IntN(6))
+			if rng.IntN(5) == 0 { // bunches
+				k[i] = float64(rng.IntN(4))
+			}
+		}
+		statistic, _ := StepStatistic(y, 3)
+		if Permuted(30, statistic) <= 0.05 {
+			rank++
+		}
+		if Permuted(30, RateStepStatistic(k, n, 3)) <= 0.05 {
+			rate++
+		}
+	}
+	low, high := ClopperPearson(rank, rows, 0.999)
+	require.True(t, low <= 0.05 && 0.05 <= high, "%d of %d", rank, rows)
+	low, high = ClopperPearson(rate, rows, 0.999)
+	require.True(t, low <= 0.05 && 0.05 <= high, "%d of %d", rate, rows)
+}
+
+func TestStepOfTheNileIsSure(t *testing.T) {
+	flow := numbers(t, table(t, "nile.csv")["flow"])
+	statistic, at := StepStatistic(flow, 3)
+	require.InDelta(t, 28, at, 3, "R's 95 %% interval of the place is 25 to 32")
+	require.LessOrEqual(t, Permuted(len(flow), statistic), 1e-4)
+}
