@@ -2,8 +2,9 @@ package stat
 
 import (
 	"math"
-	"math/rand/v2"
 	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Segmentation is where a row of readings is cut, and what that costs.
@@ -115,92 +116,187 @@ func xlogx(x float64) float64 {
 	return x * math.Log(x)
 }
 
-// Draws of a permutation test. A chance that is not small needs no many: it ends when so many
-// draws were as far as what was seen.
-const (
-	mostDraws   = 19_999
-	enoughDraws = 100
-)
+// Sharpest is the sharpest difference between two parts of a row of readings.
+type Sharpest struct {
+	T  float64 // Student's, of the difference of the means of both parts
+	At int     // where the stretch ends that differs from all others
+	// P is the chance of a T as large somewhere in a row of normal readings whose order says
+	// nothing, at most: all places counted (Bonferroni). The smaller it is the less it is too large.
+	P float64
+}
 
-// Permuted is the chance, when order says nothing, of a statistic as large as that of the
-// readings as they came: the statistic is handed orders of n readings. Deterministic: the draws
-// come from a generator that always begins alike.
+// SharpestStep answers whether the level of readings changed at a place not known: of all cuts
+// that leave least readings (2 and up) on both sides, the one with the largest difference of
+// means. One odd reading can make it sharp: hand it readings that are clipped, or ranks. Without
+// a place, or with readings that are all equal, P is 1.
+func SharpestStep(y []float64, least int) Sharpest { return sharpest(y, cutsOf(len(y), least)) }
+
+// SharpestSpell is as SharpestStep, of a level that may also come back: of any stretch of
+// readings against all others, where stretch and what is left before and behind it, if anything,
+// are no shorter than least. Such stretches are those of circular binary segmentation. Rows of
+// more than 60 readings are cut at every so-manyth only.
 //
-// The sequential form is by Besag and Clifford, Biometrika 78 (1991).
-func Permuted(n int, statistic func(order []int) float64) (p float64) {
-	order := make([]int, n)
-	for i := range order {
-		order[i] = i
-	}
-	seen := statistic(order) * (1 - 1e-12) // equal but for rounding counts as equal
-	rng := rand.New(rand.NewPCG(1, uint64(n)))
-	far := 0
-	for draw := 1; draw <= mostDraws; draw++ {
-		rng.Shuffle(n, func(i, j int) { order[i], order[j] = order[j], order[i] })
-		if statistic(order) >= seen {
-			if far++; far == enoughDraws {
-				return float64(far) / float64(draw)
-			}
-		}
-	}
-	return float64(far+1) / (mostDraws + 1)
-}
+// Olshen, Venkatraman, Lucito and Wigler, Biostatistics 5 (2004).
+func SharpestSpell(y []float64, least int) Sharpest { return sharpest(y, spellsOf(len(y), least)) }
 
-// StepStatistic is that of one change of level at a place not known, for Permuted: the largest
-// standardized rank sum over all cuts that leave least readings (1 and up) on both sides. Ranks
-// let a single odd reading weigh no more than any other. It is also the place of that cut for
-// the readings as they came.
-func StepStatistic(y []float64, least int) (statistic func(order []int) float64, at int) {
+func sharpest(y []float64, stretches [][2]int) Sharpest {
 	n := len(y)
-	ranks := midRanks(y)
-	mean, square := float64(n+1)/2, 0.0
-	for _, r := range ranks {
-		square += (r - mean) * (r - mean)
+	sums, square := make([]float64, n+1), 0.0
+	mean := 0.0
+	for _, v := range y {
+		mean += v / float64(n)
 	}
-	place := 0
-	statistic = func(order []int) float64 {
-		largest, sum := 0.0, 0.0
-		for k, i := range order {
-			if k >= least && n-k >= least {
-				// Variance of a sum of k of n numbers drawn without putting back.
-				if z := sum * sum / (float64(k) * float64(n-k)); z > largest {
-					largest, place = z, k
-				}
-			}
-			sum += ranks[i] - mean
+	for i, v := range y {
+		sums[i+1] = sums[i] + v - mean
+		square += (v - mean) * (v - mean)
+	}
+	out := Sharpest{P: 1}
+	if square <= 1e-24*mean*mean*float64(n) { // equal but for rounding
+		return out
+	}
+	explained := 0.0 // share of the variance
+	for _, s := range stretches {
+		d, k := sums[s[1]]-sums[s[0]], s[1]-s[0]
+		if r := d * d * float64(n) / (float64(k) * float64(n-k) * square); r > explained {
+			explained, out.At = r, s[1]
 		}
-		if square == 0 {
-			return 0
-		}
-		return largest * float64(n) * float64(n-1) / square
 	}
-	inOrder := make([]int, n)
-	for i := range inOrder {
-		inOrder[i] = i
+	if explained == 0 || n < 3 {
+		return out
 	}
-	statistic(inOrder)
-	return statistic, place
+	freedom := float64(n - 2)
+	out.T = math.Sqrt(freedom * explained / math.Max(1e-15, 1-explained))
+	out.P = math.Min(1, 2*float64(len(stretches))*distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Survival(out.T))
+	return out
 }
 
-// RateStepStatistic is as StepStatistic for readings of k events in n tries: the largest
-// likelihood ratio of two chances against one. The readings are reordered as they are, with
-// their tries, so that events that come in bunches do not look like a change.
-func RateStepStatistic(k, n []float64, least int) func(order []int) float64 {
-	var events, tries float64
-	for i := range k {
-		events, tries = events+k[i], tries+n[i]
+// cutsOf are the stretches from the first reading to each cut.
+func cutsOf(n, least int) [][2]int {
+	var out [][2]int
+	for j := least; j+least <= n; j++ {
+		out = append(out, [2]int{0, j})
 	}
-	whole := xlogx(events) + xlogx(tries-events) - xlogx(tries)
-	return func(order []int) float64 {
-		largest, a, m := 0.0, 0.0, 0.0
-		for i, at := range order {
-			if i >= least && len(order)-i >= least {
-				ratio := xlogx(a) + xlogx(m-a) - xlogx(m) +
-					xlogx(events-a) + xlogx(tries-m-events+a) - xlogx(tries-m) - whole
-				largest = math.Max(largest, 2*ratio)
-			}
-			a, m = a+k[at], m+n[at]
+	return out
+}
+
+// finelyUpTo is how many readings have all their stretches looked at.
+const finelyUpTo = 60
+
+// spellsOf are the stretches whose level may differ from that of the rest.
+func spellsOf(n, least int) [][2]int {
+	step := (n + finelyUpTo - 1) / finelyUpTo
+	out := cutsOf(n, least)
+	for i := least; i+least <= n; i += step {
+		for j := i + least; j+least <= n; j += step { // those that end with the last reading are cuts
+			out = append(out, [2]int{i, j})
 		}
-		return largest
 	}
+	return out
+}
+
+// SharpestRateStep answers whether the chance of events changed at a place not known: k events in
+// n tries of each reading, both whole and tries at least 1. Of all cuts that leave least readings
+// on both sides it is the one with the largest likelihood ratio of two chances against one. No
+// reading counts with a larger share of events than least readings have at least, so that one with
+// a bunch of events makes no change; and the ratio is divided by how much more readings differ within both parts
+// than chance makes them (Pearson's statistic, no less than 1). T is its root.
+//
+// Dispersion as McCullagh and Nelder, Generalized Linear Models (1989), section 4.5.
+func SharpestRateStep(k, n []float64, least int) Sharpest {
+	return sharpestRate(backed(k, n, least), n, cutsOf(len(k), least))
+}
+
+// SharpestRateSpell is to SharpestRateStep what SharpestSpell is to SharpestStep.
+func SharpestRateSpell(k, n []float64, least int) Sharpest {
+	return sharpestRate(backed(k, n, least), n, spellsOf(len(k), least))
+}
+
+// backed are the events, of no reading more than a share that least readings reach.
+func backed(k, n []float64, least int) []float64 {
+	shares := make([]float64, len(k))
+	for i := range k {
+		shares[i] = k[i] / n[i]
+	}
+	slices.Sort(shares)
+	out := slices.Clone(k)
+	if len(k) < least {
+		return out
+	}
+	most := shares[len(shares)-least]
+	for i := range out {
+		out[i] = math.Min(k[i], math.Ceil(most*n[i]-1e-9))
+	}
+	return out
+}
+
+func sharpestRate(k, n []float64, stretches [][2]int) Sharpest {
+	a, m, square := make([]float64, len(k)+1), make([]float64, len(k)+1), make([]float64, len(k)+1)
+	for i := range k {
+		a[i+1], m[i+1], square[i+1] = a[i]+k[i], m[i]+n[i], square[i]+k[i]*k[i]/n[i]
+	}
+	events, tries := a[len(k)], m[len(k)]
+	out := Sharpest{P: 1}
+	freedom := float64(len(k) - 2)
+	if freedom < 1 || events == 0 || events == tries {
+		return out
+	}
+	chances := func(a, m float64) float64 { return xlogx(a) + xlogx(m-a) - xlogx(m) }
+	// pearson is the sum of n (k/n - p)² / (p (1 - p)) over readings of one part.
+	pearson := func(a, m, square float64) float64 {
+		if p := a / m; p > 0 && p < 1 {
+			return (square - a*p) / (p * (1 - p))
+		}
+		return 0
+	}
+	largest, whole := 0.0, chances(events, tries)
+	for _, s := range stretches {
+		in, of, own := a[s[1]]-a[s[0]], m[s[1]]-m[s[0]], square[s[1]]-square[s[0]]
+		ratio := 2 * (chances(in, of) + chances(events-in, tries-of) - whole)
+		if ratio <= largest {
+			continue
+		}
+		excess := (pearson(in, of, own) + pearson(events-in, tries-of, square[len(k)]-own)) / freedom
+		if ratio /= math.Max(1, excess); ratio > largest {
+			largest, out.At = ratio, s[1]
+		}
+	}
+	out.T = math.Sqrt(largest)
+	if largest > 0 {
+		out.P = math.Min(1, float64(len(stretches))*distuv.F{D1: 1, D2: freedom}.Survival(largest))
+	}
+	return out
+}
+
+// RateTrend answers whether the chance of events drifts: the chi-squared statistic of a linear
+// trend of k events in n tries over x, divided by how much more readings differ about that line
+// than chance makes them (no less than 1), and the chance of one as large. Where nothing can
+// drift it is 0 and p 1.
+//
+// Cochran, Biometrics 10 (1954); Armitage, Biometrics 11 (1955).
+func RateTrend(x, k, n []float64) (chi2, p float64) {
+	var events, tries, mean float64
+	for i := range x {
+		events, tries, mean = events+k[i], tries+n[i], mean+n[i]*x[i]
+	}
+	mean /= tries
+	share := events / tries
+	var both, own float64
+	for i := range x {
+		both += (x[i] - mean) * k[i]
+		own += n[i] * (x[i] - mean) * (x[i] - mean)
+	}
+	if own == 0 || share <= 0 || share >= 1 || len(x) < 4 {
+		return 0, 1
+	}
+	chi2 = both * both / (own * share * (1 - share))
+	pearson := 0.0
+	for i := range x {
+		r := k[i] - n[i]*(share+both/own*(x[i]-mean))
+		pearson += r * r / (n[i] * share * (1 - share))
+	}
+	freedom := float64(len(x) - 2)
+	if excess := pearson / freedom; excess > 1 {
+		return chi2 / excess, distuv.F{D1: 1, D2: freedom}.Survival(chi2 / excess)
+	}
+	return chi2, distuv.ChiSquared{K: 1}.Survival(chi2)
 }

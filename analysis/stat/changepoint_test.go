@@ -104,47 +104,83 @@ func TestCostsOfSegments(t *testing.T) {
 	require.InDelta(t, want, cost(1, 3), 1e-12)
 }
 
-func TestPermutedAgainstCounting(t *testing.T) {
-	// Of three small and three large numbers a cut in the middle is as sharp in 2 of 20 ways.
-	y := []float64{1, 2, 3, 7, 8, 9}
-	statistic, at := StepStatistic(y, 3)
-	require.Equal(t, 3, at)
-	require.InDelta(t, 0.1, Permuted(len(y), statistic), 0.04)
-	none, _ := StepStatistic([]float64{4, 4, 4, 4, 4, 4}, 2)
-	require.Equal(t, 1.0, Permuted(6, none))
+func TestSharpestRateStepByHand(t *testing.T) {
+	// No event in 60 tries, then one in each of six readings of ten.
+	k := []float64{0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1}
+	n := []float64{10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10}
+	s := SharpestRateStep(k, n, 3)
+	require.Equal(t, 6, s.At)
+	want := 2 * (6*math.Log(6.0/60) + 54*math.Log(54.0/60) - 6*math.Log(6.0/120) - 114*math.Log(114.0/120))
+	within(t, 1e-12, math.Sqrt(want), s.T, "root of the likelihood ratio")
+	require.Equal(t, 1.0, SharpestRateStep(make([]float64, 12), n, 3).P)
+
+	// One reading with a bunch of events is no change.
+	k = []float64{0, 0, 0, 0, 0, 0, 0, 0, 0, 6, 0, 0}
+	require.Greater(t, SharpestRateStep(k, n, 3).P, 0.5)
+	require.Greater(t, SharpestRateSpell(k, n, 3).P, 0.5)
 }
 
-// By chance alone a test at 5 % is met in 5 % of rows.
+// Fleiss, Statistical Methods for Rates and Proportions (1981): smokers among lung cancer patients
+// of four studies, as in the help of R's prop.trend.test; values by R 4.2.2.
+func TestRateTrendOfFleiss(t *testing.T) {
+	c := table(t, "fleiss_trend.csv")
+	k, n := numbers(t, c["smokers"]), numbers(t, c["patients"])
+	chi2, p := RateTrend([]float64{1, 2, 3, 4}, k, n)
+	// The four studies differ by more than chance about the line, 4.3755 with two degrees of freedom:
+	// R does not divide by that.
+	excess := (12.6004113 - 8.224922285) / 2
+	require.InDelta(t, 8.224922285, chi2*excess, 0.06)
+	require.Greater(t, p, 0.00413189748)
+	zero, one := RateTrend([]float64{1, 2, 3, 4}, []float64{0, 0, 0, 0}, n)
+	require.Zero(t, zero)
+	require.Equal(t, 1.0, one)
+}
+
+func TestSharpestIsStudents(t *testing.T) {
+	// Student's sleep data (R's datasets::sleep, pooled variance): t -1.8608, 18 degrees of freedom.
+	sleep := []float64{0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0, 2, 1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4}
+	s := SharpestStep(sleep, 10)
+	require.Equal(t, 10, s.At)
+	within(t, 1e-6, 1.860813, s.T, "t")
+	require.InDelta(t, 0.07919, s.P, 1e-5, "one place, so it is the test's own chance")
+	require.Equal(t, 1.0, SharpestStep([]float64{4, 4, 4, 4, 4.0, 4}, 2).P)
+	require.Equal(t, 1.0, SharpestStep([]float64{1, 2}, 2).P)
+}
+
+// By chance alone a test at 5 % is met in 5 % of rows, or fewer.
 func TestStepsAreNotSeenInNoise(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 0))
-	rank, rate := 0, 0
+	step, spell, rate, rateSpell := 0, 0, 0, 0
 	const rows = 400
 	for range rows {
 		y, k, n := make([]float64, 30), make([]float64, 30), make([]float64, 30)
 		for i := range y {
-			y[i] = math.Exp(rng.NormFloat64())
+			y[i] = rng.NormFloat64()
 			n[i] = float64(5 + rng.IntN(6))
 			if rng.IntN(5) == 0 { // bunches
 				k[i] = float64(rng.IntN(4))
 			}
 		}
-		statistic, _ := StepStatistic(y, 3)
-		if Permuted(30, statistic) <= 0.05 {
-			rank++
+		count := func(to *int, p float64) {
+			if p <= 0.05 {
+				*to++
+			}
 		}
-		if Permuted(30, RateStepStatistic(k, n, 3)) <= 0.05 {
-			rate++
-		}
+		count(&step, SharpestStep(y, 3).P)
+		count(&spell, SharpestSpell(y, 3).P)
+		count(&rate, SharpestRateStep(k, n, 3).P)
+		count(&rateSpell, SharpestRateSpell(k, n, 3).P)
 	}
-	low, high := ClopperPearson(rank, rows, 0.999)
-	require.True(t, low <= 0.05 && 0.05 <= high, "%d of %d", rank, rows)
-	low, high = ClopperPearson(rate, rows, 0.999)
-	require.True(t, low <= 0.05 && 0.05 <= high, "%d of %d", rate, rows)
+	for what, k := range map[string]int{"step": step, "spell": spell, "rate": rate, "rate spell": rateSpell} {
+		low, _ := ClopperPearson(k, rows, 0.999)
+		require.LessOrEqual(t, low, 0.05, "%s: %d of %d", what, k, rows)
+	}
 }
 
 func TestStepOfTheNileIsSure(t *testing.T) {
-	flow := numbers(t, table(t, "nile.csv")["flow"])
-	statistic, at := StepStatistic(flow, 3)
-	require.InDelta(t, 28, at, 3, "R's 95 %% interval of the place is 25 to 32")
-	require.LessOrEqual(t, Permuted(len(flow), statistic), 1e-4)
+	s := SharpestStep(numbers(t, table(t, "nile.csv")["flow"]), 3)
+	require.Equal(t, 28, s.At, "as Cobb has it")
+	require.Less(t, s.P, 1e-8)
+	spell := SharpestSpell(numbers(t, table(t, "nile.csv")["flow"]), 3)
+	require.GreaterOrEqual(t, spell.T, s.T)
 }

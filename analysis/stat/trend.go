@@ -126,7 +126,7 @@ func hamedRao(y []float64) float64 {
 	for i := range y {
 		rest[i] = y[i] - slope*x[i]
 	}
-	ranks := midRanks(rest)
+	ranks := Ranks(rest)
 	mean := float64(n+1) / 2
 	own := 0.0
 	for _, r := range ranks {
@@ -152,8 +152,8 @@ func hamedRao(y []float64) float64 {
 	return math.Max(1, 1+2*sum/(float64(n)*float64(n-1)*float64(n-2)))
 }
 
-// midRanks are the ranks of y from 1, equal values sharing the middle of theirs.
-func midRanks(y []float64) []float64 {
+// Ranks are the ranks of y from 1, equal values sharing the middle of theirs. No reading is NaN.
+func Ranks(y []float64) []float64 {
 	order := make([]int, len(y))
 	for i := range order {
 		order[i] = i
