@@ -69,7 +69,7 @@ type Facts struct {
 	// times in five; NaN when it cannot be told.
 	Smallest float64
 	// Dependent is whether readings depend on the ones before more than chance explains, so that
-	// the chances above are too small.
+	// the chances above are too small. Not looked at for shares, whose readings differ in spread.
 	Dependent bool
 	// Levels are the values between changes, in order; nil for a drift or too few matches.
 	Levels []Level
@@ -214,7 +214,7 @@ func settle(s *Series, f *Facts) {
 			f.Strays = append(f.Strays, i)
 		}
 	}
-	if c, ok := stat.Individuals(rest); ok && c.AutocorrelationP < 0.05 && c.Autocorrelation > 0 {
+	if c, ok := stat.Individuals(rest); ok && !s.share() && c.AutocorrelationP < 0.05 && c.Autocorrelation > 0 {
 		f.Dependent = true
 	}
 	// Two halves, five chances in a hundred to be wrong and four in five to see it.

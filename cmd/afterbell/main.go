@@ -108,8 +108,24 @@ the piece path, brownouts, slow cycles and balance attempts, with causes and evi
 	root.SetHelpCommand(helpCommand())
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
-		a.demoCommand(), a.collectCommand(), a.importCommand(), a.watchCommand(), a.analyzeCommand(), a.serveCommand(), a.simulateCommand(),
-		a.exportCommand(), a.replayCommand(), a.verdictCommand(), a.noteCommand(), a.verifyCommand(), a.renameCommand(), a.deleteCommand(), a.backupCommand(), a.profileCommand(), a.versionCommand(),
+		a.demoCommand(),
+		a.collectCommand(),
+		a.importCommand(),
+		a.watchCommand(),
+		a.analyzeCommand(),
+		a.serveCommand(),
+		a.simulateCommand(),
+		a.exportCommand(),
+		a.replayCommand(),
+		a.verdictCommand(),
+		a.noteCommand(),
+		a.seasonCommand(),
+		a.verifyCommand(),
+		a.renameCommand(),
+		a.deleteCommand(),
+		a.backupCommand(),
+		a.profileCommand(),
+		a.versionCommand(),
 	)
 	return root
 }

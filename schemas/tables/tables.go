@@ -56,7 +56,7 @@ func Writers(r *schemas.Report) map[string]func(io.Writer) error {
 		MatchFile:                   writer(seal, []Match{matchRow(r)}),
 		"cycles.parquet":            writer(seal, cycleRows(r)),
 		"passes.parquet":            writer(seal, passRows(r)),
-		"stages.parquet":            writer(seal, stageRows(r)),
+		StagesFile:                  writer(seal, stageRows(r)),
 		"jams.parquet":              writer(seal, jamRows(seal, r.Jams)),
 		"suspected_jams.parquet":    writer(seal, jamRows(seal, r.SuspectedJams)),
 		"brownouts.parquet":         writer(seal, brownoutRows(r)),
@@ -67,6 +67,12 @@ func Writers(r *schemas.Report) map[string]func(io.Writer) error {
 		"findings.parquet":          writer(seal, findingRows(r)),
 	}
 }
+
+// Rows are the row of match.parquet and those of stages.parquet that Write would write of r.
+func Rows(r *schemas.Report) (Match, []Stage) { return matchRow(r), stageRows(r) }
+
+// StagesFile is the name of the table of stages.
+const StagesFile = "stages.parquet"
 
 // Write writes all tables of r into the folder dir, which exists.
 func Write(dir string, r *schemas.Report) error {

@@ -1,0 +1,169 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/crew"
+	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/schemas/tables"
+)
+
+// publishReport stores a match of which only the report is made up.
+func publishReport(t testing.TB, h *home.Home, r *schemas.Report) {
+	t.Helper()
+	r.Finish()
+	id := schemas.MatchID{Season: r.Match.Season, Event: r.Match.Event, Match: r.Match.Match, Robot: r.Match.Robot}
+	require.NoError(t, h.Publish(id, false, func(dir string) error {
+		data, err := json.Marshal(r)
+		if err != nil {
+			return err
+		}
+		if err := os.WriteFile(filepath.Join(dir, reportFile), data, 0o644); err != nil {
+			return err
+		}
+		return tables.Write(dir, r)
+	}))
+}
+
+// seasonMatch is match i of a robot whose lift jams from match 25 on and whose cycles are three
+// seconds faster from match 15 on.
+func seasonMatch(i int, rng *rand.Rand) *schemas.Report {
+	at := time.Date(2031, 3, 1, 9, 0, 0, 0, time.UTC).Add(time.Duration(i) * 7 * time.Hour).Format(time.RFC3339)
+	r := &schemas.Report{
+		Report: 1, Match: schemas.Match{Season: "2031", Event: fmt.Sprintf("event-%d", i/10), Match: fmt.Sprintf("q%02d", i), Robot: "heron", At: &at, EndS: 140},
+		From: schemas.From{Seal: "1", StoredAt: at},
+	}
+	for _, name := range []string{"path", "power", "cycles", "balance", "autonomous"} {
+		r.Analyses = append(r.Analyses, schemas.Analysis{Name: name, Ran: true})
+	}
+	usual := 12.0
+	if i >= 15 {
+		usual = 9
+	}
+	for range 7 {
+		r.Cycles = append(r.Cycles, schemas.Cycle{Kind: "score", Pieces: 1, Period: schemas.PeriodDriver, Complete: true, DurationS: usual + rng.NormFloat64()})
+	}
+	lift := schemas.StageSum{Stage: "lift", Passes: 9}
+	if i >= 25 {
+		lift.Jams = 1 + rng.IntN(3)
+		for n := range lift.Jams {
+			start := float64(10 * (n + 1))
+			r.Jams = append(r.Jams, schemas.Jam{Stage: "lift", StartS: start, EndS: start + 2, Confidence: 0.9})
+			r.Findings = append(r.Findings, schemas.Finding{ID: fmt.Sprintf("jam-lift-%d", n+1), Kind: "jam", Severity: schemas.SeverityFix, StartS: start, EndS: start + 2})
+		}
+	}
+	r.Stages = []schemas.StageSum{{Stage: "mouth", Passes: 10}, lift}
+	ohm := 0.02 + 0.0005*rng.NormFloat64()
+	r.Battery = schemas.Battery{ID: fmt.Sprintf("B%d", 1+i%2), ResistanceOhm: &ohm}
+	return r
+}
+
+func storeSeason(t testing.TB, matches int) (data string, h *home.Home) {
+	t.Helper()
+	data = t.TempDir()
+	w := &writer{dir: data}
+	require.NoError(t, w.begin())
+	defer w.end()
+	h = w.home
+	rng := rand.New(rand.NewPCG(8, 0))
+	for i := range matches {
+		publishReport(t, h, seasonMatch(i, rng))
+	}
+	return data, h
+}
+
+func TestSeasonTellsWhatChanged(t *testing.T) {
+	data, h := storeSeason(t, 40)
+	out := done(t, afterbell("season", "heron", "--data", data, "--json")).stdout
+	var s schemas.Season
+	require.NoError(t, json.Unmarshal([]byte(out), &s))
+	require.Equal(t, 1, s.Season)
+	require.Len(t, s.Matches, 40)
+	require.Equal(t, "q00", s.Matches[0].Match)
+	by := map[string]schemas.SeasonMeasure{}
+	for _, m := range s.Measures {
+		by[m.Name] = m
+		require.NotNil(t, m.Points, m.Name)
+		require.NotNil(t, m.Changes, m.Name)
+	}
+	cycle := by["cycle_s"]
+	require.Len(t, cycle.Points, 40)
+	require.Len(t, cycle.Changes, 1)
+	require.Equal(t, 15, cycle.Changes[0].Index)
+	require.Negative(t, *cycle.Changes[0].High)
+	require.Nil(t, cycle.Trend)
+	lift := by["jam_rate/lift"]
+	require.Len(t, lift.Changes, 1)
+	require.InDelta(t, 25, lift.Changes[0].Index, 2)
+	require.Zero(t, lift.Changes[0].Before)
+	require.Equal(t, 9, *lift.Points[0].Of)
+	require.Empty(t, by["jam_rate/mouth"].Changes)
+	require.Len(t, by["resistance_ohm/B1"].Points, 20)
+	require.Empty(t, by["resistance_ohm/B1"].Changes)
+	require.NotContains(t, by, "balance_level_rate", "no attempt was made")
+
+	text := done(t, afterbell("season", "heron", "--data", data)).stdout
+	require.Contains(t, text, "heron: 40 matches, season 2031")
+	require.Contains(t, text, "lower since event-1/q15")
+	require.NotContains(t, text, "because of the")
+
+	// What the crew denied is left out.
+	for i := 25; i < 40; i++ {
+		id := schemas.MatchID{Season: "2031", Event: fmt.Sprintf("event-%d", i/10), Match: fmt.Sprintf("q%02d", i), Robot: "heron"}
+		r, err := readReport(h, id)
+		require.NoError(t, err)
+		for _, f := range r.Findings {
+			line, err := crew.Note{Note: crew.Version, Kind: crew.KindVerdict, At: "2031-05-01T10:00:00Z", Finding: f.ID, FindingKind: f.Kind, StartS: f.StartS, Happened: crew.DidNot}.Line()
+			require.NoError(t, err)
+			require.NoError(t, h.AddNote(id, line))
+		}
+	}
+	require.NoError(t, json.Unmarshal([]byte(done(t, afterbell("season", "heron", "--data", data, "--json")).stdout), &s))
+	for _, m := range s.Measures {
+		if m.Name == "jam_rate/lift" {
+			require.Empty(t, m.Changes)
+		}
+	}
+}
+
+func TestSeasonOfLittleOrNothing(t *testing.T) {
+	data, _ := storeSeason(t, 3)
+	out := done(t, afterbell("season", "heron", "--data", data)).stdout
+	require.Contains(t, out, "too few to say: 3 of the 6 matches it takes")
+	failed(t, afterbell("season", "curlew", "--data", data), exitFailed, `no match of "curlew" is stored; there are matches of heron`)
+	failed(t, afterbell("season", "heron", "--season", "2030", "--data", data), exitFailed, `no match of "heron" in season 2030 is stored`)
+	failed(t, afterbell("season", "heron", "--data", t.TempDir()), exitFailed, "the data folder is empty")
+	failed(t, afterbell("season", "--data", data), exitUsage, "a robot is missing")
+}
+
+// BenchmarkSeason is the season of a robot with 200 matches, from the stored tables to what is
+// told, beside reading the same tables alone.
+func BenchmarkSeason(b *testing.B) {
+	_, h := storeSeason(b, 200)
+	b.Run("season", func(b *testing.B) {
+		for b.Loop() {
+			s, _, err := lookAtSeason(h, "heron", "")
+			require.NoError(b, err)
+			require.Len(b, s.Matches, 200)
+		}
+	})
+	b.Run("tables-alone", func(b *testing.B) {
+		all, err := h.List()
+		require.NoError(b, err)
+		for b.Loop() {
+			for _, id := range all {
+				_, err := tables.ReadMatch(h.Dir(id))
+				require.NoError(b, err)
+			}
+		}
+	})
+}

@@ -1,0 +1,81 @@
+package schemas
+
+// SeasonVersion is the value of Season.Season this program writes.
+const SeasonVersion = 1
+
+// Season is what the matches of a robot in a year tell together: `afterbell season ROBOT
+// --json`. A pointer is nil (JSON null) when the value could not be found out; arrays are never
+// null.
+type Season struct {
+	Season   int             `json:"season"`
+	Robot    string          `json:"robot"`
+	Matches  []SeasonMatch   `json:"matches"` // in order of time; Index counts in them from 0
+	Measures []SeasonMeasure `json:"measures"`
+}
+
+// SeasonMatch is one match of a season.
+type SeasonMatch struct {
+	Season string  `json:"season"`
+	Event  string  `json:"event"`
+	Match  string  `json:"match"`
+	At     *string `json:"at"` // RFC 3339, when the match began, where known
+}
+
+// SeasonMeasure is one number of each match, and how it went.
+type SeasonMeasure struct {
+	Name    string         `json:"name"`
+	Unit    string         `json:"unit"` // empty for shares
+	Points  []SeasonPoint  `json:"points"`
+	Levels  []SeasonLevel  `json:"levels"` // between changes; none while it drifts or is too few to say
+	Changes []SeasonChange `json:"changes"`
+	Trend   *SeasonTrend   `json:"trend"` // nil unless it drifts
+	// P is the chance that a measure in which nothing happens looks so much as if something did,
+	// AdjustedP the same with all measures of the season considered: at most 0.05 is believed. Nil
+	// with too few matches.
+	P         *float64 `json:"p"`
+	AdjustedP *float64 `json:"adjusted_p"`
+	// Smallest is the change between two halves of the season that would have been seen four
+	// times in five.
+	Smallest *float64 `json:"smallest"`
+	Note     string   `json:"note"`
+}
+
+// SeasonPoint is the measure in one match.
+type SeasonPoint struct {
+	Index  int      `json:"index"`
+	Value  float64  `json:"value"`
+	Low    *float64 `json:"low"` // 95 %, where known
+	High   *float64 `json:"high"`
+	Events *int     `json:"events"` // of a share: how many of how many
+	Of     *int     `json:"of"`
+	Stray  bool     `json:"stray"` // far from its level
+}
+
+// SeasonLevel is a stretch of matches without a change.
+type SeasonLevel struct {
+	From   int      `json:"from"` // index of its first match with the measure
+	To     int      `json:"to"`   // and of its last
+	Value  float64  `json:"value"`
+	Low    *float64 `json:"low"` // nearly all matches of this level lie between
+	High   *float64 `json:"high"`
+	Events *int     `json:"events"`
+	Of     *int     `json:"of"`
+}
+
+// SeasonChange is a step of a measure.
+type SeasonChange struct {
+	Index  int      `json:"index"` // of the first match after it
+	Before float64  `json:"before"`
+	After  float64  `json:"after"`
+	Low    *float64 `json:"low"` // 95 % interval of after less before; nil: not bounded on that side
+	High   *float64 `json:"high"`
+}
+
+// SeasonTrend is a drift of a measure from match to match.
+type SeasonTrend struct {
+	From     int      `json:"from"` // index of the match from which on it drifts
+	PerMatch float64  `json:"per_match"`
+	Low      *float64 `json:"low"` // 95 %
+	High     *float64 `json:"high"`
+	P        float64  `json:"p"`
+}
