@@ -39,6 +39,7 @@ type collectOptions struct {
 	pendingMiB      int
 	messageMiB      int
 	aheadMiB        int
+	noAnnounce      bool
 }
 
 func (a *app) collectCommand() *cobra.Command {
@@ -52,7 +53,9 @@ it. The pages are served by the same process. What was acknowledged survives a c
 a loss of power; start collect again and it goes on where it was.
 
 On loopback anybody on this machine may send. On any other address a token is needed:
-make one with 'afterbell collect token'.
+make one with 'afterbell collect token'. There the collector also tells the networks it
+listens on where it is (multicast DNS), so that a sender can ask for it: its address and
+port, the path, whether it encrypts, and its version. --no-announce keeps it quiet.
 
 schemas/live.md says what a robot sends. /healthz on the listening address says whether
 everything can be kept, /metrics how much came (Prometheus text format).`,
@@ -70,6 +73,7 @@ everything can be kept, /metrics how much came (Prometheus text format).`,
 	f.StringVar(&o.event, "event", "practice", "`event` of matches that no message names")
 	f.StringVar(&o.tlsCert, "tls-cert", "", "certificate `file` (PEM): robots connect with wss://")
 	f.StringVar(&o.tlsKey, "tls-key", "", "key `file` of the certificate (PEM)")
+	f.BoolVar(&o.noAnnounce, "no-announce", false, "do not tell the network where the collector is; on loopback it never does")
 	f.IntVar(&o.messageMiB, "max-message-mib", 8, "longest message in `MiB`; a longer one ends its connection (close code 1009)")
 	f.IntVar(&o.limits.Signals, "max-signals", 10_000, "most signals of one power-up of a robot (error too_many)")
 	f.IntVar(&o.limits.Connections, "max-connections", 256, "most connections at once (HTTP 503)")
@@ -252,6 +256,9 @@ func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collecto
 	}
 	if shown != nil {
 		fmt.Fprintf(a.stdout, "serving on %s\n", shown.url)
+	}
+	if !o.noAnnounce {
+		defer a.announce(l.Addr(), cert != nil)()
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()

@@ -15,6 +15,7 @@ import (
 	"math/big"
 	"net"
 	"net/http"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"strings"
@@ -155,7 +156,7 @@ func TestCollectOverTLSWithAToken(t *testing.T) {
 	data := filepath.Join(dir, "data")
 	cert, key, pool := selfSigned(t, dir)
 	token := strings.TrimSpace(done(t, afterbell("collect", "token", "--data", data)).stdout)
-	ws, _, stop := collect(t, data, "--listen", "0.0.0.0:0", "--tls-cert", cert, "--tls-key", key)
+	ws, _, stop := collect(t, data, "--listen", "0.0.0.0:0", "--no-announce", "--tls-cert", cert, "--tls-key", key)
 	require.True(t, strings.HasPrefix(ws, "wss://"), ws)
 	_, port, err := net.SplitHostPort(strings.TrimSuffix(strings.TrimPrefix(ws, "wss://"), wire.Path))
 	require.NoError(t, err)
@@ -196,4 +197,19 @@ func selfSigned(t *testing.T, dir string) (cert, key string, pool *x509.CertPool
 	pool = x509.NewCertPool()
 	require.True(t, pool.AppendCertsFromPEM(certPEM))
 	return cert, key, pool
+}
+
+// On loopback nothing is announced. What is announced where it may be is tested where no packet
+// leaves this machine.
+func TestNothingIsAnnouncedOnLoopback(t *testing.T) {
+	var stderr lockedBuffer
+	a := &app{stderr: &stderr}
+	for _, at := range []string{"127.0.0.1:4151", "[::1]:4151"} {
+		a.announce(net.TCPAddrFromAddrPort(netip.MustParseAddrPort(at)), false)()
+	}
+	// An address that is none of this machine's (RFC 5737): nobody is told.
+	a.announce(net.TCPAddrFromAddrPort(netip.MustParseAddrPort("198.51.100.7:4151")), false)()
+	require.Empty(t, stderr.String())
+	a.announce(net.TCPAddrFromAddrPort(netip.MustParseAddrPort("[2001:db8::1]:4151")), false)() // RFC 3849
+	require.Contains(t, stderr.String(), "IPv4 addresses only")
 }

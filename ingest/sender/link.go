@@ -7,12 +7,14 @@ import (
 	"io"
 	"math/rand/v2"
 	"net/http"
+	"net/netip"
 	"path/filepath"
 	"strings"
 	"time"
 
 	"github.com/gorilla/websocket"
 
+	"github.com/afterbell/afterbell/ingest/announce"
 	"github.com/afterbell/afterbell/ingest/wire"
 )
 
@@ -103,31 +105,74 @@ type RefusedError struct {
 
 func (e *RefusedError) Error() string { return e.Text }
 
+// discover begins an address that is asked for.
+const discover = "mdns:"
+
+// via is the address of this machine in the network to ask, not valid for all.
+func via(url string) (netip.Addr, error) {
+	text := strings.TrimPrefix(url, discover)
+	if text == "" {
+		return netip.Addr{}, nil
+	}
+	a, err := netip.ParseAddr(text)
+	if err != nil || !a.Unmap().Is4() {
+		return a, fmt.Errorf("the collector's address %q: behind mdns: stands nothing, or the IPv4 address of this robot in the network to ask", url)
+	}
+	return a, nil
+}
+
+// find is the address of the collector.
+func (l *link) find(ctx context.Context) (string, error) {
+	if !strings.HasPrefix(l.c.URL, discover) {
+		return l.c.URL, nil
+	}
+	asked, err := via(l.c.URL)
+	if err != nil {
+		return "", err
+	}
+	found, err := announce.Find(ctx, announce.Options{Address: asked, Service: l.c.service})
+	if err != nil {
+		return "", fmt.Errorf("asking the network for a collector: %w", err)
+	}
+	if len(found) > 1 {
+		var urls []string
+		for _, c := range found {
+			urls = append(urls, c.URL)
+		}
+		return "", fmt.Errorf("several collectors answer, give the address of yours: %s", strings.Join(urls, ", "))
+	}
+	return found[0].URL, nil
+}
+
 // dial opens a connection.
 func (l *link) dial(ctx context.Context) (*websocket.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, l.c.pace.handshake)
 	defer cancel()
+	url, err := l.find(ctx)
+	if err != nil {
+		return nil, err
+	}
 	header := http.Header{}
 	if l.c.Token != "" {
 		header.Set("Authorization", "Bearer "+l.c.Token)
 	}
 	d := websocket.Dialer{Subprotocols: []string{wire.Subprotocol}, HandshakeTimeout: l.c.pace.handshake, TLSClientConfig: l.c.TLS}
-	ws, response, err := d.DialContext(ctx, l.c.URL, header)
+	ws, response, err := d.DialContext(ctx, url, header)
 	switch {
 	case errors.Is(err, websocket.ErrBadHandshake) && response != nil:
-		return nil, l.refused(response)
+		return nil, refusal(url, response)
 	case err != nil:
-		return nil, fmt.Errorf("connecting to %s: %w", l.c.URL, err)
+		return nil, fmt.Errorf("connecting to %s: %w", url, err)
 	case ws.Subprotocol() != wire.Subprotocol:
 		_ = ws.Close()
-		return nil, &RefusedError{Text: fmt.Sprintf("connecting to %s: what answers there is no collector: it does not speak %s", l.c.URL, wire.Subprotocol)}
+		return nil, &RefusedError{Text: fmt.Sprintf("connecting to %s: what answers there is no collector: it does not speak %s", url, wire.Subprotocol)}
 	}
 	return ws, nil
 }
 
-// refused words the answer of a server that does not open a WebSocket.
-func (l *link) refused(response *http.Response) error {
-	text := fmt.Sprintf("connecting to %s: it answers %s", l.c.URL, response.Status)
+// refusal words the answer of a server that does not open a WebSocket.
+func refusal(url string, response *http.Response) error {
+	text := fmt.Sprintf("connecting to %s: it answers %s", url, response.Status)
 	if response.StatusCode == http.StatusUnauthorized {
 		text += "; give the token of the collector"
 	}

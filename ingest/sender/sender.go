@@ -29,6 +29,7 @@ import (
 	"log/slog"
 	"math"
 	"net/url"
+	"strings"
 	"sync"
 	"time"
 
@@ -38,7 +39,10 @@ import (
 
 // Config says who sends, to where and how. URL and Robot are required.
 type Config struct {
-	URL    string      // of the collector, such as ws://10.0.0.5:4151/v1/live
+	// URL is that of the collector, such as ws://10.0.0.5:4151/v1/live. With "mdns:" the sender asks
+	// the network for it each time it connects, with "mdns:10.0.0.2" the network in which this robot
+	// has that address. Whoever is in that network can answer, and gets the token.
+	URL    string
 	Robot  string      // as in its profile
 	Source string      // which computer of the robot; main
 	Boot   string      // unique for this power-up; a new one for each Sender
@@ -58,7 +62,8 @@ type Config struct {
 	// Log gets what a person should know; slog.Default().
 	Log *slog.Logger
 
-	pace pace // tests are in a hurry
+	pace    pace   // tests are in a hurry
+	service string // and ask for another than announce.Service
 }
 
 // Spool says where batches wait until the collector has them.
@@ -141,6 +146,10 @@ func New(c Config) (*Sender, error) {
 func (c *Config) check() error {
 	u, err := url.Parse(c.URL)
 	switch {
+	case strings.HasPrefix(c.URL, discover):
+		if _, err := via(c.URL); err != nil {
+			return err
+		}
 	case err != nil:
 		return fmt.Errorf("the collector's address: %w", err)
 	case u.Scheme != "ws" && u.Scheme != "wss" || u.Host == "":

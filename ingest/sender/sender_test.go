@@ -8,6 +8,8 @@ import (
 	"math/rand/v2"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
+	"net/url"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -18,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
+	"github.com/afterbell/afterbell/ingest/announce"
 	"github.com/afterbell/afterbell/ingest/sender/standin"
 	"github.com/afterbell/afterbell/ingest/wire"
 	"github.com/afterbell/afterbell/schemas"
@@ -310,6 +313,41 @@ func TestRefusals(t *testing.T) {
 
 	server.Hello = func(h wire.Hello) *wire.Fault { return wire.Faultf(wire.BadName, "not here") }
 	require.ErrorContains(t, begin(t, c).Ready(soon(t)), "not here")
+}
+
+// A collector is found in the network, and found again when it is elsewhere.
+func TestDiscovered(t *testing.T) {
+	service := fmt.Sprintf("_ab-%08x._tcp.local.", rand.Uint32())
+	tell := func(s *standin.Server) *announce.Announcer {
+		u, err := url.Parse(s.HTTP.URL)
+		require.NoError(t, err)
+		at := netip.MustParseAddrPort(u.Host)
+		a, err := announce.Start(announce.Options{Port: int(at.Port()), Address: at.Addr(), Path: wire.Path, Loopback: true, Service: service})
+		require.NoError(t, err)
+		return a
+	}
+	first := server(t)
+	there := tell(first)
+	c := config("mdns:127.0.0.1")
+	c.service = service
+	s := begin(t, c)
+	require.NoError(t, s.Ready(soon(t)))
+	require.NoError(t, there.Close())
+	second := server(t)
+	defer tell(second).Close()
+	first.Close()
+	w := newScript()
+	w.record(s, 10)
+	require.NoError(t, s.Close(soon(t)))
+	w.check(t, second)
+
+	defer tell(server(t)).Close()
+	lost := begin(t, c)
+	require.Eventually(t, func() bool { return strings.Contains(lost.Stats().Trouble, "several collectors answer") }, long, time.Millisecond)
+	for _, bad := range []string{"mdns:heron", "mdns:fd00::1", "mdns://10.0.0.2"} {
+		_, err := New(config(bad))
+		require.ErrorContains(t, err, "behind mdns:", bad)
+	}
 }
 
 func TestEncrypted(t *testing.T) {

@@ -33,7 +33,7 @@ The wire is described in schemas/live.md.
 """
 
 import base64, collections, glob, hashlib, json, logging, math, operator, os, random, re, secrets  # noqa: E401
-import selectors, socket, ssl, threading, time, urllib.parse, zlib  # noqa: E401
+import selectors, socket, ssl, struct, threading, time, urllib.parse, zlib  # noqa: E401
 
 SUBPROTOCOL = "afterbell.live.v1"
 _TYPES = {float: "float64", int: "int64", bool: "bool", str: "text"}
@@ -52,11 +52,14 @@ class Sender:
 
     def __init__(self, url, robot, source="main", boot=None, token=None, *, spool_bytes=64 << 20, spool_dir=None,
                  every=0.02, clock=None, ssl_context=None, log=None):
-        """Begins to connect in the background; the collector may come later. Raises ValueError for
+        """Begins to connect in the background; the collector may come later. The address may be "mdns:",
+        or "mdns:10.0.0.2" with the robot's own: see find_collectors. Raises ValueError for
         what can never work, OSError when the folder of the spool cannot be used. `ssl_context` is for
         wss:// with a certificate of your own; `every` is seconds from one batch to the next."""
         parts = urllib.parse.urlsplit(url)
-        if parts.scheme not in ("ws", "wss") or not parts.hostname:
+        if re.fullmatch(r"mdns:[0-9.]*", url):
+            parts = None  # found in the network each time it connects
+        elif parts.scheme not in ("ws", "wss") or not parts.hostname:
             raise ValueError(f"the collector's address {url!r} is not of the form ws://HOST:PORT/v1/live")
         if spool_bytes < 64 << 10 or every <= 0:
             raise ValueError("spool_bytes must be at least 65536, and every more than 0")
@@ -564,7 +567,13 @@ class _Link:
             os.remove(path)
 
     def _session(self):
-        ws, spool = _WebSocket(self.address, self.token, self.ssl), self.spool
+        address, spool = self.address, self.spool
+        if address is None:
+            found = find_collectors(self.url[5:] or None)
+            if len(found) != 1:
+                raise _Trouble("several collectors answer, give the address of yours: " + ", ".join(found) if found else "no collector answers")
+            address = urllib.parse.urlsplit(found[0])
+        ws = _WebSocket(address, self.token, self.ssl)
         self.welcomed, self.numbered, self.asked, self.paused, self.disk = False, 0, None, 0.0, _PAUSE
         began = heard = moved = time.monotonic()
         due_ping, due_clock, acked = heard + _SILENCE / 3, heard, -1
@@ -813,3 +822,72 @@ def frame(opcode, payload, mask):
 def accept_for(key):
     """The answer to a key (RFC 6455, section 4.2.2)."""
     return base64.b64encode(hashlib.sha1(key.encode() + b"258EAFA5-E914-47DA-95CA-C5AB0DC85B11").digest()).decode()
+
+
+def find_collectors(via=None, timeout=3.0, service="_afterbell._tcp.local"):
+    """Asks the network for collectors and returns their addresses: one-shot multicast DNS (RFC 6762,
+    section 5.1) for DNS-based service discovery (RFC 6763). `via` is the robot's address in the network
+    to ask, when it is in several. Whoever is in that network can answer, and is then sent the token."""
+    labels = b"".join(bytes([len(label)]) + label.encode() for label in service.split("."))
+    question = struct.pack(">6H", 0, 0, 1, 0, 0, 0) + labels + b"\0" + struct.pack(">2H", 12, 0x8001)  # PTR, answer me alone
+    found, asked, end = set(), 0.0, time.monotonic() + timeout
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as s:
+        if via:
+            s.bind((via, 0))
+            s.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(via))
+        s.settimeout(0.1)
+        while time.monotonic() < end:
+            if time.monotonic() > asked + 1:
+                asked = time.monotonic()
+                s.sendto(question, ("224.0.0.251", 5353))
+            try:
+                found |= collectors_in(s.recv(9000), service)
+            except (socket.timeout, ConnectionError):
+                continue
+            if found:
+                end = min(end, time.monotonic() + 0.3)  # others may answer as well
+    return sorted(found)
+
+
+def collectors_in(data, service):
+    """The addresses that an answer tells all of (RFC 1035, section 4.1; RFC 2782 for SRV)."""
+    def name(at):
+        parts, end = [], None
+        for _ in range(128):  # a name that points in circles is none
+            if data[at] >= 192:
+                end, at = end or at + 2, (data[at] & 63) << 8 | data[at + 1]
+            elif data[at]:
+                parts.append(data[at + 1:at + 1 + data[at]].decode("utf-8", "replace").lower())
+                at += 1 + data[at]
+            else:
+                return ".".join(parts), end or at + 1
+        raise ValueError("a name without an end")
+
+    try:
+        _, flags, questions, *counts = struct.unpack_from(">6H", data)
+        at, records = 12, []
+        for _ in range(questions):
+            at = name(at)[1] + 4
+        for _ in range(sum(counts)):
+            owner, at = name(at)
+            kind, _, ttl, size = struct.unpack_from(">2HIH", data, at)
+            at += 10 + size
+            body = data[at - size:at]
+            records.append((owner, kind, ttl, name(at - size)[0] if kind == 12 else (*struct.unpack_from(">3H", body), name(at - size + 6)[0])
+                            if kind == 33 else socket.inet_ntoa(body) if kind == 1 else body))
+    except (IndexError, ValueError, OSError, struct.error):
+        return set()
+    found = set()
+    for instance in [r[3] for r in records if r[:2] == (service, 12) and r[2] and flags & 0x8000]:
+        texts = {t for r in records if r[:2] == (instance, 16) for t in _texts(r[3])}
+        path = next((t[5:] for t in texts if t.startswith("path=/")), "/v1/live")
+        for _, _, port, host in [r[3] for r in records if r[:2] == (instance, 33)]:
+            for address in [r[3] for r in records if r[:2] == (host, 1)][:1]:
+                found.add(f"{'wss' if 'tls=1' in texts else 'ws'}://{address}:{port}{path}")
+    return found
+
+
+def _texts(body):
+    while body:
+        yield body[1:1 + body[0]].decode("utf-8", "replace")
+        body = body[1 + body[0]:]

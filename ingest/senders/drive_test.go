@@ -37,6 +37,7 @@ type language struct {
 	hint  string
 	file  bool // it can keep its spool in a file
 	tls   bool // it speaks wss://
+	finds bool // it finds a collector in the network
 
 	library bool // its WebSocket is one of the language's own library
 	build   func(dir string, tools []string, quick bool) ([]string, error)
@@ -49,7 +50,7 @@ type language struct {
 
 var languages = []*language{
 	{
-		name: "python", tools: []string{"python3 python"}, hint: "Python 3.9 or later", file: true, tls: true,
+		name: "python", tools: []string{"python3 python"}, hint: "Python 3.9 or later", file: true, tls: true, finds: true,
 		build: func(_ string, tools []string, quick bool) ([]string, error) {
 			if quick {
 				return []string{tools[0], "-B", filepath.Join("testdata", "drive.py")}, nil
@@ -150,6 +151,7 @@ func each(t *testing.T, test func(t *testing.T, l *language)) {
 //	match STATE EVENT MATCH TIME          - for what is left out
 //	error I, now, stats, close SECONDS    answer in a line
 //	frame OPCODE MASK PAYLOAD, accept KEY show how RFC 6455 is done, where it is not a library
+//	collectors PACKET SERVICE             shows what a packet of multicast DNS tells of
 //	bench ROUNDS                          measures
 type robot struct {
 	t     testing.TB

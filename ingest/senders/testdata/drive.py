@@ -16,12 +16,15 @@ KINDS = {"float64": float, "int64": int, "bool": bool, "text": str}
 
 def main():
     p = argparse.ArgumentParser()
-    for name in ("url", "robot", "source", "boot", "token", "spool-dir", "ca"):
+    for name in ("url", "robot", "source", "boot", "token", "spool-dir", "ca", "service"):
         p.add_argument("--" + name)
     p.add_argument("--spool-bytes", type=int)
     p.add_argument("--ahead", type=int, default=0)
     o = vars(p.parse_args())
-    ahead, ca = o.pop("ahead"), o.pop("ca")
+    ahead, ca, service = o.pop("ahead"), o.pop("ca"), o.pop("service")
+    if service:
+        find = afterbell.find_collectors
+        afterbell.find_collectors = lambda via: find(via, service=service)
     if ca:
         o["ssl_context"] = ssl.create_default_context(cafile=ca)
     try:
@@ -61,6 +64,8 @@ def main():
             print(afterbell.accept_for(args[0]), flush=True)
         elif what == "frame":
             print(afterbell.frame(int(args[0]), bytes.fromhex(args[2] if len(args) > 2 else ""), bytes.fromhex(args[1])).hex(), flush=True)
+        elif what == "collectors":
+            print(" ".join(sorted(afterbell.collectors_in(bytes.fromhex(args[0]), args[1]))) or "-", flush=True)
         elif what == "bench":
             bench(sender, signals[0], int(args[0]))
 
