@@ -12,6 +12,7 @@ import (
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/ingest/csvlog"
 	"github.com/afterbell/afterbell/ingest/jsonlog"
+	"github.com/afterbell/afterbell/ingest/parquetlog"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -82,15 +83,8 @@ func readSource(s Source, b *columns.Builder, m *meter, limits Limits) (report F
 		report.Ignored, err = jsonlog.Read(text, s.Name, b, limits.Row)
 	case formArrowStream:
 		report.Ignored, err = arrowlog.ReadStream(text, s.Name, b, arrowlog.Limits{Unpacked: limits.Unpacked})
-	case formArrowFile:
-		var f *os.File
-		var size int64
-		var done func()
-		if f, size, done, err = spool(raw, text, limits.Unpacked); err != nil {
-			return report, fmt.Errorf("%s: %w", s.Name, err)
-		}
-		defer done()
-		report.Ignored, err = arrowlog.ReadFile(m.countAt(f, size), size, s.Name, b, arrowlog.Limits{Unpacked: limits.Unpacked})
+	case formArrowFile, formParquet:
+		report.Ignored, err = readTable(report.Form, s.Name, raw, text, b, m, limits)
 	default:
 		err = csvlog.Read(text, s.Name, b, limits.Row)
 	}
@@ -100,4 +94,18 @@ func readSource(s Source, b *columns.Builder, m *meter, limits Limits) (report F
 	after, _ := b.BadRows()
 	report.BadRows = after - before
 	return report, nil
+}
+
+// readTable feeds a file that must be read here and there.
+func readTable(form, name string, raw io.Reader, text *unpacked, b *columns.Builder, m *meter, limits Limits) (ignored []string, err error) {
+	f, size, done, err := spool(raw, text, limits.Unpacked)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	defer done()
+	if form == formArrowFile {
+		return arrowlog.ReadFile(m.countAt(f, size), size, name, b, arrowlog.Limits{Unpacked: limits.Unpacked})
+	}
+	share := m.share(size)
+	return parquetlog.Read(m.ctx, f, size, name, b, parquetlog.Limits{Samples: limits.Memory, Unpacked: limits.Unpacked}, share)
 }

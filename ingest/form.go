@@ -5,12 +5,13 @@ import (
 	"fmt"
 
 	"github.com/afterbell/afterbell/ingest/arrowlog"
+	"github.com/afterbell/afterbell/ingest/parquetlog"
 )
 
 // beginnings are files people mistake for logs, by their first bytes. Each mark is from the
 // document that defines the format; those of UTF-16 from the Unicode Standard, section 23.8.
 var beginnings = []struct{ mark, name, advice string }{
-	{"PAR1", "a Parquet file", exportCSV},
+	{"PARE", "a Parquet file that is encrypted", "write it without encryption"},
 	{"SQLite format 3\x00", "an SQLite database", exportCSV},
 	{"PK\x03\x04", "a zip archive or a spreadsheet", "unpack the archive, or save the spreadsheet as CSV"},
 	{"\x1f\x8b", "a file packed twice", "unpack it once"},
@@ -28,6 +29,7 @@ const (
 	formJSON        = "JSON lines"
 	formArrowFile   = "Arrow file"
 	formArrowStream = "Arrow stream"
+	formParquet     = "Parquet"
 )
 
 const exportCSV = "export the log as CSV"
@@ -38,6 +40,8 @@ func form(head []byte) (string, error) {
 	switch {
 	case bytes.HasPrefix(head, []byte(arrowlog.Magic)):
 		return formArrowFile, nil
+	case bytes.HasPrefix(head, []byte(parquetlog.Magic)):
+		return formParquet, nil
 	case bytes.HasPrefix(head, []byte(arrowlog.Continuation)):
 		return formArrowStream, nil
 	}
@@ -47,7 +51,7 @@ func form(head []byte) (string, error) {
 	}
 	for _, b := range beginnings {
 		if bytes.HasPrefix(text, []byte(b.mark)) {
-			return "", fmt.Errorf("this looks like %s, and what is read here is CSV, JSON lines and Arrow, plain or packed with gzip or zstd; %s", b.name, b.advice)
+			return "", fmt.Errorf("this looks like %s, and what is read here is CSV, JSON lines, Parquet and Arrow, plain or packed with gzip or zstd; %s", b.name, b.advice)
 		}
 	}
 	return formCSV, nil

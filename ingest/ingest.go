@@ -2,7 +2,7 @@
 // schemas.Log.
 //
 // The way of a file: unpack.go takes off gzip or zstd, form.go tells the form by what the
-// text begins with, a reader for that form (packages csvlog, jsonlog, arrowlog) feeds the rows to a builder
+// text begins with, a reader for that form (packages csvlog, jsonlog, arrowlog, parquetlog) feeds the rows to a builder
 // (package columns), which makes signals of them.
 package ingest
 
@@ -12,7 +12,9 @@ import (
 	"fmt"
 	"io"
 
+	"github.com/afterbell/afterbell/ingest/apart"
 	"github.com/afterbell/afterbell/ingest/columns"
+	"github.com/afterbell/afterbell/ingest/parquetlog"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -36,6 +38,11 @@ type Limits struct {
 	Unpacked int64 // bytes of one file after unpacking; 64 GiB
 }
 
+// ServeApart is called first thing in main. Parquet files of others are read in a process of
+// their own, which is this program started again: there it does that and does not return. A
+// program that does not call it reads them itself, without that protection.
+func ServeApart() { apart.Serve(parquetlog.Works) }
+
 const defaultUnpacked = 64 << 30
 
 // BadRow is one bad row: file, line, column, what was expected and what to do.
@@ -53,7 +60,7 @@ type Report struct {
 // FileReport says what one file was.
 type FileReport struct {
 	Name    string
-	Form    string // "CSV", "JSON lines", "Arrow file", "Arrow stream"
+	Form    string // "CSV", "JSON lines", "Parquet", "Arrow file", "Arrow stream"
 	Packing string // "gzip", "zstd" or empty
 	BadRows int
 	Ignored []string // parts of long rows that mean nothing here, the first few

@@ -63,6 +63,18 @@ func (r *meteredAt) ReadAt(p []byte, at int64) (int, error) {
 	return n, err
 }
 
+// share counts size bytes in shares of a whole, for a file that others read.
+func (m *meter) share(size int64) func(done, total int64) {
+	counted := int64(0)
+	return func(done, total int64) {
+		if total > 0 {
+			now := int64(float64(size) * float64(min(done, total)) / float64(total))
+			m.add(int(now - counted))
+			counted = now
+		}
+	}
+}
+
 type metered struct {
 	m *meter
 	r io.Reader

@@ -163,9 +163,9 @@ func TestUnpackedTextIsLimited(t *testing.T) {
 }
 
 func TestFilesThatLookLikeOthers(t *testing.T) {
-	const here = ", and what is read here is CSV, JSON lines and Arrow, plain or packed with gzip or zstd; "
+	const here = ", and what is read here is CSV, JSON lines, Parquet and Arrow, plain or packed with gzip or zstd; "
 	for head, want := range map[string]string{
-		"PAR1\x15\x04":             "a Parquet file" + here + "export the log as CSV",
+		"PARE\x15\x04":             "a Parquet file that is encrypted" + here + "write it without encryption",
 		"SQLite format 3\x00":      "an SQLite database" + here + "export the log as CSV",
 		"PK\x03\x04\x14":           "a zip archive or a spreadsheet" + here + "unpack the archive, or save the spreadsheet as CSV",
 		"\ufeff\n [1]":             "a JSON array" + here + "write JSON lines, one object a line",

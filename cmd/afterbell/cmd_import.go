@@ -35,8 +35,10 @@ func (a *app) importCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "import FILE... --profile robot.yaml",
 		Short: "Store logs as matches and make their sheets",
-		Long: `Import reads logs as CSV (long: time_s,signal,value[,type]; wide: time_s,NAME,NAME [unit],...)
-and as JSON lines ({"time_s":1.25,"signal":"power/voltage","value":11.9}), plain, gzip or zstd, stores each match in the data folder and makes its sheet. Several
+		Long: `Import reads logs, stores each match in the data folder and makes its sheet. A log is CSV
+(long: time_s,signal,value[,type]; wide: time_s,NAME,NAME [unit],...), JSON lines
+({"time_s":1.25,"signal":"power/voltage","value":11.9}), Parquet, or an Arrow IPC file or
+stream with the same columns; plain, gzip or zstd. The form is told by content. Several
 files with one --match are one match; without it each file is a match of its own name. A
 log that holds several matches becomes several. Nothing of a match is stored unless all is.
 A clip ('afterbell export --clip') brings its profile and its names along.`,

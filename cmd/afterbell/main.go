@@ -12,12 +12,15 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"github.com/afterbell/afterbell/ingest"
 )
 
 // version is set by releases (-ldflags "-X main.version=...").
 var version = "dev"
 
 func main() {
+	ingest.ServeApart()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second interrupt ends the process at once
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)

@@ -3,6 +3,8 @@ package main
 import (
 	"os"
 	"testing"
+
+	"github.com/afterbell/afterbell/ingest"
 )
 
 // asCommand is set for copies of this test program that play the command itself: what
@@ -13,6 +15,7 @@ const asCommand = "AFTERBELL_TEST_AS_COMMAND"
 const asStopwatch = "AFTERBELL_TEST_AS_STOPWATCH"
 
 func TestMain(m *testing.M) {
+	ingest.ServeApart()
 	switch {
 	case os.Getenv(asCommand) != "":
 		limitFiles()

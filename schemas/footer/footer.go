@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 )
 
 const (
@@ -68,6 +69,22 @@ func KeyValues(b []byte) (map[string]string, error) {
 	return w.keyValues, nil
 }
 
+// Page is what a page header says of its page.
+type Page struct {
+	Len      int // bytes of the header
+	Unpacked int // bytes of the page, unpacked and as it lies in the file
+	Packed   int
+}
+
+// PageHeader reads the page header at the start of b, which may be followed by anything.
+func PageHeader(b []byte) (Page, error) {
+	w := walker{b: b}
+	if err := w.structure(0); err != nil {
+		return Page{}, fmt.Errorf("the page header is damaged: %w", err)
+	}
+	return Page{Len: w.at, Unpacked: int(w.sizes[0]), Packed: int(w.sizes[1])}, nil
+}
+
 // Types of the compact protocol.
 const (
 	typeStop   = 0
@@ -93,9 +110,16 @@ const (
 	fieldValue     = 2
 )
 
+// Where PageHeader of the Parquet format holds the sizes of its page.
+const (
+	fieldUnpacked = 2
+	fieldPacked   = 3
+)
+
 // walker steps over a structure. It keeps nothing of it but the key-value metadata, if it
-// has a map for that.
+// has a map for that, and the two numbers that a page header has for sizes.
 type walker struct {
+	sizes     [2]int32
 	b         []byte
 	at        int
 	keyValues map[string]string
@@ -134,6 +158,10 @@ func (w *walker) structure(depth int) error {
 			}
 			if w.inPairs && t == typeBinary {
 				w.pair(field, from)
+			}
+			if depth == 0 && t == typeI32 && (field == fieldUnpacked || field == fieldPacked) {
+				v, _ := binary.Varint(w.b[from:]) // zigzag
+				w.sizes[field-fieldUnpacked] = int32(max(min(v, math.MaxInt32), -1))
 			}
 		}
 	}

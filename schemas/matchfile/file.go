@@ -72,6 +72,26 @@ func NewFile(r io.ReaderAt, size int64) (*File, error) {
 	return f, nil
 }
 
+// Ours reports whether the Parquet file of size bytes in r carries the mark of this program's
+// match files. One that does is opened with NewFile or is damaged; to one that another
+// program has written anew it says no.
+func Ours(r io.ReaderAt, size int64) bool {
+	var tail [4]byte
+	at := size - int64(len(tail)+len(magic))
+	if at < 0 {
+		return false
+	}
+	if _, err := r.ReadAt(tail[:], at); err != nil {
+		return false
+	}
+	mark := make([]byte, len(guardMark))
+	if at -= int64(binary.LittleEndian.Uint32(tail[:])) + int64(guardLen); at < 0 {
+		return false
+	}
+	_, err := r.ReadAt(mark, at)
+	return err == nil && string(mark) == guardMark
+}
+
 // readFooter returns the footer's bytes, checked against the guard before it, and where
 // the data part of the file ends.
 func readFooter(r io.ReaderAt, size int64) (raw []byte, end int64, err error) {

@@ -1,0 +1,9 @@
+//go:build freebsd || dragonfly
+
+package apart
+
+import "golang.org/x/sys/unix"
+
+func setLimit(l *unix.Rlimit, most uint64) {
+	l.Cur, l.Max = min(int64(most), l.Max), min(int64(most), l.Max)
+}
