@@ -11,6 +11,38 @@ type Season struct {
 	Robot    string          `json:"robot"`
 	Matches  []SeasonMatch   `json:"matches"` // in order of time; Index counts in them from 0
 	Measures []SeasonMeasure `json:"measures"`
+	Parts    []SeasonPart    `json:"parts"` // the parts log, in order of time
+}
+
+// SeasonPart is an entry of the parts log, with what was before and is since. A change since an
+// entry is not yet one because of it.
+type SeasonPart struct {
+	Letter  string         `json:"letter"`
+	At      string         `json:"at"` // RFC 3339, or a day
+	Kind    string         `json:"kind"`
+	Text    string         `json:"text"`
+	Index   int            `json:"index"`    // of the first match since; the number of matches when there is none yet
+	CloseTo []string       `json:"close_to"` // letters of entries with too few matches between to tell them apart
+	Effects []SeasonEffect `json:"effects"`
+}
+
+// SeasonEffect is one measure before and since an entry.
+type SeasonEffect struct {
+	Measure    string     `json:"measure"`
+	Before     SeasonSide `json:"before"`
+	Since      SeasonSide `json:"since"`
+	Difference float64    `json:"difference"` // since less before
+	Low        *float64   `json:"low"`        // 95 %; nil: not bounded on that side
+	High       *float64   `json:"high"`
+	Seen       bool       `json:"seen"` // the interval does not hold 0
+}
+
+// SeasonSide is a measure on one side of an entry.
+type SeasonSide struct {
+	Value   float64 `json:"value"`
+	Matches int     `json:"matches"`
+	Events  *int    `json:"events"`
+	Of      *int    `json:"of"`
 }
 
 // SeasonMatch is one match of a season.

@@ -4,6 +4,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
@@ -38,7 +39,7 @@ func Measures(matches []Match) []Series {
 			out = append(out, *s)
 		}
 	}
-	add(numbers(matches, "cycle_s", "s", func(m *Match) *float64 { return m.CycleS }))
+	add(numbers(matches, "cycle_s", func(m *Match) *float64 { return m.CycleS }))
 	for _, stage := range stageNames(matches) {
 		s := &Series{Name: "jam_rate/" + stage}
 		for i := range matches {
@@ -57,7 +58,8 @@ func Measures(matches []Match) []Series {
 		}
 	}
 	for _, b := range slices.Sorted(maps.Keys(batteries)) {
-		s := &Series{Name: "resistance_ohm/" + b, Unit: "ohm"}
+		name := "resistance_ohm/" + b
+		s := &Series{Name: name, Unit: unitOf(name)}
 		for i := range matches {
 			if m := &matches[i]; m.Battery == b && m.ResistanceOhm != nil {
 				s.add(i, *m.ResistanceOhm, orNaN(m.ResistanceLow), orNaN(m.ResistanceHigh))
@@ -65,14 +67,14 @@ func Measures(matches []Match) []Series {
 		}
 		add(s)
 	}
-	add(numbers(matches, "lowest_v", "V", func(m *Match) *float64 { return m.LowestV }))
-	add(numbers(matches, "balance_settle_s", "s", func(m *Match) *float64 { return m.BalanceSettleS }))
+	add(numbers(matches, "lowest_v", func(m *Match) *float64 { return m.LowestV }))
+	add(numbers(matches, "balance_settle_s", func(m *Match) *float64 { return m.BalanceSettleS }))
 	level := &Series{Name: "balance_level_rate"}
 	for i := range matches {
 		level.addShare(i, matches[i].Level, matches[i].Attempts)
 	}
 	add(level)
-	add(numbers(matches, "autonomous_score", "pieces", func(m *Match) *float64 {
+	add(numbers(matches, "autonomous_score", func(m *Match) *float64 {
 		if m.AutonomousPieces == nil {
 			return nil
 		}
@@ -82,8 +84,16 @@ func Measures(matches []Match) []Series {
 	return out
 }
 
-func numbers(matches []Match, name, unit string, of func(*Match) *float64) *Series {
-	s := &Series{Name: name, Unit: unit}
+// unitOf is the unit of a measure by its name; shares have none.
+func unitOf(name string) string {
+	kind, _, _ := strings.Cut(name, "/")
+	return map[string]string{
+		"cycle_s": "s", "resistance_ohm": "ohm", "lowest_v": "V", "balance_settle_s": "s", "autonomous_score": "pieces",
+	}[kind]
+}
+
+func numbers(matches []Match, name string, of func(*Match) *float64) *Series {
+	s := &Series{Name: name, Unit: unitOf(name)}
 	for i := range matches {
 		if v := of(&matches[i]); v != nil {
 			s.add(i, *v, math.NaN(), math.NaN())
@@ -133,18 +143,20 @@ func stageNames(matches []Match) []string {
 	return out
 }
 
-// Look is what a robot's matches, in order of time, tell together.
-func Look(robot string, names []schemas.SeasonMatch, matches []Match) schemas.Season {
+// Look is what a robot's matches and its parts log, both in order of time, tell together.
+func Look(robot string, names []schemas.SeasonMatch, matches []Match, changed []Changed) schemas.Season {
 	out := schemas.Season{Season: schemas.SeasonVersion, Robot: robot, Matches: names, Measures: []schemas.SeasonMeasure{}}
 	if out.Matches == nil {
 		out.Matches = []schemas.SeasonMatch{}
 	}
 	all := Measures(matches)
-	for i, f := range Describe(all) {
-		m := measure(&all[i], &f)
-		m.Note = note(&all[i], &f, names)
+	facts := Describe(all)
+	for i := range all {
+		m := measure(&all[i], &facts[i])
+		m.Note = note(&all[i], &facts[i], names)
 		out.Measures = append(out.Measures, m)
 	}
+	out.Parts = parted(all, facts, changed, len(matches))
 	return out
 }
 

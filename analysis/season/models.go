@@ -331,13 +331,6 @@ func changes(s *Series, cuts []int) []Change {
 		before, after := level(s, from, at), level(s, at, to)
 		c.Before, c.After = before.Centre, after.Centre
 		if s.share() {
-			sum := func(v []float64) int {
-				total := 0.0
-				for _, x := range v {
-					total += x
-				}
-				return int(total)
-			}
 			c.Less, c.More = stat.NewcombeDifference(sum(s.Events[at:to]), sum(s.Tries[at:to]), sum(s.Events[from:at]), sum(s.Tries[from:at]), sureness)
 		} else {
 			_, c.Less, c.More = stat.HodgesLehmann(s.Value[at:to], s.Value[from:at], sureness)

@@ -48,6 +48,46 @@ func note(s *Series, f *Facts, names []schemas.SeasonMatch) string {
 	return strings.Join(said, "; ")
 }
 
+// PartWords say what differs since an entry of the parts log, a line each, and what cannot be told.
+func PartWords(p schemas.SeasonPart) []string {
+	var out []string
+	for _, e := range p.Effects {
+		if !e.Seen {
+			continue
+		}
+		s := Series{Name: e.Measure, Unit: unitOf(e.Measure)}
+		if e.Since.Of != nil {
+			s.Tries = []float64{}
+		}
+		out = append(out, fmt.Sprintf("%s: %s before, %s since (%s), %d and %d matches",
+			e.Measure, sideWords(&s, e.Before), sideWords(&s, e.Since), between(&s, orInf(e.Low, -1), orInf(e.High, 1)), e.Before.Matches, e.Since.Matches))
+	}
+	switch {
+	case len(p.Effects) == 0:
+		out = append(out, "no match since")
+	case len(out) == 0:
+		out = append(out, "no difference seen")
+	}
+	if len(p.CloseTo) > 0 {
+		out = append(out, "too near to "+strings.Join(p.CloseTo, ", ")+" to be told apart")
+	}
+	return out
+}
+
+func sideWords(s *Series, side schemas.SeasonSide) string {
+	if side.Of != nil {
+		return fmt.Sprintf("%d of %d", *side.Events, *side.Of)
+	}
+	return amount(s, side.Value)
+}
+
+func orInf(v *float64, sign int) float64 {
+	if v == nil {
+		return math.Inf(sign)
+	}
+	return *v
+}
+
 func moved(by float64) string {
 	if by < 0 {
 		return "lower"

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/schemas/parts"
 	"github.com/afterbell/afterbell/schemas/tables"
 )
 
@@ -40,12 +42,12 @@ twenty. What the crew denied (afterbell verdict) is left out.
 			if err != nil {
 				return err
 			}
-			s, skipped, err := lookAtSeason(h, args[0], year)
+			s, notes, err := lookAtSeason(h, args[0], year)
 			if err != nil {
 				return err
 			}
-			for _, id := range skipped {
-				a.note("%s has no report that can be read and is left out; `afterbell verify --rebuild %s` makes it again", id, id)
+			for _, n := range notes {
+				a.note("%s", n)
 			}
 			if asJSON {
 				return a.printJSON(s)
@@ -61,13 +63,14 @@ twenty. What the crew denied (afterbell verdict) is left out.
 // seasonRow is a match on its way into the season.
 type seasonRow struct {
 	order string
+	when  time.Time
 	name  schemas.SeasonMatch
 	match season.Match
 }
 
-// lookAtSeason reads the tables of a robot's matches and looks at them together. skipped are
-// matches that could not be read.
-func lookAtSeason(h *home.Home, robot, year string) (out schemas.Season, skipped []schemas.MatchID, err error) {
+// lookAtSeason reads the tables of a robot's matches and its parts log and looks at them together.
+// notes say what could not be read.
+func lookAtSeason(h *home.Home, robot, year string) (out schemas.Season, notes []string, err error) {
 	all, err := h.List()
 	if err != nil {
 		return out, nil, err
@@ -81,7 +84,7 @@ func lookAtSeason(h *home.Home, robot, year string) (out schemas.Season, skipped
 		row, counts, err := readSeasonRow(h, id)
 		switch {
 		case err != nil:
-			skipped = append(skipped, id)
+			notes = append(notes, fmt.Sprintf("%s is left out: %v; `afterbell verify --rebuild %s` makes its tables again", id, err, id))
 		case counts:
 			rows = append(rows, row)
 		}
@@ -92,7 +95,38 @@ func lookAtSeason(h *home.Home, robot, year string) (out schemas.Season, skipped
 	for _, r := range rows {
 		names, matches = append(names, r.name), append(matches, r.match)
 	}
-	return season.Look(robot, names, matches), skipped, nil
+	changed, bad, err := changedParts(h, robot, ids[0].Season, rows)
+	if err != nil {
+		return out, nil, err
+	}
+	return season.Look(robot, names, matches, changed), append(notes, bad...), nil
+}
+
+// changedParts are the entries of the parts log that lie in a season, each placed before the
+// first match since. A season that is named as a year holds those of that year, another all.
+func changedParts(h *home.Home, robot, year string, rows []seasonRow) (out []season.Changed, notes []string, err error) {
+	data, err := h.Parts(robot)
+	if err != nil {
+		return nil, nil, err
+	}
+	entries, bad := parts.Parse(data, time.Local)
+	for _, b := range bad {
+		notes = append(notes, fmt.Sprintf("%s, %v; the line is left out", h.PartsFile(robot), b))
+	}
+	if n, err := strconv.Atoi(year); err == nil {
+		entries = slices.DeleteFunc(entries, func(e parts.Entry) bool { return e.At.Year() != n })
+	}
+	for i, e := range entries {
+		c := season.Changed{Letter: parts.Letter(i), Kind: e.Kind, Text: e.Text, At: e.At.Format(time.RFC3339)}
+		if e.Day {
+			c.At = e.At.Format(time.DateOnly)
+		}
+		for c.Index < len(rows) && rows[c.Index].when.Before(e.At) {
+			c.Index++
+		}
+		out = append(out, c)
+	}
+	return out, notes, nil
 }
 
 // ofSeason are the matches of the robot in the season, or in its newest one.
@@ -153,13 +187,15 @@ func readSeasonRow(h *home.Home, id schemas.MatchID) (row seasonRow, counts bool
 		return row, false, nil
 	}
 	var at *string
-	if m.At != nil {
-		text := time.UnixMicro(*m.At).UTC().Format(time.RFC3339Nano)
-		at = &text
-	}
 	stored := ""
 	if m.StoredAt != nil {
-		stored = time.UnixMicro(*m.StoredAt).UTC().Format(time.RFC3339Nano)
+		row.when = time.UnixMicro(*m.StoredAt)
+		stored = row.when.UTC().Format(time.RFC3339Nano)
+	}
+	if m.At != nil {
+		row.when = time.UnixMicro(*m.At)
+		text := row.when.UTC().Format(time.RFC3339Nano)
+		at = &text
 	}
 	row.order = orderKey(at, stored)
 	row.name = schemas.SeasonMatch{Season: id.Season, Event: id.Event, Match: id.Match, At: at}
@@ -196,6 +232,15 @@ func (a *app) printSeason(s schemas.Season) error {
 	}
 	for _, m := range s.Measures {
 		fmt.Fprintf(a.stdout, "%-*s  %s\n", wide, m.Name, m.Note)
+	}
+	if len(s.Parts) > 0 {
+		fmt.Fprintln(a.stdout)
+	}
+	for _, p := range s.Parts {
+		fmt.Fprintf(a.stdout, "%s  %s  %s\n", p.Letter, p.At, p.Text)
+		for _, line := range season.PartWords(p) {
+			fmt.Fprintf(a.stdout, "     %s\n", line)
+		}
 	}
 	_, err := fmt.Fprintln(a.stdout, "\nA change since a match is not yet a change because of it. This informs; it does not say that a robot is safe.")
 	return err

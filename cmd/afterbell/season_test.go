@@ -116,6 +116,27 @@ func TestSeasonTellsWhatChanged(t *testing.T) {
 	require.Contains(t, text, "lower since event-1/q15")
 	require.NotContains(t, text, "because of the")
 
+	// The parts log stands beside it.
+	done(t, afterbell("parts", "add", "heron", "new chain", "--at", "2031-03-05T12:00", "--data", data))
+	done(t, afterbell("parts", "add", "heron", "new lift belt", "--at", "2031-03-08", "--data", data))
+	listed := done(t, afterbell("parts", "add", "heron", "other rollers", "--kind", "part", "--at", "2031-03-08T12:00", "--data", data)).stdout
+	require.Equal(t, "a  2031-03-05 12:00  part     new chain\nb  2031-03-08        part     new lift belt\nc  2031-03-08 12:00  part     other rollers\n", listed)
+	require.NoError(t, json.Unmarshal([]byte(done(t, afterbell("season", "heron", "--data", data, "--json")).stdout), &s))
+	require.Len(t, s.Parts, 3)
+	require.Equal(t, []string{"b"}, s.Parts[2].CloseTo)
+	chain := s.Parts[0]
+	require.Equal(t, "cycle_s", chain.Effects[0].Measure)
+	require.True(t, chain.Effects[0].Seen)
+	require.InDelta(t, -3, chain.Effects[0].Difference, 0.5)
+	lifts := effectOf(t, chain, "jam_rate/lift")
+	require.False(t, lifts.Seen, "that the lift jams began later")
+	require.Equal(t, 0, *lifts.Before.Events)
+	text = done(t, afterbell("season", "heron", "--data", data)).stdout
+	require.Contains(t, text, "too near to c to be told apart")
+	failed(t, afterbell("parts", "add", "heron", "x", "--at", "soon", "--data", data), exitUsage, `"soon" is no day`)
+	failed(t, afterbell("parts", "add", "heron", "x", "--kind", "colour", "--data", data), exitUsage, `"colour" is no kind`)
+	failed(t, afterbell("parts", "add", "heron", "--data", data), exitUsage, "the words of the entry are missing")
+
 	// What the crew denied is left out.
 	for i := 25; i < 40; i++ {
 		id := schemas.MatchID{Season: "2031", Event: fmt.Sprintf("event-%d", i/10), Match: fmt.Sprintf("q%02d", i), Robot: "heron"}
@@ -133,6 +154,17 @@ func TestSeasonTellsWhatChanged(t *testing.T) {
 			require.Empty(t, m.Changes)
 		}
 	}
+}
+
+func effectOf(t *testing.T, p schemas.SeasonPart, measure string) schemas.SeasonEffect {
+	t.Helper()
+	for _, e := range p.Effects {
+		if e.Measure == measure {
+			return e
+		}
+	}
+	require.Fail(t, "no effect on "+measure)
+	return schemas.SeasonEffect{}
 }
 
 func TestSeasonOfLittleOrNothing(t *testing.T) {
