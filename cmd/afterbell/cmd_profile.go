@@ -16,12 +16,12 @@ import (
 func (a *app) profileCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "profile",
-		Short:   "Check a robot profile",
-		Example: "  afterbell profile check robot.yaml --log q14.csv",
+		Short:   "Propose a robot profile from a log, or check one",
+		Example: "  afterbell profile suggest q14.csv --out robot.yaml\n  afterbell profile check robot.yaml --log q14.csv",
 		Args:    noArgs,
 		RunE:    func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	c.AddCommand(a.profileCheckCommand())
+	c.AddCommand(a.profileSuggestCommand(), a.profileCheckCommand())
 	return c
 }
 

@@ -58,6 +58,9 @@ type Match struct {
 
 	Conditions []string // names of the conditions that were on, in the order of Conditions
 
+	Means  []Meaning // what each signal of the log is, also where the profile is silent
+	Stages []string  // of the path, in the order a piece passes them
+
 	// Unsure has, by the report's list (cycles), the indices of those rows of Truth of which
 	// the definitions leave open whether they are a trouble (a cycle: slow). A score should
 	// count neither a call nor a silence there.
@@ -167,6 +170,9 @@ func (w *world) match(o Options) *Match {
 		At:        or(o.At, s.at),
 
 		Conditions: s.with,
+
+		Means:  w.recorder.means(),
+		Stages: w.stageNames(),
 	}
 	m.Truth = truth(w, m)
 	m.Attempts = w.attempts(m.Truth.Balances)

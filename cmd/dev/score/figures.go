@@ -42,6 +42,7 @@ func Subjects() []Subject {
 		{"moves", "arms and lifts", moveFigures(), scoreMoves},
 		{"motors", "motors of the path", motorFigures(), scoreMotors},
 		{"findings", "what the sheet says, by kind", findingFigures(), scoreFindings},
+		{"suggest", "profiles proposed for a log", suggestFigures(), scoreSuggest},
 	}
 }
 

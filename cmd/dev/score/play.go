@@ -33,6 +33,9 @@ type Case struct {
 	// How each of the truth's attempts was levelled; nil where nothing is known.
 	Attempts []sim.Attempt
 
+	// Profiles that were proposed for its log, under several kinds of names.
+	Suggested []Suggested
+
 	// Poor damping, and what came of the gains that were advised for it.
 	Retuned []Retuned
 }
@@ -75,11 +78,13 @@ func play(o Options, subjects []Subject, seed uint64, history bool) (out played)
 		return out
 	}
 	out.conditions = m.Conditions
-	doing = "the analysis"
-	c, in, err := caseOf(m)
-	if err != nil {
-		out.failure = err.Error()
-		return out
+	c, in := &Case{Truth: m.Truth}, analysis.Input{}
+	if slices.ContainsFunc(subjects, Subject.needsReport) {
+		doing = "the analysis"
+		if c, in, err = caseOf(m); err != nil {
+			out.failure = err.Error()
+			return out
+		}
 	}
 	out.hours = c.hours()
 	if history {
@@ -103,6 +108,13 @@ func play(o Options, subjects []Subject, seed uint64, history bool) (out played)
 			return out
 		}
 	}
+	if slices.ContainsFunc(subjects, func(s Subject) bool { return !s.needsReport() }) {
+		doing = "the proposal of a profile"
+		if c.Suggested, err = suggestAll(m, seed); err != nil {
+			out.failure = err.Error()
+			return out
+		}
+	}
 	doing = "the score"
 	out.tallies = map[string]*Tally{}
 	for _, s := range subjects {
@@ -110,6 +122,9 @@ func play(o Options, subjects []Subject, seed uint64, history bool) (out played)
 	}
 	return out
 }
+
+// needsReport is false for the subject that looks at the log alone.
+func (s Subject) needsReport() bool { return s.Name != "suggest" }
 
 // caseOf analyzes the log of a match the way a file without history is analyzed.
 func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
