@@ -42,7 +42,7 @@ export function decimalsOf(step: number): number {
 export function reading(v: number): string {
   const size = Math.abs(v);
   if (v === 0 || (Number.isInteger(v) && size < 1e7)) return fixed(v, 0);
-  if (size >= 1e7 || size < 1e-4) return v.toExponential(2).replace("-", "−").replace("e+", "e");
+  if (size >= 1e7 || size < 1e-4) return v.toExponential(2).replaceAll("-", "−").replace("e+", "e");
   return fixed(v, size >= 1000 ? 0 : size >= 10 ? 1 : size >= 0.1 ? 2 : 2 - Math.floor(Math.log10(size) + 1e-12));
 }
 

@@ -1,0 +1,118 @@
+import { expect, test } from "vitest";
+import { boundsOf, paint, paintCursors, x, type Scene, type Strip } from "./paint";
+import { SVGSurface, type Surface } from "./surface";
+import type { Trace } from "./trace";
+
+const tokens = { paper: "#fff", ink: "#111", ink2: "#222", edge: "#777", usual: "#ddd", band: "#abc", rule: "#ccc", accent: "#a30", tint: "#fdc", onAccent: "#ffe" };
+
+function trace(of: Partial<Trace> & { at: [number, number][] }): Trace {
+  const n = of.at.length;
+  return {
+    name: "s", unit: "", type: "float64", samples: n, whole: false, text: [], broken: new Uint8Array(n), left: new Uint32Array(n), ...of,
+    t: Float64Array.from(of.at, (p) => p[0]), v: Float64Array.from(of.at, (p) => p[1]),
+  };
+}
+
+const strip = (of: Partial<Strip>): Strip => ({ name: "s", y: 68, h: 100, plot: 68, trace: undefined, over: undefined, steps: false, bounds: [0, 10], valueA: undefined, valueB: undefined, ...of });
+
+const scene = (strips: Strip[], of: Partial<Scene> = {}): Scene => ({ left: 40, width: 800, height: 168, view: { from: 0, to: 80 }, strips, bands: [], a: undefined, b: undefined, tokens, ...of });
+
+/** A surface that remembers. */
+class Remembered implements Surface {
+  strokes: { points: number[]; color: string }[] = [];
+  rects: { x: number; y: number; w: number; h: number; fill: string }[] = [];
+  said: { said: string; x: number; y: number }[] = [];
+  boxes = 0;
+  rings: number[][] = [];
+  stroke(points: ArrayLike<number>, color: string): void { this.strokes.push({ points: Array.from(points), color }); }
+  rect(px: number, y: number, w: number, h: number, fill: string): void { this.rects.push({ x: px, y, w, h, fill }); }
+  box(): void { this.boxes++; }
+  ring(px: number, y: number): void { this.rings.push([px, y]); }
+  triangle(): void {}
+  text(said: string, px: number, y: number): void { this.said.push({ said, x: px, y }); }
+  width(said: string): number { return said.length * 6; }
+  clipped(_x: number, _y: number, _w: number, _h: number, draw: () => void): void { draw(); }
+}
+
+const drawn = (s: Scene): Remembered => {
+  const on = new Remembered();
+  paint(on, s);
+  return on;
+};
+
+/** The lines of a stroke, cut where it is lifted. */
+const lines = (points: number[]): [number, number][][] => {
+  const out: [number, number][][] = [];
+  for (let i = 0; i < points.length; i += 2) {
+    if (Number.isNaN(points[i]!)) out.push([]);
+    else out[out.length - 1]!.push([points[i]!, points[i + 1]!]);
+  }
+  return out;
+};
+
+test("a line goes through every sample and is lifted at breaks", () => {
+  const t = trace({ at: [[0, 0], [10, 10], [20, 5], [60, 5], [70, 0]], broken: Uint8Array.from([0, 0, 0, 1, 0]) });
+  const [line] = drawn(scene([strip({ trace: t })])).strokes;
+  expect(lines(line!.points)).toEqual([[[40, 168], [140, 68], [240, 118]], [[640, 118], [740, 168]]]);
+});
+
+test("a value that holds is drawn in steps", () => {
+  const t = trace({ at: [[0, 0], [40, 10], [60, 0]] });
+  const [line] = drawn(scene([strip({ trace: t, steps: true })])).strokes;
+  expect(lines(line!.points)).toEqual([[[40, 168], [440, 168], [440, 68], [640, 68], [640, 168]]]);
+});
+
+test("a sample that stands alone is a dot", () => {
+  const t = trace({ at: [[10, 5], [20, 5], [30, 5]], broken: Uint8Array.from([0, 1, 1]) });
+  expect(drawn(scene([strip({ trace: t })])).rects.filter((r) => r.fill === tokens.ink && r.w === 3)).toHaveLength(3);
+});
+
+test("a state is a bar while it is true, and one that is on for an instant is still seen", () => {
+  const t = trace({ type: "bool", at: [[0, 0], [10, 1], [30, 0], [50, 1], [50.000001, 0]] });
+  const bars = drawn(scene([strip({ trace: t })])).rects.filter((r) => r.fill === tokens.ink && r.y > 68);
+  expect(bars.map((r) => [r.x, r.w])).toEqual([[140, 200], [540, 1]]);
+  expect(drawn(scene([strip({ trace: t, over: t })])).boxes).toBe(2);
+});
+
+test("text is said where it begins, cut where there is no room, with what is left out", () => {
+  const t = trace({ type: "text", at: [[-5, 0], [20, 0], [79, 0]], text: ["autonomous", "driver", "disabled"], left: Uint32Array.from([0, 3, 0]) });
+  const words = drawn(scene([strip({ trace: t })])).said.filter((w) => w.y > 68).map((w) => w.said);
+  expect(words).toContain("autonomous");
+  expect(words).toContain("driver and 3 more");
+  expect(words.join()).not.toContain("disabled"); // 10 px are left
+});
+
+test("a finding is a band through all strips, said with its times", () => {
+  const on = drawn(scene([strip({})], { bands: [{ rank: 1, severity: "stop", title: "jam", spans: [{ from: 20, to: 40 }, { from: 200, to: 220 }] }] }));
+  expect(on.rects.filter((r) => r.fill === tokens.tint)).toEqual([{ x: 240, y: 46, w: 200, h: 122, fill: tokens.tint }]);
+  expect(on.said.map((w) => w.said)).toContain("jam, 20.0 to 40.0 s");
+});
+
+test("cursors have flags inside the plot and rings on the lines", () => {
+  const on = new Remembered();
+  paintCursors(on, scene([strip({ trace: trace({ at: [[0, 0], [80, 10]] }), valueA: 0, valueB: 10 })], { a: 0, b: 80 }));
+  expect(on.said.map((w) => w.said)).toEqual(["A 0.0 s", "B 80.0 s"]);
+  for (const r of on.rects) {
+    expect(r.x).toBeGreaterThanOrEqual(40);
+    expect(r.x + r.w).toBeLessThanOrEqual(840);
+  }
+  expect(on.rings).toEqual([[40, 168], [840, 68]]);
+});
+
+test("bounds hold what is in view and what is laid over", () => {
+  const t = trace({ at: [[0, 100], [10, 1], [20, 2], [90, 500]] });
+  expect(boundsOf([t, undefined], { from: 12, to: 80 })?.[1]).toBeCloseTo(2.06, 5); // with the sample before, to which the line leads
+  expect(boundsOf([t, trace({ at: [[15, 9]] })], { from: 12, to: 80 })![1]).toBeGreaterThan(9);
+  expect(boundsOf([undefined], { from: 0, to: 1 })).toBeUndefined();
+});
+
+test("the picture as SVG says what it draws, whatever a name holds", () => {
+  const on = new SVGSurface((w) => w.length * 6);
+  paint(on, scene([strip({ trace: trace({ at: [[0, 1], [40, 9]] }) })], { bands: [{ rank: 2, severity: "watch", title: `<b>"&`, spans: [{ from: 0, to: 80 }] }] }));
+  const text = on.document(900, 200, `a & b <script>`);
+  expect(text).toContain("<title>a &amp; b &lt;script&gt;</title>");
+  expect(text).toContain("&lt;b&gt;&quot;&amp;");
+  expect(text).not.toMatch(/<script|<b>|NaN|style=/);
+  expect(text.match(/<g /g)).toHaveLength(text.match(/<\/g>/g)!.length);
+  expect(x({ left: 40, width: 800, view: { from: 0, to: 80 } }, 40)).toBe(440);
+});
