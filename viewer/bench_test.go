@@ -29,7 +29,7 @@ func TestBenchIsOfUseWithoutAScript(t *testing.T) {
 		require.Contains(t, said(a), report.Findings[i].Title)
 	}
 	if s.server.assets[benchScript].Body != nil {
-		require.Contains(t, said(s.only(main, tag("noscript"))), "need a script")
+		require.Contains(t, said(s.only(main, class("needs-script"))), "need a script")
 	} else {
 		require.Contains(t, said(main), "go run ./cmd/dev pages")
 	}

@@ -8,3 +8,4 @@ import "./file.test.js";
 import "./fixtures.test.js";
 import "./approved.test.js";
 import "./crew.test.js";
+import "./bench.test.js";

@@ -8,13 +8,17 @@ import assert from "node:assert/strict";
 import { readFile, writeFile } from "node:fs/promises";
 import { test } from "node:test";
 import { fileURLToPath, pathToFileURL } from "node:url";
-import { site } from "./site.js";
+import { rested, site } from "./site.js";
+
+const jam = "?from=50.6&to=56.2&s=path/mouth/beam&s=path/lift/current&s=power/voltage&s=drive/command&s=robot/mode&a=52.61&b=53.34";
 
 const views = /** @type {const} */ ([
   { name: "sheet", fixture: "busy", width: 1280, scheme: "light", media: "screen" },
   { name: "sheet-phone-dark", fixture: "busy", width: 390, scheme: "dark", media: "screen" },
   { name: "sheet-crowded", fixture: "crowded", width: 1280, scheme: "light", media: "screen", height: 1200 },
   { name: "sheet-few-signals", fixture: "rookie", width: 1280, scheme: "light", media: "screen" },
+  { name: "bench", bench: jam, width: 1280, scheme: "light", media: "screen" },
+  { name: "bench-phone-dark", bench: jam, width: 390, scheme: "dark", media: "screen" },
   { name: "sheet-print", fixture: "busy", width: 703, scheme: "light", media: "print" },
 ]);
 
@@ -76,8 +80,9 @@ test("pages look as they were approved", async (t) => {
       const page = await context.newPage();
       await page.setViewportSize({ width: view.width, height: 800 });
       await page.emulateMedia({ colorScheme: view.scheme, media: view.media, reducedMotion: "reduce" });
-      await page.goto(pathToFileURL(site.fixtures.get(view.fixture) ?? "").href);
+      await page.goto("bench" in view ? site.benchByHand + view.bench : pathToFileURL(site.fixtures.get(view.fixture) ?? "").href);
       await page.evaluate(() => document.fonts.ready);
+      if ("bench" in view) await rested(page);
       const clip = "height" in view ? { clip: { x: 0, y: 0, width: view.width, height: view.height } } : {};
       const got = await page.screenshot({ fullPage: true, ...clip });
       const file = fileURLToPath(new URL(`approved/${view.name}.png`, import.meta.url));

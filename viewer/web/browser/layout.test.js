@@ -7,13 +7,13 @@
 import { test } from "node:test";
 import { Offences } from "./offences.js";
 import { enlarged, labels, sideways, smallTargets, smallText } from "./probe.js";
-import { site } from "./site.js";
+import { rested, site } from "./site.js";
 
 const widths = [1280, 1000, 768, 641, 390, 360];
 const phone = 640;
 
 test("every page fits every screen", async (t) => {
-  for (const [name, address] of site.pages) {
+  for (const [name, address] of [...site.pages, ...site.benches]) {
     await t.test(name, async () => {
       const page = await site.browser.newPage();
       const wrong = new Offences();
@@ -30,6 +30,7 @@ test("every page fits every screen", async (t) => {
         for (const width of widths) {
           await page.setViewportSize({ width, height: 800 });
           await page.evaluate(() => document.fonts.ready);
+          if (site.benches.has(name)) await rested(page);
           wrong.where = `${width} ${colorScheme}`;
           for (const look of [sideways, labels, enlarged]) wrong.add(...await page.evaluate(look));
           wrong.add(...await page.evaluate(smallText, 12));

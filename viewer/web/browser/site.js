@@ -36,9 +36,10 @@ async function openSite() {
   await spoil(data);
   await twoSeasons(bin, other, dir);
   await mkdir(empty);
-  const fixtures = await madeByHand(join(dir, "fixtures"));
-  const servers = [await serve(bin, data), await serve(bin, other), await serve(bin, empty)];
-  const [url = "", otherURL, emptyURL] = servers.map((s) => s.url);
+  const [byHand, fixtures] = [join(dir, "byhand"), await madeByHand(join(dir, "fixtures"), join(dir, "byhand"))];
+  const servers = [await serve(bin, data), await serve(bin, other), await serve(bin, empty), await serve(bin, byHand)];
+  const [url = "", otherURL, emptyURL, byHandURL = ""] = servers.map((s) => s.url);
+  const q14 = `${url}/t/millbrook-open/q14/heron`;
   const browser = await chromium.launch({
     executablePath: program("AFTERBELL_CHROMIUM"),
     // Letters as the face has them, not as this machine's settings would bend them.
@@ -50,6 +51,16 @@ async function openSite() {
     matches,
     /** Sheets of the drawing code's fixtures, files by name. */
     fixtures,
+    /** A bench whose match no analysis changes. */
+    benchByHand: `${byHandURL}/t/millbrook-open/q14/heron`,
+    /** Benches, by what they show. */
+    benches: new Map([
+      ["a bench", q14],
+      ["a bench with everything", `${q14}?from=42.5&to=47&s=path/mouth/beam&s=path/lift/command&s=path/lift/current&s=power/voltage&s=robot/mode&s=game/score&a=44&b=44.6&over=0`],
+      ["a bench of five signals", `${url}/t/samples/rookie/curlew`],
+      ["a bench of a log that stops", `${url}/t/samples/${"m".repeat(64)}/curlew`],
+      ["a bench of nothing but a mode", `${url}/t/samples/silent/curlew`],
+    ]),
     /** The board, every sheet, and the pages that say what is wrong, by what they show. */
     pages: new Map([
       ["the board", `${url}/`],
@@ -100,13 +111,14 @@ async function fill(bin, data, dir) {
 }
 
 /**
- * Writes the sheets of the fixtures into a folder.
+ * Writes the sheets of the fixtures into a folder, and one of them as a match into another.
  * @param {string} folder
+ * @param {string} data
  * @returns {Promise<Map<string, string>>} files by name
  */
-async function madeByHand(folder) {
+async function madeByHand(folder, data) {
   await mkdir(folder);
-  await run("go", ["run", "./viewer/sheet/fixturesheets", folder], { cwd: root });
+  await run("go", ["run", "./viewer/sheet/fixturesheets", folder, data], { cwd: root });
   return new Map((await readdir(folder)).map((file) => [file.replace(/\.html$/, ""), join(folder, file)]));
 }
 
@@ -164,6 +176,15 @@ async function serve(bin, data) {
     }
   }
   throw new Error("the server ended before it served");
+}
+
+/**
+ * Waits until a bench shows the exact picture of what its address says.
+ * @param {import("playwright-core").Page} page
+ */
+export async function rested(page) {
+  await page.waitForTimeout(60); // what the browser itself tells late, such as another width
+  await page.waitForFunction(() => document.getElementById("bench")?.dataset["state"] === "rested");
 }
 
 export const site = await openSite();

@@ -7,6 +7,7 @@ import { inside, length, panned, zoomed, type Span } from "./scales";
 export interface Bench {
   view(): Span;
   bounds(): Span;
+  whole(): Span;
   cursor(name: "a" | "b"): number | undefined;
   timeAt(clientX: number): number;
   onAxis(clientY: number): boolean;
@@ -29,7 +30,7 @@ export function gestures(on: HTMLElement, bench: Bench): void {
   const down = new Map<number, PointerEvent>();
   let start: { x: number; view: Span; flag: "a" | "b" | undefined } | undefined;
   let pinch: { view: Span; t0: number; t1: number } | undefined;
-  let last: { name: "a" | "b"; was: number | undefined } | undefined; // what the last click set
+  let last: { name: "a" | "b"; was: number | undefined; when: number } | undefined; // what the last click set
 
   on.addEventListener("wheel", (e) => {
     e.preventDefault();
@@ -105,7 +106,8 @@ export function gestures(on: HTMLElement, bench: Bench): void {
     if (e.type === "pointercancel" || s.flag !== undefined) return;
     if (Math.abs(e.clientX - s.x) <= slop) {
       const name = e.shiftKey ? "b" : "a";
-      last = { name, was: bench.cursor(name) };
+      const twice = last !== undefined && last.name === name && e.timeStamp - last.when < 600;
+      last = { name, was: twice ? last!.was : bench.cursor(name), when: e.timeStamp };
       bench.set(name, bench.timeAt(e.clientX));
     } else if (e.pointerType !== "touch") {
       const [t0, t1] = [bench.timeAt(s.x), bench.timeAt(e.clientX)];
@@ -119,7 +121,7 @@ export function gestures(on: HTMLElement, bench: Bench): void {
   on.addEventListener("dblclick", (e) => {
     e.preventDefault();
     if (last !== undefined) bench.set(last.name, last.was); // what the two clicks set was not meant
-    bench.look(bench.bounds());
+    bench.look(bench.whole());
   });
 }
 

@@ -83,6 +83,7 @@ class TraceBench {
     gestures(this.desk.surface, {
       view: () => this.state.span,
       bounds: () => this.bounds,
+      whole: () => this.none.span,
       cursor: (name) => this.state[name],
       timeAt: (x) => this.desk.timeAt(x, this.state.span),
       onAxis: (y) => this.desk.onAxis(y),
@@ -156,6 +157,7 @@ class TraceBench {
         this.draw();
       });
     }
+    this.main.dataset["state"] = "moving"; // for whoever waits for the exact picture
     clearTimeout(this.timer);
     this.timer = window.setTimeout(() => void this.settle(), rest);
   }
@@ -192,6 +194,7 @@ class TraceBench {
   private async settle(): Promise<void> {
     const { span, strips } = this.state;
     const mine = ++this.settled;
+    this.timer = 0;
     this.write();
     const fresh = (): void => {
       this.desk.settleAxes();
@@ -213,7 +216,7 @@ class TraceBench {
     this.draw();
     this.desk.readings(this.shown());
     this.words();
-    this.main.dataset["rested"] = address(this.state); // for whoever waits for the exact picture
+    if (this.timer === 0) this.main.dataset["state"] = "rested";
   }
 
   private async readValues(): Promise<void> {
