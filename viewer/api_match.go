@@ -27,15 +27,20 @@ type apiVerdict struct {
 
 // apiMatches lists all matches, newest first.
 func (s *Server) apiMatches(w http.ResponseWriter, _ *http.Request) error {
-	rows, err := s.allRows()
+	table, err := s.index.Now()
 	if err != nil {
 		return err
 	}
 	out := []apiMatchRow{}
-	for _, r := range rows {
-		q := apiMatchRow{Season: r.id.Season, Event: r.id.Event, Match: r.id.Match, Robot: r.id.Robot, Trouble: r.Trouble, At: r.at}
-		if r.Trouble == "" {
-			q.Verdict = &apiVerdict{r.Severity, r.Text}
+	for _, e := range table.Entries {
+		q := apiMatchRow{Season: e.ID.Season, Event: e.ID.Event, Match: e.ID.Match, Robot: e.ID.Robot}
+		if e.At != "" {
+			q.At = &e.At
+		}
+		if e.Whole {
+			q.Verdict = &apiVerdict{e.Severity, e.Verdict}
+		} else {
+			q.Trouble = s.rowOfEntry(e).Trouble
 		}
 		out = append(out, q)
 	}

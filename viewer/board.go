@@ -9,10 +9,15 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/viewer/draw"
+	"github.com/afterbell/afterbell/viewer/index"
 	"github.com/afterbell/afterbell/viewer/page"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
@@ -29,42 +34,112 @@ var boardTemplate = template.Must(template.New("board").Funcs(template.FuncMap{"
 // and day of the newest match.
 type group struct {
 	Head string
+	Day  string // the same, always
 	Rows []row
 }
 
-// board lists every match, the newest that can be shown on top and in full.
-func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
-	rows, err := s.allRows()
-	if err != nil {
-		s.problem(w, http.StatusInternalServerError, "The data folder cannot be read.", err.Error())
+// shownRows are the matches of one page of the board, besides the newest.
+const shownRows = 25
+
+// patience is how long somebody waits for a board before it says how far it is.
+const patience = 1500 * time.Millisecond
+
+// boardView is the board as its template needs it.
+type boardView struct {
+	Live   template.HTML
+	Newest *newest
+	Groups []group
+	Agreed []string // how often the crew agreed, a sentence a robot
+	Empty  bool     // nothing is stored
+
+	Find     *find
+	Filtered bool
+	Older    bool // this is not the top of the board
+	Total    int  // matches that fit
+	Shown    int
+	Next     string // address of older matches, empty for none
+	All      string // address without any of this
+}
+
+// find is the form that narrows the board.
+type find struct {
+	index.Filter
+	Facets []facet
+}
+
+// facet is one choice of the form.
+type facet struct {
+	Name, Label, Any, Value string
+	Values                  []string
+	Words                   map[string]string // of a value, where it has others
+}
+
+// board lists the matches that fit the address, the newest of all that can be shown on top and
+// in full.
+func (s *Server) board(w http.ResponseWriter, r *http.Request) {
+	filter, err := index.ParseFilter(r.URL.Query())
+	after, err2 := index.ParsePlace(r.URL.Query().Get("after"))
+	if err := cmp.Or(err, err2); err != nil {
+		s.problem(w, http.StatusBadRequest, "The address is not understood.", err.Error(), page.Link{Text: "All matches", Href: "/"})
 		return
 	}
-	var data struct {
-		Live   template.HTML
-		Newest *newest
-		Groups []group
-		Agreed []string // how often the crew agreed, a sentence a robot
+	table, err := s.index.Soon(patience)
+	switch {
+	case err != nil:
+		s.problem(w, http.StatusInternalServerError, "The data folder cannot be read.", err.Error())
+		return
+	case table == nil:
+		s.reading(w)
+		return
 	}
-	data.Agreed = agreed(rows)
-	data.Live = s.liveRows()
-	latest := newestOf(rows)
+	latest := s.newestIn(table)
 	s.latest.Store(&latest)
+	top := filter.Empty() && after == index.Place{}
+	found := table.Page(filter, after, shownRows+1)
+	data := boardView{
+		Live: s.liveRows(), Empty: len(table.Entries) == 0, Filtered: !filter.Empty(), Older: after != index.Place{},
+		Total: found.Total, All: "/", Find: findOf(filter, table.Facets),
+	}
+	entries := found.Entries
+	if !top && len(entries) > shownRows { // the top has one more: that in full
+		entries = entries[:shownRows]
+		found.Next = index.PlaceOf(entries[shownRows-1])
+	}
+	if found.Next != (index.Place{}) {
+		q := filter.Query()
+		q.Set("after", found.Next.String())
+		data.Next = "/?" + q.Encode()
+	}
+	rows := s.rowsOf(entries)
+	data.Shown = len(rows)
 	var on *row
+	if top {
+		data.Agreed = agreed(table.Entries)
+		on, data.Newest, rows = s.onTop(rows)
+	}
+	data.Groups = groups(rows, on)
+	s.writeBoard(w, data, latest)
+}
+
+// onTop takes the newest match that can be shown out of the rows.
+func (s *Server) onTop(rows []row) (*row, *newest, []row) {
 	for i := range rows {
 		if rows[i].Trouble != "" {
 			continue
 		}
 		n, err := s.newest(rows[i])
 		if err == nil {
-			on, data.Newest = &n.row, n
-			rows = slices.Delete(rows, i, i+1)
-			break
+			return &n.row, n, slices.Delete(rows, i, i+1)
 		}
 		rows[i].Trouble = err.Error() // replaced or damaged since its row was made
 	}
-	data.Groups = groups(rows, on)
+	return nil, nil, rows
+}
+
+func (s *Server) writeBoard(w http.ResponseWriter, data boardView, latest latest) {
 	var body, b bytes.Buffer
-	if err = boardTemplate.Execute(&body, data); err == nil {
+	err := boardTemplate.Execute(&body, data)
+	if err == nil {
 		err = page.Write(&b, page.Frame{
 			Title: "Pit board, afterbell", Class: "board",
 			Nav:     []page.Link{{Text: "Pit board", Href: "/", Current: true}},
@@ -79,6 +154,50 @@ func (s *Server) board(w http.ResponseWriter, _ *http.Request) {
 	s.write(w, http.StatusOK, b.Bytes())
 }
 
+// reading is the board while a large folder is read for the first time: it says how far that
+// is, and the browser asks again by itself.
+func (s *Server) reading(w http.ResponseWriter) {
+	read, all := s.index.Progress()
+	w.Header().Set("Refresh", "1")
+	var b bytes.Buffer
+	err := page.Write(&b, page.Frame{
+		Title: "Pit board, afterbell", Class: "board", Nav: []page.Link{{Text: "Pit board", Href: "/", Current: true}},
+		Body: template.HTML(fmt.Sprintf(`<main class="reading"><div class="outline" aria-hidden="true"></div><p role="status">Reading the data folder: %d of %d matches so far.</p></main>`, read, all)),
+	})
+	if err != nil {
+		s.problem(w, http.StatusInternalServerError, "The board cannot be drawn.", err.Error())
+		return
+	}
+	s.write(w, http.StatusOK, b.Bytes())
+}
+
+func findOf(f index.Filter, all index.Facets) *find {
+	out := &find{Filter: f}
+	for _, c := range []facet{
+		{"season", "Season", "all seasons", f.Season, all.Seasons, nil},
+		{"event", "Event", "all events", f.Event, all.Events, nil},
+		{"robot", "Robot", "all robots", f.Robot, all.Robots, nil},
+		{"battery", "Battery", "all batteries", f.Battery, all.Batteries, nil},
+		{"kind", "Finding", "all findings", f.Kind, all.Kinds, kindWords},
+	} {
+		if c.Value != "" && !slices.Contains(c.Values, c.Value) {
+			c.Values = append(slices.Clone(c.Values), c.Value) // of an address; it fits nothing
+		}
+		if len(c.Values) > 1 || c.Value != "" || c.Name == "kind" && len(c.Values) > 0 {
+			out.Facets = append(out.Facets, c)
+		}
+	}
+	return out
+}
+
+// Word is what a choice is called.
+func (c facet) Word(value string) string { return cmp.Or(c.Words[value], value) }
+
+// kindWords are the kinds of findings as people call them, where that differs.
+var kindWords = map[string]string{
+	"slow_cycle": "slow cycle", "data_gap": "gap in the log", "move": "arm or lift", "autonomous": "autonomous period",
+}
+
 // groups parts rows where event or day changes; on is the last row above them, if any. A
 // row without a day stays with the rows of its event.
 func groups(rows []row, on *row) []group {
@@ -86,9 +205,9 @@ func groups(rows []row, on *row) []group {
 	for i, r := range rows {
 		switch {
 		case on == nil || !r.sameDay(*on):
-			out = append(out, group{Head: r.day()})
+			out = append(out, group{Head: r.day(), Day: r.day()})
 		case len(out) == 0:
-			out = append(out, group{})
+			out = append(out, group{Day: on.day()})
 		}
 		if on == nil || r.Date != "" || !r.sameDay(*on) {
 			on = &rows[i]
@@ -99,34 +218,29 @@ func groups(rows []row, on *row) []group {
 	return out
 }
 
-// allRows are the rows of all matches, newest first by wall clock where it is known, else
-// by when they were stored.
-func (s *Server) allRows() ([]row, error) {
-	ids, err := s.home.List()
-	if err != nil {
-		return nil, err
+// rowsOf are the rows of those matches. Those that must be drawn are drawn side by side.
+func (s *Server) rowsOf(entries []index.Entry) []row {
+	rows := make([]row, len(entries))
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(entries)) {
+		workers.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(entries); i = int(next.Add(1)) - 1 {
+				rows[i] = s.rowOfEntry(entries[i])
+			}
+		})
 	}
-	short := map[string]int{} // how many matches have this address without a season
-	for _, id := range ids {
-		short[address(id)]++
+	workers.Wait()
+	return rows
+}
+
+func (s *Server) rowOfEntry(e index.Entry) row {
+	r := s.rowOf(e.ID)
+	r.Notes, r.Href = e.Notes, address(e.ID)
+	if !e.Short {
+		r.Href = longAddress(e.ID)
 	}
-	rows := make([]row, 0, len(ids))
-	for _, id := range ids {
-		if s.outsideMatches(id) {
-			continue
-		}
-		r := s.rowOf(id)
-		r.tally, r.Notes = s.saidOn(id, r)
-		r.Href = address(id)
-		if short[r.Href] > 1 {
-			r.Href = longAddress(id)
-		}
-		rows = append(rows, r)
-	}
-	slices.SortStableFunc(rows, func(a, b row) int {
-		return cmp.Or(b.order.Compare(a.order), cmp.Compare(b.id.String(), a.id.String()))
-	})
-	return rows, nil
+	return r
 }
 
 // rowOf is the row of one match, from the cache when its report did not change.

@@ -3,6 +3,8 @@ package viewer
 import (
 	"encoding/json"
 	"fmt"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -217,4 +219,86 @@ func TestAPageKnowsTheNewestMatch(t *testing.T) {
 	now := asked()
 	require.NotEqual(t, first, now.Token)
 	require.Equal(t, "/m/millbrook-open/q15/curlew", now.Href)
+}
+
+// paged are the match names of a board and of all that its links to older ones lead to.
+func (s *site) paged(target string) (names []string, pages int) {
+	for target != "" {
+		board := s.page(target, 200)
+		names, pages = append(names, s.rows(board)...), pages+1
+		target = ""
+		for _, n := range all(board, func(n *html.Node) bool { return attribute(n, "rel") == "next" }) {
+			target = attribute(n, "href")
+		}
+	}
+	return names, pages
+}
+
+// Without a script a board of many matches goes on by its link, each match once.
+func TestBoardGoesOnToOlderMatches(t *testing.T) {
+	s := newSite(t)
+	var want, herons []string
+	for i := range 60 {
+		id := matchID("2031", "millbrook-open", fmt.Sprintf("q%d", i+1), []string{"heron", "curlew"}[i%2])
+		s.store(fixture.Rookie(), id, fmt.Sprintf("2031-03-%02dT%02d:00:00Z", 1+i/10, 8+i%10), "")
+		want = append([]string{id.Match}, want...)
+		if id.Robot == "heron" {
+			herons = append([]string{id.Match}, herons...)
+		}
+	}
+	names, pages := s.paged("/")
+	require.Equal(t, want, names)
+	require.Equal(t, 3, pages)
+	names, pages = s.paged("/?robot=heron")
+	require.Equal(t, herons, names)
+	require.Equal(t, 2, pages)
+
+	board := s.page("/?robot=heron&from=2031-03-02&to=2031-03-02", 200)
+	require.Equal(t, "5 matches fit.", said(s.only(board, tag("h1"))))
+	require.Empty(t, all(board, class("newest")), "what was asked for is a list")
+	chosen := s.only(board, func(n *html.Node) bool { return n.Data == "option" && attribute(n, "value") == "heron" })
+	_, selected := attributeOf(chosen, "selected")
+	require.True(t, selected, "the form says what the address asks for")
+	require.Equal(t, "No match fits.", said(s.only(s.page("/?q=nonsense", 200), tag("h1"))))
+	s.page("/?from=yesterday", 400)
+	s.page("/?after=yesterday", 400)
+	odd := s.get("/?q=%3Cscript%3E&robot=%22%3E%3Ci%3E").body
+	require.NotContains(t, odd, "<i>")
+	require.NotContains(t, odd, `"<script>`)
+}
+
+func attributeOf(n *html.Node, key string) (string, bool) {
+	for _, a := range n.Attr {
+		if a.Key == key {
+			return a.Val, true
+		}
+	}
+	return "", false
+}
+
+// BenchmarkBoardOfTenThousand is a board of that many matches whose rows have been drawn: one
+// found by robot, kind and words, and its top. Each match is the same files under its own name.
+func BenchmarkBoardOfTenThousand(b *testing.B) {
+	s := newSite(b)
+	s.store(fixture.Busy(), q14, "2031-03-01T14:32:00Z", "2031-03-01T14:35:00Z")
+	from := s.home.Dir(q14)
+	for i := range 10_000 {
+		dir := s.home.Dir(matchID("2031", fmt.Sprintf("event-%d", i/200), fmt.Sprintf("q%d", i%200+1), []string{"heron", "bittern", "curlew"}[i%3]))
+		require.NoError(b, os.MkdirAll(dir, 0o755))
+		for _, name := range []string{"report.json", "robot.yaml", "signals.parquet"} {
+			require.NoError(b, os.Link(filepath.Join(from, name), filepath.Join(dir, name)))
+		}
+	}
+	_, err := s.server.index.Refresh()
+	require.NoError(b, err)
+	for name, target := range map[string]string{"top": "/", "found": "/?robot=heron&kind=jam&q=event-7+loaf"} {
+		b.Run(name, func(b *testing.B) {
+			require.Equal(b, 200, s.get(target).status)
+			for b.Loop() {
+				if a := s.get(target); a.status != 200 {
+					b.Fatal(a.body)
+				}
+			}
+		})
+	}
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/viewer/index"
 )
 
 // mostForm bytes are read of a form: the id of a finding and a word.
@@ -21,20 +22,6 @@ const mostForm = 4 << 10
 func (s *Server) judged(id schemas.MatchID, r *schemas.Report) map[string]string {
 	verdicts, _ := crew.Parse(s.notesOf(id))
 	return crew.Judged(r, verdicts)
-}
-
-// saidOn is how often the crew agreed with what a match's row was made of, and what it noted.
-func (s *Server) saidOn(id schemas.MatchID, r row) (crew.Tally, []string) {
-	data := s.notesOf(id)
-	if len(data) == 0 {
-		return crew.Tally{}, nil
-	}
-	verdicts, _ := crew.Parse(data)
-	var notes []string
-	for _, n := range crew.Remarks(data) {
-		notes = append(notes, n.Text)
-	}
-	return crew.Count(crew.Judged(&schemas.Report{Findings: r.judged}, verdicts)), notes
 }
 
 // verdict takes what the crew says of a finding, by a form that needs no script, and leads
@@ -141,13 +128,13 @@ func (s *Server) note(id schemas.MatchID, f schemas.Finding, happened string) er
 	return s.home.AddNote(id, line)
 }
 
-// agreed says how often the crew agreed with the findings of each robot on the board, where
+// agreed says how often the crew agreed with the findings of each robot, where
 // it said anything.
-func agreed(rows []row) []string {
+func agreed(matches []index.Entry) []string {
 	tallies := map[string]crew.Tally{}
-	for _, r := range rows {
-		if r.tally.Judged > 0 {
-			tallies[r.Robot] = tallies[r.Robot].Add(r.tally)
+	for _, m := range matches {
+		if m.Tally.Judged > 0 {
+			tallies[m.ID.Robot] = tallies[m.ID.Robot].Add(m.Tally)
 		}
 	}
 	var out []string

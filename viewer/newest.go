@@ -6,11 +6,14 @@ import (
 	"html/template"
 	"math"
 	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/viewer/draw"
+	"github.com/afterbell/afterbell/viewer/index"
 	"github.com/afterbell/afterbell/viewer/page"
 )
 
@@ -46,10 +49,13 @@ type latest struct {
 	Href  string `json:"href"`
 }
 
-// newestOf is the newest match that can be shown.
-func newestOf(rows []row) latest {
-	for _, r := range rows {
-		if r.Trouble == "" {
+// newestIn is the newest match that can be shown.
+func (s *Server) newestIn(table *index.Snapshot) latest {
+	for _, e := range table.Entries {
+		if !e.Whole {
+			continue
+		}
+		if r := s.rowOfEntry(e); r.Trouble == "" {
 			return latest{r.id.String() + " " + r.order.UTC().Format(time.RFC3339Nano), r.Match + " " + r.Robot, r.Href}
 		}
 	}
@@ -69,8 +75,8 @@ func (s *Server) known() string {
 // newestKnown tells a page that is open which match is the newest now.
 func (s *Server) newestKnown(w http.ResponseWriter, _ *http.Request) {
 	var now latest // of none, when the folder cannot be read: the page stays as it is
-	if rows, err := s.allRows(); err == nil {
-		now = newestOf(rows)
+	if table, err := s.index.Now(); err == nil {
+		now = s.newestIn(table)
 		s.latest.Store(&now)
 	}
 	w.Header().Set("Content-Type", "application/json")
@@ -82,7 +88,34 @@ func (s *Server) newestKnown(w http.ResponseWriter, _ *http.Request) {
 // shownOnTop is how many findings of the newest match the board shows.
 const shownOnTop = 3
 
+// keptTop is the match on top as it was drawn last.
+type keptTop struct {
+	id     schemas.MatchID
+	href   string
+	report time.Time
+	size   int64
+	newest newest
+}
+
+// newest is a match in full, drawn anew when its report changed.
 func (s *Server) newest(r row) (*newest, error) {
+	info, err := os.Stat(filepath.Join(s.home.Dir(r.id), "report.json"))
+	if err != nil {
+		return nil, rebuild(r.id, err)
+	}
+	if k := s.top.Load(); k != nil && k.id == r.id && k.href == r.Href && k.report.Equal(info.ModTime()) && k.size == info.Size() {
+		n := k.newest
+		n.row = r // its notes may be others
+		return &n, nil
+	}
+	n, err := s.drawNewest(r)
+	if err == nil {
+		s.top.Store(&keptTop{r.id, r.Href, info.ModTime(), info.Size(), *n})
+	}
+	return n, err
+}
+
+func (s *Server) drawNewest(r row) (*newest, error) {
 	m, err := s.loadForRibbon(r.id)
 	if err != nil {
 		return nil, err

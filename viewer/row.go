@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
 )
@@ -30,11 +29,8 @@ type row struct {
 	Notes               []string
 	Trouble             string // why the match cannot be shown; what is above is empty then
 
-	id     schemas.MatchID
-	at     *string // as the report has it
-	order  time.Time
-	judged []schemas.Finding // as far as what the crew says of them is looked up: id, kind, start
-	tally  crew.Tally
+	id    schemas.MatchID
+	order time.Time
 }
 
 // cell is a figure of a row. Unknown says why there is none; Lead is left out where there
@@ -46,6 +42,9 @@ type cell struct {
 
 // Event is the event the match belongs to.
 func (r row) Event() string { return r.id.Event }
+
+// Day is what day says, for the script that puts rows together.
+func (r row) Day() string { return r.day() }
 
 // day is the event and the day of a match in words, the season where no day is known.
 func (r row) day() string {
@@ -67,12 +66,10 @@ func newRow(id schemas.MatchID, m *stored) row {
 		Small:    page.Small(smallRibbon(m), strings.Join([]string{"r", id.Season, id.Event, id.Match, id.Robot}, "-"), "small"),
 		Platform: cmp.Or(r.Match.Game.Platform, "platform"),
 		Balance:  balanceCell(r),
-		judged:   forVerdicts(r),
 	}
 	if at, err := time.Parse(time.RFC3339Nano, r.From.StoredAt); err == nil {
 		out.order = at
 	}
-	out.at = r.Match.At
 	if r.Match.At != nil {
 		if at, err := time.Parse(time.RFC3339Nano, *r.Match.At); err == nil {
 			out.order, out.Date, out.Time = at, at.Format("2 January 2006"), at.Format("15:04")
@@ -90,15 +87,6 @@ func newRow(id schemas.MatchID, m *stored) row {
 	out.Cycle = figure(medianCycle(r), "%.1f s", "no cycle")
 	if !ran(r, "cycles") {
 		out.Cycle = cell{Unknown: "no score"}
-	}
-	return out
-}
-
-// forVerdicts are the findings of a report with what verdicts are told by.
-func forVerdicts(r *schemas.Report) []schemas.Finding {
-	out := make([]schemas.Finding, len(r.Findings))
-	for i, f := range r.Findings {
-		out[i] = schemas.Finding{ID: f.ID, Kind: f.Kind, StartS: f.StartS}
 	}
 	return out
 }

@@ -25,6 +25,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/viewer/draw"
+	"github.com/afterbell/afterbell/viewer/index"
 	"github.com/afterbell/afterbell/viewer/page"
 	"github.com/afterbell/afterbell/viewer/sheet"
 	"github.com/afterbell/afterbell/viewer/traces"
@@ -58,7 +59,9 @@ type Server struct {
 	options Options
 	assets  map[string]page.Asset
 	scripts []string
+	index   *index.Index
 	rows    rowCache
+	top     atomic.Pointer[keptTop]
 	traces  *traces.Shelf
 	now     func() time.Time
 	latest  atomic.Pointer[latest] // as of the last board or question; nil before the first
@@ -71,6 +74,7 @@ func New(h *home.Home, o Options) *Server {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
 	s := &Server{home: h, options: o, assets: map[string]page.Asset{}, traces: traces.NewShelf()}
+	s.index = index.New(h, s.outsideMatches)
 	for _, a := range page.Assets() {
 		s.assets[a.Name] = a
 	}

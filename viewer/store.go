@@ -118,18 +118,23 @@ func (s *Server) readSignals(id schemas.MatchID, names map[string]bool) (*schema
 	return log, nil
 }
 
-// rowCache keeps the drawn rows of the board, so that a board of many matches reads each
-// match once. A row is made again when its report file changed.
+// rowCache keeps the rows of the board that were drawn last. A row is drawn again when its
+// report file changed.
 type rowCache struct {
 	mu   sync.Mutex
 	rows map[schemas.MatchID]cachedRow
+	used int64 // counts every look, to tell which rows were looked at last
 }
 
 type cachedRow struct {
 	changed time.Time
 	size    int64
 	row     row
+	used    int64
 }
+
+// mostRows are kept, some 20 kB each.
+const mostRows = 1000
 
 func (c *rowCache) get(id schemas.MatchID, info os.FileInfo) (row, bool) {
 	c.mu.Lock()
@@ -138,6 +143,9 @@ func (c *rowCache) get(id schemas.MatchID, info os.FileInfo) (row, bool) {
 	if !ok || !r.changed.Equal(info.ModTime()) || r.size != info.Size() {
 		return row{}, false
 	}
+	c.used++
+	r.used = c.used
+	c.rows[id] = r
 	return r.row, true
 }
 
@@ -147,5 +155,13 @@ func (c *rowCache) put(id schemas.MatchID, info os.FileInfo, r row) {
 	if c.rows == nil {
 		c.rows = map[schemas.MatchID]cachedRow{}
 	}
-	c.rows[id] = cachedRow{info.ModTime(), info.Size(), r}
+	if len(c.rows) >= mostRows {
+		for id, old := range c.rows { // the half that nobody looked at lately
+			if old.used < c.used-mostRows/2 {
+				delete(c.rows, id)
+			}
+		}
+	}
+	c.used++
+	c.rows[id] = cachedRow{info.ModTime(), info.Size(), r, c.used}
 }

@@ -96,6 +96,9 @@ func Create(dir string) (*Home, error) {
 	return Open(dir)
 }
 
+// Root is the data folder itself.
+func (h *Home) Root() string { return h.dir }
+
 // Dir is the folder of a match, whether it exists or not.
 func (h *Home) Dir(id schemas.MatchID) string { return filepath.Join(h.dir, relative(id)) }
 

@@ -34,12 +34,16 @@ function offer(page: Document, reload: () => void): void {
   const show = page.createElement("button");
   show.type = "button";
   show.textContent = "Show it.";
-  show.addEventListener("click", reload);
+  show.addEventListener("click", () => {
+    line.remove();
+    reload();
+  });
   line.append(show);
   page.body.prepend(line);
 }
 
-export function watch(page: Document): void {
+/** Keeps the rows fresh. What brings a newer match onto the board, and who is busy reading, is told from outside. */
+export function watch(page: Document, scrolled: () => boolean, show: () => void): void {
   if (!page.getElementById("live")) return;
   const step = refresh(
     page,
@@ -48,8 +52,8 @@ export function watch(page: Document): void {
       if (!r.ok) throw new Error(String(r.status));
       return r.text();
     },
-    () => window.scrollY > 40,
-    () => location.reload(),
+    scrolled,
+    show,
   );
   setInterval(() => void step(), every);
 }

@@ -13,11 +13,12 @@ export function isNewer(known: string, path: string, now: unknown): now is Newes
 }
 
 /**
- * Asks every so many milliseconds, while the page can be seen, until a newer match is in. A
+ * Asks every so many milliseconds, while the page can be seen, until a newer match is in. On a
+ * board that nobody is in the middle of reading, bring puts it on top, and the asking goes on. A
  * board with live rows has its own way.
  */
-export function tell(root: Document, ask: () => Promise<unknown>, every: number): void {
-  const known = root.body.dataset["newest"];
+export function tell(root: Document, ask: () => Promise<unknown>, every: number, bring?: () => Promise<boolean>): void {
+  let known = root.body.dataset["newest"];
   if (known === undefined || root.getElementById("live")) return;
   const line = root.body.appendChild(root.createElement("div"));
   line.setAttribute("role", "status"); // there before its words, so that they are announced
@@ -29,7 +30,11 @@ export function tell(root: Document, ask: () => Promise<unknown>, every: number)
     } catch {
       return; // the server is gone for now; the page stays whole
     }
-    if (!isNewer(known, location.pathname, now)) return;
+    if (known === undefined || !isNewer(known, location.pathname, now)) return;
+    if (await bring?.()) {
+      known = now.token;
+      return;
+    }
     clearInterval(timer);
     line.className = "newer";
     line.textContent = `A newer match is in: ${now.match}.`;
