@@ -78,7 +78,6 @@ type Index struct {
 
 	now        atomic.Pointer[Snapshot]
 	read, all  atomic.Int64 // how far the refresh under way is
-	took       atomic.Int64 // ns, the last one
 	refreshing atomic.Bool
 }
 
@@ -87,14 +86,15 @@ func New(h *home.Home, skip func(schemas.MatchID) bool) *Index {
 	return &Index{home: h, skip: skip, known: map[schemas.MatchID]Entry{}}
 }
 
-// quick is how long a refresh may take that everybody waits for.
-const quick = 20 * time.Millisecond
+// few are so many matches that everybody waits until they have been looked at: that takes some
+// milliseconds. Chosen by us.
+const few = 500
 
-// Now is the table as it is, after a refresh where that is quick; in a large folder the refresh
-// goes on behind, and the next to ask sees what it found.
+// Now is the table as it is, after a refresh where there are few matches; in a large folder the
+// refresh goes on behind, and the next to ask sees what it found.
 func (x *Index) Now() (*Snapshot, error) {
 	s := x.now.Load()
-	if s == nil || time.Duration(x.took.Load()) < quick {
+	if s == nil || len(s.Entries) <= few {
 		return x.Refresh()
 	}
 	if x.refreshing.CompareAndSwap(false, true) {
@@ -136,7 +136,6 @@ func (x *Index) Progress() (read, all int) { return int(x.read.Load()), int(x.al
 func (x *Index) Refresh() (*Snapshot, error) {
 	x.mu.Lock()
 	defer x.mu.Unlock()
-	began := time.Now()
 	if !x.loaded {
 		x.load()
 	}
@@ -174,7 +173,6 @@ func (x *Index) Refresh() (*Snapshot, error) {
 		}
 	}
 	if s := x.now.Load(); s != nil && changed.Load() == 0 && len(kept) == len(x.known) {
-		x.took.Store(int64(time.Since(began)))
 		return s, nil
 	}
 	x.unsaved += int(changed.Load())
@@ -185,9 +183,6 @@ func (x *Index) Refresh() (*Snapshot, error) {
 	}
 	x.now.Store(s)
 	x.save()
-	if changed.Load() == 0 { // what reading files takes says nothing of the next time
-		x.took.Store(int64(time.Since(began)))
-	}
 	return s, nil
 }
 
