@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 
@@ -15,6 +16,8 @@ import (
 	"github.com/afterbell/afterbell/schemas/arrowlog"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/period"
+	"github.com/afterbell/afterbell/schemas/profile"
 	"github.com/afterbell/afterbell/viewer"
 )
 
@@ -40,17 +43,21 @@ type exportOptions struct {
 func (a *app) exportCommand() *cobra.Command {
 	var o exportOptions
 	c := &cobra.Command{
-		Use:   "export MATCH --format csv|jsonl|parquet|arrow",
+		Use:   "export MATCH --format csv|jsonl|parquet|arrow|arrow-stream",
 		Short: "Write the samples of a stored match in another form",
 		Long: `Export writes a stored match, or some of its signals and a stretch of it, in long form:
-CSV or JSON lines that import reads back without loss, Parquet, or an Arrow IPC file. Times are log
-time. --clip writes one small file for another laptop instead: the stretch around a
+CSV, JSON lines, Parquet, an Arrow IPC file or stream. 'afterbell import' reads each back
+without loss, but that the text forms know one NaN only. Times are log time. A stretch
+(--from, --to, or --finding with a little room) begins with what was held then: text,
+true and false, and counters have a sample at its start with the value they last had.
+--clip writes one small file for another laptop instead: the stretch around a
 finding, or from --from to --to, with the robot's profile, the findings of the sheet and
 what the crew said of them; 'afterbell import CLIP' there makes a match of it. What
 leaves this laptop may say more than its samples: names of people do not
 belong into signal names.`,
 		Example: "  afterbell export millbrook-open/q14/heron --format csv --out q14.csv\n" +
 			"  afterbell export q14 --format parquet --signal power/voltage --from 50 --to 60 --out dip.parquet\n" +
+			"  afterbell export q14 --format jsonl --finding jam-lift-1 --out jam.jsonl\n" +
 			"  afterbell export q14 --clip --finding jam-lift-1 --out q14-jam.clip",
 		Args: oneArg("a match"),
 		RunE: func(c *cobra.Command, args []string) error { return a.runExport(args[0], o) },
@@ -62,15 +69,15 @@ belong into signal names.`,
 	f.Float64Var(&o.to, "to", math.Inf(1), "to this log time, `seconds`")
 	f.StringVar(&o.out, "out", "", "write to this `file`; standard output when left out")
 	f.BoolVar(&o.clip, "clip", false, "write a stretch with profile and findings, for another laptop")
-	f.StringVar(&o.finding, "finding", "", "with --clip: the stretch around this `finding`, by its id")
+	f.StringVar(&o.finding, "finding", "", "the stretch around this `finding`, by its id")
 	f.Float64Var(&o.around, "around", 10, "with --finding: `seconds` before and after it")
 	f.BoolVar(&o.withoutNotes, "without-notes", false, "with --clip: leave the crew's notes out; they may name people")
 	return c
 }
 
 func (a *app) runExport(ref string, o exportOptions) error {
-	if !o.clip && (o.finding != "" || o.withoutNotes) {
-		return usagef("--finding and --without-notes belong to --clip")
+	if !o.clip && o.withoutNotes {
+		return usagef("--without-notes belongs to --clip; an export holds samples only")
 	}
 	at := slices.IndexFunc(exportFormats, func(f viewer.Format) bool { return f.Name == o.format })
 	if at < 0 {
@@ -96,6 +103,9 @@ func (a *app) runExport(ref string, o exportOptions) error {
 		return err
 	}
 	if o.out == "" {
+		if o.format != "csv" && o.format != "jsonl" && isTerminal(a.stdout) {
+			return usagef("--out is missing: %s is no text for a terminal", o.format)
+		}
 		return write(a.stdout, log)
 	}
 	return replaceFile(o.out, func(w io.Writer) error { return write(w, log) })
@@ -121,7 +131,43 @@ func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schem
 	if err != nil {
 		return nil, err
 	}
-	return log.Cut(micros(o.from), micros(o.to)), nil
+	if o.finding != "" {
+		r, err := readReport(h, id)
+		if err != nil {
+			return nil, err
+		}
+		if o.from, o.to, err = o.clipStretch(r); err != nil {
+			return nil, err
+		}
+	}
+	if math.IsInf(o.from, -1) && math.IsInf(o.to, 1) {
+		return log, nil
+	}
+	end := int64(math.MinInt64)
+	for _, s := range f.Signals() {
+		if s.Samples > 0 {
+			end = max(end, s.LastUS)
+		}
+	}
+	return period.Stretch(log, micros(o.from), micros(o.to), end, heldBy(h, id)), nil
+}
+
+// heldBy tells which signals of a stored match hold their value: those whose kind says so, and
+// those that its profile reads as a state or counter. A profile that cannot be read says
+// nothing: samples leave all the same.
+func heldBy(h *home.Home, id schemas.MatchID) func(*schemas.Signal) bool {
+	byRole := map[string]bool{}
+	path := filepath.Join(h.Dir(id), profileFile)
+	if data, err := os.ReadFile(path); err == nil {
+		if p, err := profile.Parse(path, data); err == nil {
+			for _, ref := range p.Refs() {
+				if ref.Want != profile.WantNumber && ref.Ref.Below == nil && ref.Ref.Above == nil {
+					byRole[ref.Ref.Signal] = true
+				}
+			}
+		}
+	}
+	return func(s *schemas.Signal) bool { return period.Holds(s) || byRole[s.Name] }
 }
 
 // micros is seconds as microseconds, clamped to what can be stored.

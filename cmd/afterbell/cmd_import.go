@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -191,12 +192,19 @@ func (a *app) tidy(what, s string) (string, error) {
 	return name, nil
 }
 
+// leapSecond is a time as RFC 3339, section 5.6, writes one: second 60 of a minute. It is
+// refused and not moved, since where it went would be nowhere to be seen.
+var leapSecond = regexp.MustCompile(`^\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:60(\.\d+)?([Zz]|[+-]\d\d:\d\d)$`)
+
 func parseAt(at string) (*string, error) {
 	if at == "" {
 		return nil, nil
 	}
 	t, err := time.Parse(time.RFC3339Nano, at)
-	if err != nil {
+	switch {
+	case err != nil && leapSecond.MatchString(at):
+		return nil, usagef("--at %q is a leap second, which this program's clock does not have: give the second before or after it", at)
+	case err != nil:
 		return nil, usagef("--at %q is not a time of RFC 3339, such as 2031-03-01T14:32:00Z", at)
 	}
 	s := storedAt(t)

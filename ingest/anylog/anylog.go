@@ -26,7 +26,7 @@ var Any = rapid.Custom(func(t *rapid.T) *schemas.Log {
 			s.Name, s.Unit = fmt.Sprintf("another %d", len(seen)), ""
 		}
 		seen[s.Name] = true
-		s.Time = rapid.SliceOfN(time, 1, 12).Draw(t, "time")
+		s.Time = rapid.SliceOfN(micros, 1, 12).Draw(t, "time")
 		for range s.Time {
 			if boots {
 				s.Boot = append(s.Boot, rapid.SampledFrom([]int32{0, 0, 1, 7, math.MinInt32, math.MaxInt32}).Draw(t, "boot"))
@@ -49,9 +49,9 @@ var Any = rapid.Custom(func(t *rapid.T) *schemas.Log {
 })
 
 var (
-	name = rapid.OneOf(rapid.StringMatching(`[a-z]{1,4}(/[a-z0-9 ,"\[\]\r\n]{1,6})?( \[[a-zA-Z%/²]*\])?`), rapid.StringN(1, 20, 80))
-	time = rapid.OneOf(rapid.Int64Range(-20, 20), rapid.Int64Range(-9e18, 9e18))
-	text = rapid.OneOf(rapid.SampledFrom([]string{"", "nan", "1", "true", "\r\n", "\"", ",", " ", "-0", "a\rb", "9223372036854775807", "\u2028<&>\\"}), rapid.String())
+	name   = rapid.OneOf(rapid.StringMatching(`[a-z]{1,4}(/[a-z0-9 ,"\[\]\r\n]{1,6})?( \[[a-zA-Z%/²]*\])?`), rapid.StringN(1, 20, 80))
+	micros = rapid.OneOf(rapid.Int64Range(-20, 20), rapid.Int64Range(-9e18, 9e18))
+	text   = rapid.OneOf(rapid.SampledFrom([]string{"", "nan", "1", "true", "\r\n", "\"", ",", " ", "-0", "a\rb", "9223372036854775807", "\u2028<&>\\"}), rapid.String())
 
 	float = rapid.OneOf(
 		rapid.Float64(), rapid.Custom(func(t *rapid.T) float64 { return math.Float64frombits(rapid.Uint64().Draw(t, "bits")) }),
