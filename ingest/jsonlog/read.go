@@ -62,6 +62,7 @@ type reader struct {
 	b         *columns.Builder
 	usual     bool // try the short way first
 	members   []member
+	found     parts         // the members that mean something
 	current   []byte        // the line they are of
 	fromUsual bool          // the short way found them
 	last      *columns.Lane // of the sample before

@@ -16,7 +16,9 @@ type parts struct {
 	value, asInt, asBool, txt *member
 }
 
-func (r *reader) parts() (p parts) {
+func (r *reader) parts() *parts {
+	p := &r.found
+	*p = parts{}
 	for i := range r.members {
 		m := &r.members[i]
 		switch string(m.key) {
@@ -59,7 +61,7 @@ func (r *reader) take() error {
 		return r.rejectMember(at, fault)
 	}
 	if p.long() {
-		return r.sample(&p, t)
+		return r.sample(p, t)
 	}
 	return r.moment(t)
 }

@@ -74,22 +74,22 @@ func blanks(line []byte, at int) int {
 // plainString is the content of the string whose opening mark is at line[at], and where the
 // line goes on behind it; nil if there is an escape or a control character in it, no UTF-8, or no end.
 func plainString(line []byte, at int) (s []byte, end int) {
-	n := bytes.IndexByte(line[at+1:], '"')
-	if n < 0 {
-		return nil, 0
-	}
-	s = line[at+1 : at+1+n]
-	ascii := true
-	for _, c := range s {
+	seen := byte(0)
+	for i := at + 1; i < len(line); i++ {
+		c := line[i]
+		if c == '"' {
+			s = line[at+1 : i]
+			if seen >= 0x80 && !utf8.Valid(s) {
+				return nil, 0
+			}
+			return s, i + 1
+		}
 		if c == '\\' || c < ' ' {
 			return nil, 0
 		}
-		ascii = ascii && c < 0x80
+		seen |= c
 	}
-	if !ascii && !utf8.Valid(s) {
-		return nil, 0
-	}
-	return s, at + n + 2
+	return nil, 0
 }
 
 // usualValue reads the value at line[at] and returns where the line goes on, -1 if it is none
