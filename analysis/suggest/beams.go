@@ -8,6 +8,7 @@ import (
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/series"
 	"github.com/afterbell/afterbell/schemas/units"
 )
 
@@ -261,4 +262,27 @@ func chain(all []beam) []beam {
 		ordered = append(ordered, b)
 	}
 	return ordered
+}
+
+// PassingOrder is the order in which pieces pass beams, by the stretches in which each was
+// blocked: indices into runs, the first beam first, and for each how sure its place behind the
+// one before is (the share of that one's passes it follows; 1 for the first). Beams that do
+// not belong to one path are left out. Fewer than fewPasses passes tell nothing.
+func PassingOrder(runs [][]series.Interval) (order []int, sure []float64) {
+	var all []beam
+	at := map[*signal]int{}
+	for i, r := range runs {
+		if len(r) < fewPasses {
+			continue
+		}
+		b := beam{s: &signal{at: i}, runs: mended(r)}
+		at[b.s] = i
+		all = append(all, b)
+	}
+	for _, b := range chain(all) {
+		if b.order >= 0.5 {
+			order, sure = append(order, at[b.s]), append(sure, b.order)
+		}
+	}
+	return order, sure
 }

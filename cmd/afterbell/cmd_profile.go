@@ -1,16 +1,15 @@
 package main
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"math"
+	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"github.com/afterbell/afterbell/analysis/check"
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/profile"
-	"github.com/afterbell/afterbell/schemas/series"
 )
 
 func (a *app) profileCommand() *cobra.Command {
@@ -32,7 +31,10 @@ func (a *app) profileCheckCommand() *cobra.Command {
 		Use:   "check PROFILE",
 		Short: "Say whether a profile can be read, and what a log holds of it",
 		Long: `Check reads a profile and lists what it maps. With --log it shows for each mapped signal
-what was seen: how many samples, how often, and between which values after conversion.`,
+what was seen: how many samples, how often, between which values after conversion, how often
+a beam was blocked, what a counter counted. Below it stands what looks wrong (a beam that is
+true while clear, a supply in mV, a tilt in radians, stages that pieces pass in another
+order, signals exchanged), and what to do.`,
 		Example: "  afterbell profile check robot.yaml\n  afterbell profile check robot.yaml --log q14.csv",
 		Args:    oneArg("a profile"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -42,19 +44,6 @@ what was seen: how many samples, how often, and between which values after conve
 	c.Flags().StringVar(&logFile, "log", "", "a log `file` to look the signals up in")
 	c.Flags().BoolVar(&asJSON, "json", false, "machine output")
 	return c
-}
-
-// seenSignal is one mapped signal and what a log holds of it.
-type seenSignal struct {
-	Role    string   `json:"role"`
-	Place   string   `json:"place"`
-	Signal  string   `json:"signal"`
-	Unit    string   `json:"unit"`
-	Samples *int     `json:"samples"` // null without a log
-	Hz      *float64 `json:"hz"`
-	Low     *float64 `json:"low"`
-	High    *float64 `json:"high"`
-	Problem string   `json:"problem"`
 }
 
 func (a *app) runProfileCheck(ctx context.Context, path, logFile string, asJSON bool) error {
@@ -68,86 +57,96 @@ func (a *app) runProfileCheck(ctx context.Context, path, logFile string, asJSON 
 			return err
 		}
 	}
-	seen := []seenSignal{}
-	problems := 0
-	for _, r := range p.Refs() {
-		s := look(r, log)
+	seen := check.Look(p.Profile, log)
+	problems, doubts := 0, 0
+	for _, s := range seen {
 		if s.Problem != "" {
 			problems++
 		}
-		seen = append(seen, s)
+		doubts += len(s.Doubts)
 	}
 	if asJSON {
-		return a.printJSON(map[string]any{"robot": p.Robot, "signals": seen, "problems": problems})
+		return a.printJSON(map[string]any{"robot": p.Robot, "signals": seen, "problems": problems, "doubts": doubts})
 	}
-	if _, err := fmt.Fprintf(a.stdout, "%s: robot %s, %d signals mapped\n", path, p.Robot, len(seen)); err != nil {
-		return err
-	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s: robot %s, %d signals mapped\n", path, p.Robot, len(seen))
 	for _, s := range seen {
-		line := fmt.Sprintf("  %-28s %s", s.Place, s.Signal)
-		switch {
-		case s.Problem != "":
-			line += "  -- " + s.Problem
-		case s.Samples != nil:
-			line += fmt.Sprintf("  %d samples", *s.Samples)
-			if s.Hz != nil {
-				line += fmt.Sprintf(", %.4g Hz", *s.Hz)
-			}
-			if s.Low != nil {
-				line += fmt.Sprintf(", %.4g to %.4g %s", *s.Low, *s.High, s.Unit)
-			}
-		}
-		if _, err := fmt.Fprintln(a.stdout, line); err != nil {
-			return err
+		fmt.Fprintf(&b, "  %-28s %s\n", s.Place, seenLine(s))
+		for _, d := range s.Doubts {
+			fmt.Fprintf(&b, "      ? %s: %s.\n", d.What, d.Do)
 		}
 	}
-	return nil
+	if logFile != "" {
+		fmt.Fprintln(&b, checkSum(problems, doubts))
+	}
+	_, err = io.WriteString(a.stdout, b.String())
+	return err
 }
 
-// look finds one mapped signal in the log as an analysis would.
-func look(r profile.NamedRef, log *schemas.Log) seenSignal {
-	out := seenSignal{Role: r.Role, Place: r.Place, Signal: r.Ref.Signal, Unit: r.Unit.Symbol}
-	if log == nil {
-		return out
+// checkSum says what became of it, and what that does not say.
+func checkSum(problems, doubts int) string {
+	unread, wrong := "every mapped signal can be read", "nothing looks wrong"
+	if problems > 0 {
+		unread = counted(problems, "mapped signal") + " cannot be read"
 	}
-	s := log.Find(r.Ref.Signal)
-	if s == nil {
-		out.Problem = "not in the log"
-		return out
+	if doubts > 0 {
+		wrong = counted(doubts, "doubt")
 	}
-	n := s.Len()
-	out.Samples = &n
-	if step := series.Step(s.Time); step > 0 {
-		out.Hz = schemas.Some(1e6 / float64(step))
-	}
-	var err error
-	switch r.Want {
-	case profile.WantText:
-		_, err = r.Ref.Text(log)
-	case profile.WantBool:
-		_, err = r.Ref.Bool(log)
-	default:
-		var f *series.Float
-		if r.Unit.Symbol != "" {
-			f, err = r.Ref.FloatIn(log, r.Unit)
-		} else {
-			f, err = r.Ref.Float(log)
-		}
-		if err == nil {
-			out.Low, out.High = rangeOf(f.V)
-			out.Unit = cmp.Or(out.Unit, s.Unit)
-		}
-	}
-	if err != nil {
-		out.Problem = err.Error()
-	}
-	return out
+	return fmt.Sprintf("%s, %s. That a signal looks right does not show that it is the right one.", unread, wrong)
 }
 
-func rangeOf(v []float64) (low, high *float64) {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, x := range v {
-		lo, hi = math.Min(lo, x), math.Max(hi, x)
+// seenLine is what was seen of a signal.
+func seenLine(s check.Seen) string {
+	if s.Problem != "" {
+		return s.Signal + "  -- " + s.Problem
 	}
-	return schemas.Some(lo), schemas.Some(hi)
+	var parts []string
+	add := func(format string, v ...any) { parts = append(parts, fmt.Sprintf(format, v...)) }
+	if s.Samples != nil {
+		add("%d samples", *s.Samples)
+	}
+	if s.Hz != nil {
+		add("%.4g Hz", *s.Hz)
+	}
+	if s.FirstS != nil {
+		add("%.1f to %.1f s", *s.FirstS, *s.LastS)
+	}
+	if s.Low != nil {
+		add("%s", strings.TrimSpace(fmt.Sprintf("%.4g to %.4g %s", *s.Low, *s.High, strings.TrimPrefix(s.Unit, "1"))))
+	}
+	if s.TrueShare != nil {
+		add("true %.3g %% of the time", 100**s.TrueShare)
+	}
+	if s.Passes != nil {
+		add("blocked %d times", *s.Passes)
+	}
+	if s.Rises != nil {
+		add("%d counted", *s.Rises)
+	}
+	if s.Resets != nil && *s.Resets > 0 {
+		add("fell %d times", *s.Resets)
+	}
+	if len(s.Words) > 0 {
+		add("%s", words(s.Words))
+	}
+	if s.Conversion != "" {
+		add("%s", s.Conversion)
+	}
+	return strings.TrimSpace(s.Signal + "  " + strings.Join(parts, ", "))
+}
+
+// words are the values of a text, as much of them as fits.
+func words(all []check.Word) string {
+	var out []string
+	for _, w := range all[:min(len(all), 5)] {
+		one := fmt.Sprintf("%q %.0f %%", w.Word, 100*w.Share)
+		if w.Mode != "" && w.Mode != w.Word {
+			one += " (" + w.Mode + ")"
+		}
+		out = append(out, one)
+	}
+	if len(all) > 5 {
+		out = append(out, "...")
+	}
+	return strings.Join(out, ", ")
 }

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -78,4 +79,39 @@ func TestSuggestMistakes(t *testing.T) {
 	o := done(t, afterbell("profile", "suggest", written(t, "dull.csv", "time_s,a\n0,1\n1,1\n9,1\n")))
 	assert.Contains(t, o.stderr, "nothing in")
 	done(t, afterbell("profile", "check", written(t, "dull.yaml", o.stdout)))
+}
+
+// A mistake in a profile shows with what to do, and on the machine's side too.
+func TestCheckSaysWhatLooksWrong(t *testing.T) {
+	text, err := os.ReadFile(sample("heron.yaml"))
+	require.NoError(t, err)
+	wrong := strings.Replace(string(text), "sensor: path/throat/beam", "sensor: {signal: path/throat/beam, invert: true}", 1)
+	path := written(t, "robot.yaml", wrong)
+	o := done(t, afterbell("profile", "check", path, "--log", sample("clean.csv.gz")))
+	assert.Contains(t, o.stdout, "? it was blocked 97 % of the time; a beam is clear most of it: take invert: true away")
+	assert.Contains(t, o.stdout, "1 doubt.")
+	assert.Contains(t, o.stdout, `"driver" 77 %`)
+	assert.Contains(t, o.stdout, "12 counted")
+
+	var got struct {
+		Doubts, Problems int
+		Signals          []struct {
+			Place  string
+			Passes *int
+			Doubts []struct{ What, Do string }
+		}
+	}
+	o = done(t, afterbell("profile", "check", path, "--log", sample("clean.csv.gz"), "--json"))
+	require.NoError(t, json.Unmarshal([]byte(o.stdout), &got))
+	assert.Equal(t, 1, got.Doubts)
+	assert.Zero(t, got.Problems)
+	for _, s := range got.Signals {
+		if s.Place == "sensor of stage throat" {
+			assert.NotNil(t, s.Passes)
+			require.Len(t, s.Doubts, 1)
+			assert.NotEmpty(t, s.Doubts[0].Do)
+			continue
+		}
+		assert.Empty(t, s.Doubts, s.Place)
+	}
 }
