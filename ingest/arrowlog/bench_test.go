@@ -27,6 +27,8 @@ func BenchmarkRead(b *testing.B) {
 	file.Reset()
 	require.NoError(b, out.WriteStream(&file, log))
 	b.Run("stream", func(b *testing.B) { compareStream(b, file.Bytes(), log.Samples()) })
+	mixed := byTime(log)
+	b.Run("by time", func(b *testing.B) { compare(b, fileOf(b, mixed.Schema(), nil, mixed), int(mixed.NumRows())) })
 	wide, samples := wideOf(b, log)
 	for packing, o := range packings {
 		file := fileOf(b, wide.Schema(), o, wide)
@@ -77,6 +79,31 @@ func compareStream(b *testing.B, file []byte, samples int) {
 			}
 		}
 	}})
+}
+
+// byTime is the numbers of a log as a long record in which signals take turns, as a logger
+// writes them: no two rows that follow one another are of one signal.
+func byTime(log *schemas.Log) arrow.Record {
+	rb := array.NewRecordBuilder(memory.DefaultAllocator, arrow.NewSchema([]arrow.Field{
+		{Name: "time_us", Type: arrow.PrimitiveTypes.Int64},
+		{Name: "signal", Type: &arrow.DictionaryType{IndexType: arrow.PrimitiveTypes.Int32, ValueType: arrow.BinaryTypes.String}},
+		{Name: "value", Type: arrow.PrimitiveTypes.Float64},
+	}, nil))
+	times, names, values := rb.Field(0).(*array.Int64Builder), rb.Field(1).(*array.BinaryDictionaryBuilder), rb.Field(2).(*array.Float64Builder)
+	for i, more := 0, true; more; i++ {
+		more = false
+		for _, s := range log.Signals {
+			if s.Kind == schemas.Float64 && i < s.Len() {
+				more = true
+				times.Append(s.Time[i])
+				if err := names.AppendString(s.Name); err != nil {
+					panic(err)
+				}
+				values.Append(s.Float[i])
+			}
+		}
+	}
+	return rb.NewRecord()
 }
 
 // wideOf is the signals at 50 Hz of a log as one wide record.

@@ -47,7 +47,7 @@ func smallFiles(t testing.TB) map[string][]byte {
 	}
 }
 
-const flipMasks = "\x01\x10\x80\xff"
+const flipMasks = "\x01\x90"
 
 // flips is work apart for tests: it decodes every file that differs from the one at hand, less
 // its last 8 bytes, in one byte, from the one on that those 8 bytes number, and says of each how it
@@ -104,7 +104,7 @@ func TestEveryByteChanged(t *testing.T) {
 				next++
 			}
 		}
-		assert.Greater(t, refused, len(file), name)
+		assert.Greater(t, refused, len(file)/2, name)
 		t.Logf("%s: %d flips, %d refused, %d died", name, len(file)*len(flipMasks), refused, len(died))
 		for _, n := range died[:min(len(died), 5)] {
 			checkFlip(t, file, n)
