@@ -7,12 +7,14 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
 
 	"github.com/afterbell/afterbell/ingest/journal"
 	"github.com/afterbell/afterbell/ingest/wire"
+	"github.com/afterbell/afterbell/schemas/filelock"
 )
 
 // Kinds of frames, besides journal.Head.
@@ -61,6 +63,28 @@ const mostMemory = 16 << 20
 func bootDir(c Config) string {
 	sum := sha256.Sum256(fmt.Appendf(nil, "%s\x00%s\x00%s", c.Robot, c.Source, c.Boot))
 	return filepath.Join(c.Spool.Dir, "boot-"+hex.EncodeToString(sum[:8]))
+}
+
+// guardSpool keeps other senders out of the folder until it is closed: two would send the same,
+// and write into each other's files.
+func guardSpool(dir string) (io.Closer, error) {
+	if dir == "" {
+		return io.NopCloser(nil), nil
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, fmt.Errorf("opening the spool: %w", err)
+	}
+	f, err := os.OpenFile(filepath.Join(dir, "lock"), os.O_RDWR|os.O_CREATE, 0o644)
+	if err != nil {
+		return nil, fmt.Errorf("opening the spool: %w", err)
+	}
+	if err := filelock.Try(f); err != nil {
+		if errors.Is(err, filelock.ErrTaken) {
+			err = fmt.Errorf("the folder %s is the spool of another sender that runs: end that one, or give each sender a folder of its own", dir)
+		}
+		return nil, errors.Join(err, f.Close())
+	}
+	return f, nil
 }
 
 // openSpool is the spool of c, with what an earlier program left in it.

@@ -72,9 +72,26 @@ func TestSpoolOnDiskOutlivesTheProgram(t *testing.T) {
 	assert.EqualValues(t, 200, st.Recorded)
 	assert.EqualValues(t, 800, st.Acked)
 	assert.Zero(t, st.Waiting)
-	left, err := os.ReadDir(c.Spool.Dir)
-	require.NoError(t, err)
-	assert.Empty(t, left, "what was sent leaves nothing behind")
+	assert.Empty(t, mustGlobAll(t, filepath.Join(c.Spool.Dir, "boot-*")), "what was sent leaves nothing behind")
+}
+
+// Two programs with one folder: the second is told so, and the first goes on.
+func TestFolderOfTheSpoolIsForOneSender(t *testing.T) {
+	server, open := shut(t)
+	c := onDisk(t, server.URL())
+	s := begin(t, c)
+	w := newScript()
+	w.record(s, 10)
+	other := c
+	other.Boot = "boot 2"
+	_, err := New(other)
+	require.ErrorContains(t, err, c.Spool.Dir+" is the spool of another sender that runs")
+	w.record(s, 10)
+	abandoned(t, s) // what closes it, or kills its program, sets the folder free
+	open(true)
+	s = begin(t, c)
+	require.NoError(t, s.Close(soon(t)))
+	w.check(t, server)
 }
 
 // The program is restarted while the collector is there, and has some of it.
@@ -289,11 +306,16 @@ func TestDamagedSpool(t *testing.T) {
 	check(good, "whole", len(good))
 }
 
+func mustGlobAll(t testing.TB, pattern string) []string {
+	t.Helper()
+	found, err := filepath.Glob(pattern)
+	require.NoError(t, err)
+	return found
+}
+
 func mustGlob(t testing.TB, dir string) []string {
 	t.Helper()
-	files, err := filepath.Glob(filepath.Join(dir, "*.segment"))
-	require.NoError(t, err)
-	return files
+	return mustGlobAll(t, filepath.Join(dir, "*.segment"))
 }
 
 func withDefaults(t testing.TB, c Config) Config {

@@ -26,6 +26,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"math"
 	"net/url"
@@ -69,7 +70,7 @@ type Config struct {
 // Spool says where batches wait until the collector has them.
 type Spool struct {
 	Bytes int64  // at most; 64 MiB in memory, 1 GiB on disk
-	Dir   string // on disk, in this folder, which one program at a time uses; in memory when empty
+	Dir   string // on disk, in this folder, which one Sender at a time has; in memory when empty
 }
 
 // Least is the smallest spool in bytes.
@@ -100,6 +101,7 @@ type Sender struct {
 	c     Config
 	ring  *ring
 	spool *spool
+	guard io.Closer // of the spool's folder
 	log   *slog.Logger
 
 	mu      sync.Mutex // of the names
@@ -121,13 +123,17 @@ func New(c Config) (*Sender, error) {
 	if err := c.check(); err != nil {
 		return nil, err
 	}
-	p, err := openSpool(c)
+	guard, err := guardSpool(c.Spool.Dir)
 	if err != nil {
 		return nil, err
 	}
+	p, err := openSpool(c)
+	if err != nil {
+		return nil, errors.Join(err, guard.Close())
+	}
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Sender{
-		c: c, ring: newRing(c.Ring, textBytes(c.Spool.Bytes)), spool: p, log: c.Log, stop: stop, signals: map[string]*Signal{},
+		c: c, guard: guard, ring: newRing(c.Ring, textBytes(c.Spool.Bytes)), spool: p, log: c.Log, stop: stop, signals: map[string]*Signal{},
 		misfits: make(chan error, 16), kick: make(chan struct{}, 1), closing: make(chan struct{}), cutDone: make(chan struct{}),
 	}
 	own := &link{c: c, spool: p, clock: c.Clock}
@@ -267,7 +273,7 @@ func (s *Sender) Close(ctx context.Context) error {
 		err = s.spool.drained(ctx)
 		s.stop()
 		s.running.Wait()
-		if closeErr := s.spool.close(); err == nil {
+		if closeErr := errors.Join(s.spool.close(), s.guard.Close()); err == nil {
 			err = closeErr
 		}
 	})

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/filelock"
 )
 
 const lockFile = ".lock"
@@ -27,9 +28,6 @@ func (e *LockedError) Error() string {
 	}
 	return fmt.Sprintf("%s is being written by %s: wait for it to end or stop it, then try again (reading needs no lock)", e.Dir, who)
 }
-
-// errTaken is what tryLock returns when another holds the lock.
-var errTaken = errors.New("lock taken")
 
 // Lock is the right to write a data folder. The operating system takes it back when the
 // process ends, however it ends, so that a crash leaves no lock behind; the pid in the
@@ -56,8 +54,8 @@ func (h *Home) takeLock() (*Lock, error) {
 	if err != nil {
 		return nil, fmt.Errorf("locking the data folder: %w", err)
 	}
-	if err := tryLock(f); err != nil {
-		if errors.Is(err, errTaken) {
+	if err := filelock.Try(f); err != nil {
+		if errors.Is(err, filelock.ErrTaken) {
 			err = &LockedError{h.dir, ownerOf(f)}
 		} else {
 			err = fmt.Errorf("locking the data folder %s: %w", h.dir, err)

@@ -1,6 +1,6 @@
 //go:build unix
 
-package home
+package filelock
 
 import (
 	"errors"
@@ -8,11 +8,11 @@ import (
 	"syscall"
 )
 
-// tryLock locks f for this process or returns errTaken. The lock ends with the file.
-func tryLock(f *os.File) error {
+// Try locks f or returns ErrTaken. The lock ends with the file.
+func Try(f *os.File) error {
 	err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
 	if errors.Is(err, syscall.EWOULDBLOCK) {
-		return errTaken
+		return ErrTaken
 	}
 	return err
 }
