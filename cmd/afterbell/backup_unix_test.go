@@ -18,6 +18,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas/home"
 )
 
 // unzipped is the folder in a zip file.
@@ -142,7 +144,7 @@ func TestASecondBackupCopiesWhatIsNew(t *testing.T) {
 			for path, sum := range contents(t, dir) {
 				rel, err := filepath.Rel(dir, path)
 				require.NoError(t, err)
-				if rel != "backup.json" && rel != ".lock" {
+				if rel != "backup.json" && !home.IsLock(rel) {
 					out[rel] = sum
 				}
 			}

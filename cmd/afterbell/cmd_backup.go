@@ -317,7 +317,7 @@ func zipFolder(ctx context.Context, w io.Writer, dir string) error {
 			return err
 		case ctx.Err() != nil:
 			return ctx.Err()
-		case !e.Type().IsRegular() || e.Name() == ".lock":
+		case !e.Type().IsRegular() || home.IsLock(e.Name()):
 			return nil
 		}
 		rel, err := filepath.Rel(dir, path)

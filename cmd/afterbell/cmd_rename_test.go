@@ -170,6 +170,6 @@ func TestDeleteSaysWhatGoesAndAsks(t *testing.T) {
 	entries, err := os.ReadDir(data)
 	require.NoError(t, err)
 	for _, e := range entries {
-		assert.True(t, e.Name() == ".lock" || !strings.HasPrefix(e.Name(), "."), "%s is left over", e.Name())
+		assert.True(t, home.IsLock(e.Name()) || !strings.HasPrefix(e.Name(), "."), "%s is left over", e.Name())
 	}
 }

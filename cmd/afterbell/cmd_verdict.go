@@ -21,7 +21,8 @@ func (a *app) verdictCommand() *cobra.Command {
 		Long: `Verdict notes what the crew says of a finding: that it happened (yes), that it did not
 (no), or nothing any more (none). The note is added to notes.jsonl in the match's folder;
 earlier ones stay there, and the last one holds. What was denied is left out of the
-season's rates. With a match alone it lists the findings and what was said of each.
+season's rates. A collector may write the data folder meanwhile. With a match alone it
+lists the findings and what was said of each.
 
 ` + exitHelp,
 		Example: "  afterbell verdict millbrook-open/q14/heron\n  afterbell verdict millbrook-open/q14/heron jam-lift-1 no",

@@ -110,7 +110,7 @@ func requireWhole(t testing.TB, dir string) {
 	entries, err := os.ReadDir(dir)
 	require.NoError(t, err)
 	for _, e := range entries {
-		if e.Name() != ".lock" && e.Name() != liveDir && e.Name() != ".taken.jsonl" {
+		if !home.IsLock(e.Name()) && e.Name() != liveDir && e.Name() != ".taken.jsonl" {
 			require.True(t, strings.HasPrefix(e.Name(), "season="), e.Name())
 		}
 	}
@@ -123,12 +123,12 @@ func stored(t testing.TB, data, log, profile string) {
 		"--season", "2031", "--event", "millbrook-open", "--match", "q14", "--at", "2031-03-01T14:32:00Z"))
 }
 
-// contents are the hashes of all files below dir, the lock left out.
+// contents are the hashes of all files below dir, locks left out.
 func contents(t testing.TB, dir string) map[string][sha256.Size]byte {
 	t.Helper()
 	out := map[string][sha256.Size]byte{}
 	err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
-		if err != nil || e.Name() == ".lock" {
+		if err != nil || home.IsLock(e.Name()) {
 			return err
 		}
 		if e.IsDir() {

@@ -48,6 +48,21 @@ func TestVerdictIsNotedAndKept(t *testing.T) {
 	assert.Contains(t, o.stdout, id+"  nothing said")
 }
 
+// The crew is heard while a collector has the data folder for itself.
+func TestVerdictWhileCollecting(t *testing.T) {
+	data := dataFolder(t)
+	stored(t, data, "jam-stuck.csv.zst", "heron.yaml")
+	const match = "millbrook-open/q14/heron"
+	finding := analyzed(t, "--data", data, match).Findings[0].ID
+	_, _, stop := collect(t, data)
+	failed(t, afterbell("analyze", "--data", data, match, "--again"), exitFailed, "is being written by")
+	o := done(t, afterbell("verdict", "--data", data, match, finding, "no"))
+	assert.Contains(t, o.stdout, finding+"  did not happen")
+	done(t, stop())
+	o = done(t, afterbell("verdict", "--data", data, match))
+	assert.Contains(t, o.stdout, finding+"  did not happen")
+}
+
 func TestVerdictRefuses(t *testing.T) {
 	data := dataFolder(t)
 	stored(t, data, "jam-stuck.csv.zst", "heron.yaml")

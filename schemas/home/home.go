@@ -18,7 +18,8 @@
 //   - A match that is renamed has its old name or its new one, never both, and what names it
 //     in other matches follows; a crash in between is made good by the next writer.
 //   - A line added to the crew's notes is on disk when AddNote returns, and lines there are
-//     never changed; of a crash in between at most the line it was about is missing.
+//     never changed; of a crash in between at most the line it was about is missing. It
+//     needs no lock, so that the crew is heard while a collector writes.
 //   - A failed write (full disk included) leaves what was there before and nothing else.
 //   - One process writes at a time (Lock). Readers need no lock, take no notice of hidden
 //     names, and keep no file of a match open for long.
@@ -27,6 +28,7 @@
 //
 //	.taken.jsonl     the files that were taken in by themselves; it stays
 //	.lock            names the process that writes
+//	.lock-moving     is locked while a match is moved or a note is added; it stays
 //	.incoming-*      being written; worthless after a crash
 //	.ready/PATH      written and synced, to take the place of the match at PATH
 //	.update/PATH     files written and synced, to take their places in the match at PATH
@@ -63,7 +65,7 @@ var keys = [...]string{"season", "event", "match", "robot"}
 type Home struct {
 	dir string
 
-	mu   sync.Mutex // guards lock, and puts renames of one process one after another
+	mu   sync.Mutex // guards lock, and puts renames of one process one after another; see enter
 	lock *Lock
 
 	holders   int   // who hold the lock for a moment, see Hold

@@ -15,6 +15,9 @@ import (
 
 const lockFile = ".lock"
 
+// IsLock tells files of locks, which nobody else has a use for, by their names.
+func IsLock(name string) bool { return name == lockFile || name == movingFile }
+
 // LockedError says that another process writes the data folder.
 type LockedError struct {
 	Dir string
@@ -65,7 +68,7 @@ func (h *Home) takeLock() (*Lock, error) {
 	h.lock = &Lock{h, f}
 	err = writeOwner(f)
 	if err == nil {
-		err = h.recover()
+		err = h.recoverAlone()
 	}
 	if err != nil {
 		h.lock = nil

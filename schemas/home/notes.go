@@ -14,7 +14,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// How long AddNote waits for a lock that another process has, and how long between looks.
+// How long Hold waits for a lock that another process has, and how long between looks.
 const (
 	noteWait  = time.Second
 	noteAgain = 20 * time.Millisecond
@@ -33,8 +33,9 @@ func (h *Home) Notes(id schemas.MatchID) ([]byte, error) {
 }
 
 // AddNote adds one line, its line feed included, to the crew's notes of a match. When it
-// returns without error the line is on disk. It takes the lock for that moment when this
-// Home does not hold it; the error is a *LockedError when another process keeps it.
+// returns without error the line is on disk. It needs no lock: another process may write the
+// data folder meanwhile, a collector for hours. When none does, what a crash left is made good
+// first.
 func (h *Home) AddNote(id schemas.MatchID, line []byte) error {
 	if err := checkID(id); err != nil {
 		return err
@@ -42,20 +43,36 @@ func (h *Home) AddNote(id schemas.MatchID, line []byte) error {
 	if n := len(line); n < 2 || bytes.IndexByte(line, '\n') != n-1 || !json.Valid(line) {
 		return fmt.Errorf("a note of %s is one line of JSON", id)
 	}
-	// Renames of matches wait too: a note must not go into a folder that is being replaced.
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	if h.lock == nil {
-		lock, err := h.lockSoon()
-		if err != nil {
-			return err
-		}
-		defer func() { _ = lock.give() }() // nothing is lost with it: the system frees what it holds
+	if err := h.recoverUnlessLocked(); err != nil {
+		return err
 	}
+	// A note must not go into a folder that is being replaced.
+	leave, err := h.enter()
+	if err != nil {
+		return err
+	}
+	defer leave()
 	if !h.Exists(id) {
 		return fmt.Errorf("%s is not stored in %s: %w", id, h.dir, fs.ErrNotExist)
 	}
 	return h.appendNote(id, line)
+}
+
+// recoverUnlessLocked makes good what a crash left, unless a writer is there, who has.
+func (h *Home) recoverUnlessLocked() error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.lock != nil {
+		return nil
+	}
+	lock, err := h.takeLock()
+	var locked *LockedError
+	if errors.As(err, &locked) {
+		return nil
+	} else if err != nil {
+		return err
+	}
+	return lock.give()
 }
 
 // lockSoon takes the lock, and waits a little for a process that is about to give it back.

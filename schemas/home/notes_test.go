@@ -8,6 +8,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -99,13 +100,46 @@ func TestNotesOfManyArriveWhole(t *testing.T) {
 	require.Len(t, seen, 40)
 }
 
-func TestNoNoteWhileAnotherProcessWrites(t *testing.T) {
-	h := noted(t, "{\"a\":1}\n")
-	_, lines := writer(t, h.dir)
+// While another process replaces the match and updates it without end, notes are added, and
+// every one of them is there, once and in order. Then the other one is killed, and they still are.
+func TestNotesWhileAnotherProcessWrites(t *testing.T) {
+	h := noted(t, "")
+	child, lines := writer(t, h.dir)
 	require.True(t, lines.Scan(), "the other process has the lock")
+	_, err := h.Lock()
 	var locked *LockedError
-	require.ErrorAs(t, h.AddNote(q14, []byte("{\"b\":2}\n")), &locked)
-	require.Positive(t, locked.PID)
+	require.ErrorAs(t, err, &locked)
+	replaced := make(chan int)
+	go func() {
+		n := 0
+		for lines.Scan() {
+			n++
+		}
+		replaced <- n
+	}()
+	want := ""
+	for i := range 100 {
+		line := fmt.Sprintf("{\"n\":%d}\n", i)
+		require.NoError(t, h.AddNote(q14, []byte(line)))
+		want += line
+		require.Equal(t, want, notesOfSoon(t, h))
+	}
+	require.NoError(t, child.Process.Kill())
+	require.Greater(t, <-replaced, 3, "the other process was at work meanwhile")
+	_ = child.Wait()
+	require.NoError(t, h.AddNote(q14, []byte("{\"n\":100}\n")), "what the kill left is made good first")
+	require.Equal(t, want+"{\"n\":100}\n", notesOf(t, h))
+}
+
+// notesOfSoon reads the notes of a match that is being replaced, when it is there.
+func notesOfSoon(t *testing.T, h *Home) string {
+	for range 1000 {
+		if text := notesOf(t, h); text != "" || h.Exists(q14) {
+			return text
+		}
+		time.Sleep(time.Millisecond)
+	}
+	return ""
 }
 
 func TestACrashWhileAddingANote(t *testing.T) {

@@ -71,8 +71,11 @@ func (h *Home) publish(id schemas.MatchID, replace bool, tmp string, fill func(d
 	if err := syncTree(tmp); err != nil {
 		return err
 	}
-	h.mu.Lock()
-	defer h.mu.Unlock()
+	leave, err := h.enter()
+	if err != nil {
+		return err
+	}
+	defer leave()
 	if !h.Exists(id) {
 		err := h.move(tmp, h.Dir(id))
 		if err != nil && !isDir(tmp) { // in place, but not surely on disk

@@ -11,6 +11,16 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
+// recoverAlone is recover while nobody adds a note.
+func (h *Home) recoverAlone() error {
+	free, err := h.keepOut()
+	if err != nil {
+		return err
+	}
+	defer free()
+	return h.recover()
+}
+
 // recover makes good what writers before this one left when they crashed. The lock is
 // held, so that nothing hidden is in use. Each step may itself be cut short and taken
 // again.

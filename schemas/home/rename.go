@@ -96,8 +96,11 @@ func (h *Home) fillRename(tmp string, to schemas.MatchID, fill func(dir string) 
 }
 
 func (h *Home) rename(from, to schemas.MatchID, tmp string) error {
-	h.mu.Lock()
-	defer h.mu.Unlock()
+	leave, err := h.enter()
+	if err != nil {
+		return err
+	}
+	defer leave()
 	if h.Exists(to) { // stored by another goroutine since
 		return &ExistsError{to, h.Dir(to)}
 	}
@@ -105,7 +108,7 @@ func (h *Home) rename(from, to schemas.MatchID, tmp string) error {
 	if err := h.move(tmp, pending); err != nil {
 		return err
 	}
-	err := h.finishRename(from)
+	err = h.finishRename(from)
 	if err != nil && !h.Exists(to) { // back to the old name, as far as that goes
 		old := h.hidden(oldDir, from)
 		if !h.Exists(from) && h.move(old, h.Dir(from)) != nil {

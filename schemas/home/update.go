@@ -114,8 +114,11 @@ func (h *Home) Remove(id schemas.MatchID) error {
 	if err := h.mayWrite(id); err != nil {
 		return err
 	}
-	h.mu.Lock()
-	defer h.mu.Unlock()
+	leave, err := h.enter()
+	if err != nil {
+		return err
+	}
+	defer leave()
 	if !h.Exists(id) {
 		return fmt.Errorf("%s is not stored in %s: %w", id, h.dir, fs.ErrNotExist)
 	}
