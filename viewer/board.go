@@ -118,7 +118,7 @@ func (s *Server) board(w http.ResponseWriter, r *http.Request) {
 		on, data.Newest, rows = s.onTop(rows)
 	}
 	data.Groups = groups(rows, on)
-	s.writeBoard(w, data, latest)
+	s.writeBoard(w, r, data, latest)
 }
 
 // onTop takes the newest match that can be shown out of the rows.
@@ -136,13 +136,13 @@ func (s *Server) onTop(rows []row) (*row, *newest, []row) {
 	return nil, nil, rows
 }
 
-func (s *Server) writeBoard(w http.ResponseWriter, data boardView, latest latest) {
+func (s *Server) writeBoard(w http.ResponseWriter, r *http.Request, data boardView, latest latest) {
 	var body, b bytes.Buffer
 	err := boardTemplate.Execute(&body, data)
 	if err == nil {
 		err = page.Write(&b, page.Frame{
 			Title: "Pit board, afterbell", Class: "board",
-			Nav:     []page.Link{{Text: "Pit board", Href: "/", Current: true}},
+			Nav:     s.nav(r, "/"),
 			Body:    template.HTML(body.String()), // made by html/template above
 			Scripts: s.scripts, Newest: latest.Token,
 		})

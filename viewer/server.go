@@ -55,17 +55,19 @@ type Options struct {
 
 // Server answers requests for pages. It may be used by many requests at once.
 type Server struct {
-	home    *home.Home
-	options Options
-	assets  map[string]page.Asset
-	scripts []string
-	index   *index.Index
-	rows    rowCache
-	top     atomic.Pointer[keptTop]
-	traces  *traces.Shelf
-	now     func() time.Time
-	latest  atomic.Pointer[latest] // as of the last board or question; nil before the first
-	handler http.Handler
+	home     *home.Home
+	options  Options
+	assets   map[string]page.Asset
+	scripts  []string
+	index    *index.Index
+	rows     rowCache
+	top      atomic.Pointer[keptTop]
+	traces   *traces.Shelf
+	now      func() time.Time
+	latest   atomic.Pointer[latest] // as of the last board or question; nil before the first
+	handler  http.Handler
+	pages    http.Handler // what is behind it, for whoever else is let in
+	lanLinks []string     // by which other machines come; none when they cannot
 }
 
 // New is a server over a data folder.
@@ -114,7 +116,9 @@ func New(h *home.Home, o Options) *Server {
 	mux.HandleFunc("GET "+page.AssetsPath+"{name}", s.asset)
 	mux.HandleFunc("GET /favicon.ico", s.favicon)
 	mux.HandleFunc("GET /", s.nothingHere)
-	s.handler = s.guarded(s.ownForms(mux))
+	mux.HandleFunc("GET "+lanPath, s.lan)
+	s.pages = s.ownForms(mux)
+	s.handler = s.guarded(s.pages)
 	return s
 }
 
@@ -129,18 +133,22 @@ const policy = "default-src 'none'; style-src 'self'; font-src 'self'; img-src '
 // name of its own lead here and read the answers) and sets the headers all answers share.
 func (s *Server) guarded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		h := w.Header()
-		h.Set("Content-Security-Policy", policy)
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "same-origin") // no-referrer would take the origin off our own forms
-		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		h.Set("Cache-Control", "no-store")
+		secure(w.Header())
 		if !loopback(r.Host) {
 			http.Error(w, "this server answers to 127.0.0.1 and localhost only", http.StatusMisdirectedRequest)
 			return
 		}
 		next.ServeHTTP(w, r)
 	})
+}
+
+// secure sets the headers that all answers share.
+func secure(h http.Header) {
+	h.Set("Content-Security-Policy", policy)
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Referrer-Policy", "same-origin") // no-referrer would take the origin off our own forms
+	h.Set("Cross-Origin-Opener-Policy", "same-origin")
+	h.Set("Cache-Control", "no-store")
 }
 
 // ownForms refuses what a page of another site sends: a browser says by Sec-Fetch-Site or
@@ -226,10 +234,15 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
 	}
 	bench := "/t" + strings.TrimPrefix(r.URL.Path, "/m")
 	var b bytes.Buffer
+	verdict, note := r.URL.Path+"/verdict", r.URL.Path+"/note"
+	if readOnly(r) {
+		verdict, note = "", ""
+	}
+	w.Header().Set("Content-Security-Policy", policy+page.VideoPolicy)
 	err = sheet.Render(&b, sheet.Input{
 		Report: m.report, Profile: m.profile, Log: m.log, Mode: sheet.Page,
-		Judged: s.judged(id, m.report), Verdict: r.URL.Path + "/verdict", Newest: s.known(),
-		Said: s.said(m.report), NoteForm: r.URL.Path + "/note",
+		Judged: s.judged(id, m.report), Verdict: verdict, Newest: s.known(),
+		Said: s.said(m.report), NoteForm: note,
 		Nav: []page.Link{
 			{Text: "Pit board", Href: "/"},
 			{Text: "Match sheet", Href: r.URL.Path, Current: true},

@@ -32,6 +32,7 @@ const defaultLive = "127.0.0.1:4151"
 type collectOptions struct {
 	profiles, watch []string
 	listen, pages   string
+	lan             lanOptions
 	season, event   string
 	tlsCert, tlsKey string
 	limits          collector.Limits
@@ -62,13 +63,19 @@ everything can be kept, /metrics how much came (Prometheus text format).`,
 		Example: "  afterbell collect --profile heron.yaml --event millbrook-open\n" +
 			"  afterbell collect --profile heron.yaml --profile curlew.yaml --listen 0.0.0.0:4151 --tls-cert cert.pem --tls-key key.pem",
 		Args: noArgs,
-		RunE: func(c *cobra.Command, _ []string) error { return a.runCollect(c.Context(), o) },
+		RunE: func(c *cobra.Command, _ []string) error {
+			if err := o.lan.check(c.Flags().Changed); err != nil {
+				return err
+			}
+			return a.runCollect(c.Context(), o)
+		},
 	}
 	f := c.Flags()
 	f.StringArrayVar(&o.profiles, "profile", nil, "robot `profile` (robot.yaml), one for each robot; others are stored, not analyzed")
 	f.StringArrayVar(&o.watch, "watch", nil, "take in the logs that come into this `folder` too, as 'afterbell watch' does; may be given again")
 	f.StringVar(&o.listen, "listen", defaultLive, "`address` for robots; port 0 picks a free one")
 	f.StringVar(&o.pages, "pages", defaultListen, "loopback `address` for the pages, or off")
+	o.lan.flags(f)
 	f.StringVar(&o.season, "season", "", "`season`; this year when left out")
 	f.StringVar(&o.event, "event", "practice", "`event` of matches that no message names")
 	f.StringVar(&o.tlsCert, "tls-cert", "", "certificate `file` (PEM): robots connect with wss://")
@@ -92,6 +99,8 @@ func (o *collectOptions) check() error {
 		if err := checkPages(o.pages); err != nil {
 			return err
 		}
+	} else if o.lan.on {
+		return usagef("--lan shows the pages, and --pages off says there are none")
 	}
 	if _, _, err := net.SplitHostPort(o.listen); err != nil {
 		return usagef("--listen %q is not an address: use %s, or port 0 for a free one", o.listen, defaultLive)
@@ -250,12 +259,16 @@ func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collecto
 		if shown, err = a.listenFor(ctx, h, o.pages, c, in); err != nil {
 			return errors.Join(err, l.Close(), c.Close())
 		}
+		if err = a.openLan(ctx, shown, o.lan); err != nil {
+			return errors.Join(err, shown.listener.Close(), l.Close(), c.Close())
+		}
 	}
 	if _, err := fmt.Fprintf(a.stdout, "listening on %s://%s%s\n", scheme, l.Addr(), wire.Path); err != nil {
 		return errors.Join(err, l.Close(), c.Close())
 	}
 	if shown != nil {
 		fmt.Fprintf(a.stdout, "serving on %s\n", shown.url)
+		a.sayLan(shown)
 	}
 	if !o.noAnnounce {
 		defer a.announce(l.Addr(), cert != nil)()

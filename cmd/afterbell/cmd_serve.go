@@ -22,14 +22,23 @@ const defaultListen = "127.0.0.1:4150"
 
 func (a *app) serveCommand() *cobra.Command {
 	var listen string
+	var lan lanOptions
 	c := &cobra.Command{
-		Use:     "serve",
-		Short:   "Show the pit board and the match sheets in a browser",
-		Long:    "Serve shows what the data folder holds, on this machine only, until it is interrupted.",
-		Example: "  afterbell serve\n  afterbell serve --data season-2031 --listen 127.0.0.1:0",
+		Use:   "serve",
+		Short: "Show the pit board and the match sheets in a browser",
+		Long: `Serve shows what the data folder holds, on this machine only, until it is interrupted.
+
+With --lan it shows the pages to phones and laptops in the same network too, for reading
+only: it prints a link with a token, and its QR code. Whoever has the link can read every
+match with the crew's notes until serve ends; the next run has another token. The pages
+are not encrypted on their way.`,
+		Example: "  afterbell serve\n  afterbell serve --data season-2031 --listen 127.0.0.1:0\n  afterbell serve --lan",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if err := checkListen(listen); err != nil {
+				return err
+			}
+			if err := lan.check(c.Flags().Changed); err != nil {
 				return err
 			}
 			h, err := home.Open(a.dataDir)
@@ -40,13 +49,18 @@ func (a *app) serveCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if err := a.openLan(c.Context(), s, lan); err != nil {
+				return errors.Join(err, s.listener.Close())
+			}
 			if _, err := fmt.Fprintf(a.stdout, "serving on %s\n", s.url); err != nil {
 				return errors.Join(err, s.listener.Close())
 			}
+			a.sayLan(s)
 			return s.run(c.Context())
 		},
 	}
 	c.Flags().StringVar(&listen, "listen", defaultListen, "loopback `address` to serve on; port 0 picks a free one")
+	lan.flags(c.Flags())
 	return c
 }
 
@@ -55,6 +69,12 @@ type pages struct {
 	url      string
 	listener net.Listener
 	server   *http.Server
+
+	// For other machines, when they are let in.
+	viewer      *viewer.Server
+	lan         *http.Server
+	lanListener net.Listener
+	links       []string
 }
 
 // checkListen says why pages cannot be served on the address.
@@ -64,7 +84,7 @@ func checkListen(address string) error {
 		return usagef("--listen %q is not an address: use 127.0.0.1:4150, or port 0 for a free one", address)
 	}
 	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		return usagef("--listen %q would show the pages to other machines; this version serves loopback only, such as %s", address, defaultListen)
+		return usagef("--listen %q would show the pages to other machines; it takes loopback only, such as %s; --lan shows them to others, for reading", address, defaultListen)
 	}
 	return nil
 }
@@ -87,6 +107,7 @@ func (a *app) listenFor(ctx context.Context, h *home.Home, address string, c *co
 	return &pages{
 		url:      "http://" + l.Addr().String(),
 		listener: l,
+		viewer:   handler,
 		server: &http.Server{
 			Handler:           handler,
 			ReadHeaderTimeout: 10 * time.Second,
@@ -100,6 +121,10 @@ func (a *app) listenFor(ctx context.Context, h *home.Home, address string, c *co
 func (p *pages) run(ctx context.Context) error {
 	done := make(chan error, 1)
 	go func() { done <- p.server.Serve(p.listener) }()
+	if p.lan != nil {
+		defer p.lan.Close()
+		go func() { _ = p.lan.Serve(p.lanListener) }() // the pages here go on without it
+	}
 	select {
 	case err := <-done:
 		return err

@@ -25,6 +25,7 @@ type finding struct {
 	Evidence       template.HTML
 	Caption        string
 	When, Href     string
+	At             string // match time of its begin, on a page
 	Lost           string // empty when unknown
 	Sure           string
 	SureBoxes      template.HTML
@@ -81,6 +82,9 @@ func (v *view) findings() []finding {
 			q.Lost = number(*f.CostS, 1)
 		}
 		q.Href = v.stretch(around(f))
+		if v.in.Mode == Page {
+			q.At = fmt.Sprintf("%.3f", v.scene.T(spansOf(f)[0].StartS))
+		}
 		out = append(out, q)
 	}
 	return out

@@ -108,6 +108,7 @@ type view struct {
 	Notes              []string
 	NoteForm           string // address of the form, empty for none
 	NoteLetters        int    // how long a note may be
+	Video              template.HTML
 	Made               string
 	OnePage            bool               // all of it fits one page of paper
 	heights            map[string]float64 // of pictures at the middle width, by card
@@ -136,6 +137,9 @@ func newView(in Input) *view {
 	v.Cards = v.cards()
 	v.LogFacts = v.logFacts()
 	if in.Mode == Page {
+		if bell := v.scene.Bell(); bell > 0 {
+			v.Video = page.Video(bell)
+		}
 		v.Verdict, v.NoteForm, v.NoteLetters = in.Verdict, in.NoteForm, crew.MostLetters
 		for _, n := range in.Said.Remarks {
 			v.Notes = append(v.Notes, n.Text)

@@ -6,10 +6,13 @@ import { link } from "./mates";
 import { tell } from "./newest";
 import { follow } from "./older";
 import { keep } from "./ticks";
+import { film, tieSheet } from "./video";
 
 // Every page is whole without this script; it adds what must move under the finger.
 keep(document, localStorage, location.pathname);
 link(document);
+film(document, localStorage, location.pathname);
+tieSheet(document);
 listen(document);
 list(document);
 follow(document);

@@ -6,6 +6,8 @@ const pageKeys: Keys = [
   ["1 to 9", "to that finding of a sheet"],
   ["up, down", "through the rows of the board"],
   ["Enter", "opens the row"],
+  ["v", "plays and stops the match video"],
+  [", .", "a tenth of a second back and on in it"],
   ["?", "this list"],
 ];
 
@@ -21,6 +23,8 @@ const benchKeys: Keys = [
   ["wheel", "pans; with Ctrl zooms"],
   ["drag", "selects a stretch; twice clicked shows the whole match"],
   ["click", "sets A, with Shift B"],
+  ["v", "plays and stops the match video"],
+  [", .", "a tenth of a second back and on in it"],
   ["?", "this list"],
 ];
 
