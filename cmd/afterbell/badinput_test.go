@@ -11,11 +11,16 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/afterbell/afterbell/analysis"
-
 	"github.com/klauspost/compress/gzip"
+	"github.com/klauspost/compress/zstd"
+	"github.com/parquet-go/parquet-go"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/analysis"
+	"github.com/afterbell/afterbell/ingest/anylog"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/arrowlog"
 )
 
 // refused checks that no command takes the file, that each says so in the same words, and
@@ -43,8 +48,14 @@ func refused(t *testing.T, path string, parts ...string) {
 func TestFilesThatAreNoLogs(t *testing.T) {
 	t.Parallel()
 	const header = "time_s,signal,value\n"
+	const object = `{"time_s":1,"signal":"a","value":1}` + "\n"
+	arrow, stream, parquet := tableFiles(t)
+	flipped := []byte(parquet)
+	for i := len(flipped) / 3; i < len(flipped)/3+8; i++ {
+		flipped[i] ^= 0xff
+	}
 	packed := readSample(t, "rookie.csv.gz")
-	zstd := readSample(t, "jam-stuck.csv.zst")
+	packedZstd := readSample(t, "jam-stuck.csv.zst")
 	damaged, wrongSum := bytes.Clone(packed), bytes.Clone(packed)
 	damaged[len(damaged)/2] ^= 0x10
 	wrongSum[len(wrongSum)-7] ^= 0x10 // of the CRC-32 at the end (RFC 1952, section 2.3.1)
@@ -79,9 +90,22 @@ func TestFilesThatAreNoLogs(t *testing.T) {
 		{"gzip cut in its head", string(packed[:6]), []string{"cut short"}},
 		{"gzip with a damaged byte", string(damaged), nil},
 		{"gzip with another checksum", string(wrongSum), []string{"the gzip data are damaged", "copy the file again"}},
-		{"zstd cut in the middle", string(zstd[:len(zstd)/2]), []string{"cut short", "copy it again"}},
-		{"zstd cut before its last byte", string(zstd[:len(zstd)-1]), []string{"cut short"}},
+		{"zstd cut in the middle", string(packedZstd[:len(packedZstd)/2]), []string{"cut short", "copy it again"}},
+		{"zstd cut before its last byte", string(packedZstd[:len(packedZstd)-1]), []string{"cut short"}},
 		{"gzip in gzip", gzipped(t, string(packed)), []string{"packed twice", "unpack it once"}},
+		{"JSON of no log", `{"name":"x"}` + "\n", []string{"line 1", "neither time_s nor time_us"}},
+		{"JSON cut in a line", object + object[:20], []string{"line 2", "ends before its JSON object does"}},
+		{"JSON number too large", object + strings.Replace(object, "1}", "1e400}", 1), []string{"line 2, column 34 (value)", "1e400", "--skip-bad-rows"}},
+		{"JSON in one array", "[" + object + "]", []string{"a JSON array", "one object a line"}},
+		{"JSON in gzip, cut", gzipped(t, strings.Repeat(object, 1000))[:60], []string{"cut short"}},
+		{"Arrow file cut", arrow[:len(arrow)*2/3], []string{"cut short", "copy it again"}},
+		{"Arrow stream cut", stream[:len(stream)*2/3], []string{"cut short", "copy it again"}},
+		{"Arrow of the magic only", "ARROW1\x00\x00", []string{"cut short before its first row"}},
+		{"Arrow length of gigabytes", "\xff\xff\xff\xff\xf0\xff\xff\x7f" + stream[8:], []string{"the Arrow data are damaged", "copy the file again"}},
+		{"Parquet cut", parquet[:len(parquet)/2], []string{"the Parquet data are damaged", "the end of a Parquet file is missing"}},
+		{"Parquet damaged", string(flipped), []string{"Parquet"}},
+		{"Parquet encrypted", "PARE" + parquet[4:], []string{"a Parquet file that is encrypted", "without encryption"}},
+		{"Parquet in zstd, cut", zstded(t, parquet)[:200], []string{"Parquet"}},
 		{"nothing in gzip", gzipped(t, ""), []string{"the file is empty"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -219,6 +243,37 @@ func TestLogsThatHoldNextToNothing(t *testing.T) {
 			}
 		})
 	}
+}
+
+// tableFiles are a log as an Arrow file, a stream, and as Parquet that another program wrote.
+func tableFiles(t testing.TB) (file, stream, other string) {
+	t.Helper()
+	log := anylog.OfAMatch(1)
+	var a, s, p bytes.Buffer
+	require.NoError(t, arrowlog.Write(&a, log))
+	require.NoError(t, arrowlog.WriteStream(&s, log))
+	type row struct {
+		Time   int64   `parquet:"time_us"`
+		Signal string  `parquet:"signal,dict"`
+		Value  float64 `parquet:"value"`
+	}
+	var rows []row
+	for _, s := range log.Signals {
+		for i := range s.Time {
+			if s.Kind == schemas.Float64 {
+				rows = append(rows, row{s.Time[i], s.Name, s.Float[i]})
+			}
+		}
+	}
+	require.NoError(t, parquet.Write(&p, rows, parquet.Compression(&parquet.Zstd)))
+	return a.String(), s.String(), p.String()
+}
+
+func zstded(t testing.TB, text string) string {
+	t.Helper()
+	w, err := zstd.NewWriter(nil)
+	require.NoError(t, err)
+	return string(w.EncodeAll([]byte(text), nil))
 }
 
 func readSample(t testing.TB, name string) []byte {

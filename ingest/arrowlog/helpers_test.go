@@ -2,57 +2,33 @@ package arrowlog
 
 import (
 	"bytes"
-	"fmt"
 	"testing"
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/ipc"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/ingest/anylog"
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// imported is what came of reading some files as one log.
-type imported struct {
-	log     *schemas.Log
-	bad     int
-	first   []string
-	ignored []string
-	twice   bool
-}
+type imported = anylog.Imported
 
 // readAll reads files or streams, told by how they begin, as 1.arrow, 2.arrow and so on.
-func readAll(o columns.Options, limits Limits, files ...[]byte) (in imported, err error) {
-	b := columns.New(o)
-	for again := true; again; {
-		for i, file := range files {
-			name := fmt.Sprintf("%d.arrow", i+1)
-			if bytes.HasPrefix(file, []byte(Magic)) {
-				in.ignored, err = ReadFile(bytes.NewReader(file), int64(len(file)), name, b, limits)
-			} else {
-				in.ignored, err = ReadStream(bytes.NewReader(file), name, b, limits)
-			}
-			if err != nil {
-				return imported{}, err
-			}
+func readAll(o columns.Options, limits Limits, files ...[]byte) (imported, error) {
+	return anylog.Import(o, "arrow", files, func(file []byte, name string, b *columns.Builder) ([]string, error) {
+		if bytes.HasPrefix(file, []byte(Magic)) {
+			return ReadFile(bytes.NewReader(file), int64(len(file)), name, b, limits)
 		}
-		again = b.Again()
-		in.twice = in.twice || again
-	}
-	n, first := b.BadRows()
-	in.bad = n
-	for _, row := range first {
-		in.first = append(in.first, row.Error())
-	}
-	in.log = b.Log()
-	return in, nil
+		return ReadStream(bytes.NewReader(file), name, b, limits)
+	})
 }
 
 func mustRead(t require.TestingT, files ...[]byte) *schemas.Log {
 	in, err := readAll(columns.Options{}, Limits{}, files...)
 	require.NoError(t, err)
-	return in.log
+	return in.Log
 }
 
 // seeker is a buffer as the library's file writer wants it.

@@ -58,7 +58,7 @@ func check(t testing.TB, file []byte, o columns.Options) (*schemas.Log, error) {
 		require.NotContains(t, err.Error(), "\n")
 		return nil, err
 	}
-	return in.log, nil
+	return in.Log, nil
 }
 
 // Whatever byte is changed, there is a log or one line. Values have no checksum in this form,
@@ -110,13 +110,13 @@ func TestEveryCut(t *testing.T) {
 				require.NotContains(t, err.Error(), "\n")
 				continue
 			}
-			if in.log.Samples() == 0 {
+			if in.Log.Samples() == 0 {
 				continue
 			}
-			got := in.log.Find("a").Int
+			got := in.Log.Find("a").Int
 			require.Equal(t, whole[:len(got)], got, "cut at %d", n)
-			if in.bad > 0 {
-				require.Contains(t, in.first[0], ": the file is cut short about here; copy it again from where it was recorded")
+			if in.Bad > 0 {
+				require.Contains(t, in.First[0], ": the file is cut short about here; copy it again from where it was recorded")
 			}
 			most = max(most, len(got))
 		}

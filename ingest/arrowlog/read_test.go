@@ -35,9 +35,9 @@ func TestRoundTrip(t *testing.T) {
 			require.NoError(t, write(&b))
 			in, err := readAll(columns.Options{}, Limits{}, b.Bytes())
 			require.NoError(t, err)
-			require.False(t, in.twice)
-			require.Empty(t, in.ignored)
-			require.Equal(t, anylog.DescribeBits(log), anylog.DescribeBits(in.log))
+			require.False(t, in.Twice)
+			require.Empty(t, in.Ignored)
+			require.Equal(t, anylog.DescribeBits(log), anylog.DescribeBits(in.Log))
 		}
 	})
 }
@@ -149,8 +149,8 @@ func TestLongWithValuesAsText(t *testing.T) {
 			{Name: "mode", Kind: schemas.Text, Time: []int64{1e6, 2e6}, Text: []string{"nan", ""}},
 			{Name: "n", Kind: schemas.Int64, Time: []int64{2e6}, Int: []int64{math.MaxInt64}},
 			{Name: "ok", Kind: schemas.Bool, Time: []int64{3e6}, Boot: []int32{3}, Bool: []bool{true}},
-		}}, in.log)
-		assert.Equal(t, []string{"host"}, in.ignored)
+		}}, in.Log)
+		assert.Equal(t, []string{"host"}, in.Ignored)
 	})
 }
 
@@ -171,8 +171,8 @@ func TestBadRows(t *testing.T) {
 			require.EqualError(t, err, c.want+", or skip such rows with --skip-bad-rows")
 			in, err := readAll(columns.Options{SkipBadRows: true}, Limits{}, file)
 			require.NoError(t, err)
-			assert.Equal(t, 1, in.bad)
-			assert.Equal(t, []int64{1, 2}, in.log.Find("a").Int)
+			assert.Equal(t, 1, in.Bad)
+			assert.Equal(t, []int64{1, 2}, in.Log.Find("a").Int)
 		})
 	}
 }
@@ -197,11 +197,11 @@ func TestWide(t *testing.T) {
 	two := fileOf(t, other, nil, record(t, other, `[{"time_us":8,"b":1,"a":true}]`))
 	in, err := readAll(columns.Options{SkipBadRows: true}, Limits{}, one, two)
 	require.NoError(t, err)
-	assert.Equal(t, 1, in.bad)
+	assert.Equal(t, 1, in.Bad)
 	assert.Equal(t, []string{
 		`2.arrow row 1, column 2 (b): "1" is a number (signal b holds text since row 1 of 1.arrow); declare the signal's type as text in a fourth column of a long file, or skip such rows with --skip-bad-rows`,
 		`2.arrow row 1, column 3 (a): "true" is not a number (signal a holds numbers since row 1 of 1.arrow); write a decimal number, or nan where there was no reading, or skip such rows with --skip-bad-rows`,
-	}, in.first)
+	}, in.First)
 }
 
 func TestTablesThatAreNoLogs(t *testing.T) {
@@ -237,7 +237,7 @@ func TestNestedColumnsArePassedOver(t *testing.T) {
 	each(t, schema, []arrow.Record{r, r}, func(t *testing.T, file []byte) {
 		in, err := readAll(columns.Options{}, Limits{}, file)
 		require.NoError(t, err)
-		assert.Equal(t, []float64{2.5, 3.5}, in.log.Find("a").Float)
-		assert.Equal(t, []string{"x", "y", "d"}, in.ignored)
+		assert.Equal(t, []float64{2.5, 3.5}, in.Log.Find("a").Float)
+		assert.Equal(t, []string{"x", "y", "d"}, in.Ignored)
 	})
 }

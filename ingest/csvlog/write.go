@@ -8,12 +8,14 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/afterbell/afterbell/ingest/cell"
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/units"
+	"github.com/afterbell/afterbell/schemas/longform"
 )
+
+// form is what this form is called in errors.
+const form = "CSV"
 
 // WriteLong writes log in the long form with types, so that Read gives the same log back,
 // bit for bit: floats in the shortest form that reads back as the same float64, times exact
@@ -26,7 +28,7 @@ import (
 // What the form cannot say is the payload of a NaN. Names that units.Split would not give
 // back, and text that is not UTF-8, are errors, and nothing is written then.
 func WriteLong(w io.Writer, log *schemas.Log) error {
-	if err := checkText(log); err != nil {
+	if err := longform.Check(log, form); err != nil {
 		return err
 	}
 	boots := slices.ContainsFunc(log.Signals, func(s *schemas.Signal) bool { return s.Boot != nil })
@@ -38,7 +40,7 @@ func WriteLong(w io.Writer, log *schemas.Log) error {
 	}
 	var row []byte
 	for _, s := range log.Signals {
-		name, err := spell(s)
+		name, err := longform.Title(s, form)
 		if err != nil {
 			return err
 		}
@@ -61,21 +63,6 @@ func WriteLong(w io.Writer, log *schemas.Log) error {
 	return nil
 }
 
-// checkText makes sure that everything can be written before the first byte is.
-func checkText(log *schemas.Log) error {
-	for _, s := range log.Signals {
-		if _, err := spell(s); err != nil {
-			return err
-		}
-		for i, v := range s.Text {
-			if !utf8.ValidString(v) {
-				return notUTF8(s, i)
-			}
-		}
-	}
-	return nil
-}
-
 // WriteSamples writes samples, each a signal and the index of one in it, in the order
 // given: WriteLong for what did not come in order of time, or came twice. Of samples of one
 // signal and time a reader keeps the last.
@@ -88,15 +75,15 @@ func WriteSamples(w io.Writer, samples iter.Seq2[*schemas.Signal, int]) error {
 		key := [2]string{s.Name, s.Unit}
 		name, known := names[key]
 		if !known {
-			spelled, err := spell(s)
+			spelled, err := longform.Title(s, form)
 			if err != nil {
 				return err
 			}
 			name = string(appendField(nil, spelled))
 			names[key] = name
 		}
-		if s.Kind == schemas.Text && !utf8.ValidString(s.Text[i]) {
-			return notUTF8(s, i)
+		if err := longform.CheckText(s, i, form); err != nil {
+			return err
 		}
 		row = append(cell.AppendSeconds(row[:0], s.Time[i]), ',')
 		row = append(append(row, name...), ',')
@@ -109,19 +96,6 @@ func WriteSamples(w io.Writer, samples iter.Seq2[*schemas.Signal, int]) error {
 		return fmt.Errorf("write CSV: %w", err)
 	}
 	return nil
-}
-
-func notUTF8(s *schemas.Signal, i int) error {
-	return fmt.Errorf("signal %s at %s s: the text %q is not UTF-8 and cannot be written as CSV", s.Name, cell.AppendSeconds(nil, s.Time[i]), s.Text[i])
-}
-
-// spell is name and unit in one, as units.Split takes them apart again.
-func spell(s *schemas.Signal) (string, error) {
-	title, ok := units.Join(s.Name, s.Unit)
-	if !ok || !utf8.ValidString(title) {
-		return "", fmt.Errorf("signal %q with unit %q cannot be written as CSV: rename it", s.Name, s.Unit)
-	}
-	return title, nil
 }
 
 func appendValue(row []byte, s *schemas.Signal, i int) []byte {

@@ -2,44 +2,23 @@ package jsonlog
 
 import (
 	"bytes"
-	"fmt"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/ingest/anylog"
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// imported is what came of reading some texts as one log.
-type imported struct {
-	log     *schemas.Log
-	bad     int
-	first   []string
-	ignored []string
-	twice   bool // a second reading was needed
-}
+type imported = anylog.Imported
 
 // readWay reads texts as the files 1.jsonl, 2.jsonl and so on of one log.
-func readWay(usual bool, o columns.Options, texts ...string) (in imported, err error) {
-	b := columns.New(o)
-	for again := true; again; {
-		for i, text := range texts {
-			if in.ignored, err = read(strings.NewReader(text), fmt.Sprintf("%d.jsonl", i+1), b, 0, usual); err != nil {
-				return imported{}, err
-			}
-		}
-		again = b.Again()
-		in.twice = in.twice || again
-	}
-	n, first := b.BadRows()
-	in.bad = n
-	for _, row := range first {
-		in.first = append(in.first, row.Error())
-	}
-	in.log = b.Log()
-	return in, nil
+func readWay(usual bool, o columns.Options, texts ...string) (imported, error) {
+	return anylog.Import(o, "jsonl", texts, func(text, name string, b *columns.Builder) ([]string, error) {
+		return read(strings.NewReader(text), name, b, 0, usual)
+	})
 }
 
 func readAll(o columns.Options, texts ...string) (imported, error) { return readWay(true, o, texts...) }
@@ -48,7 +27,7 @@ func mustRead(t testing.TB, texts ...string) *schemas.Log {
 	t.Helper()
 	in, err := readAll(columns.Options{}, texts...)
 	require.NoError(t, err)
-	return in.log
+	return in.Log
 }
 
 func write(t require.TestingT, log *schemas.Log) string {

@@ -37,9 +37,9 @@ func TestRoundTrip(t *testing.T) {
 		}
 		in, err := readAll(columns.Options{}, text)
 		require.NoError(t, err)
-		require.False(t, in.twice)
-		require.Equal(t, anylog.Describe(log), anylog.Describe(in.log))
-		require.Equal(t, text, write(t, in.log))
+		require.False(t, in.Twice)
+		require.Equal(t, anylog.Describe(log), anylog.Describe(in.Log))
+		require.Equal(t, text, write(t, in.Log))
 	})
 }
 
@@ -59,7 +59,7 @@ func TestWriteLong(t *testing.T) {
 
 	log.Signals[0].Text[0] = "\xfe"
 	var b bytes.Buffer
-	assert.EqualError(t, WriteLong(&b, log), `signal say "a" at 0 s: the text "\xfe" is not UTF-8 and cannot be written as JSON`)
+	assert.EqualError(t, WriteLong(&b, log), `signal say "a" at 0 s: the text "\xfe" is not UTF-8 and cannot be written as JSON lines`)
 	log.Signals[0].Text[0], log.Signals[0].Name = "", "a [V]"
 	assert.EqualError(t, WriteLong(&b, log), `signal "a [V]" with unit "" cannot be written as JSON lines: rename it`)
 	assert.Zero(t, b.Len())
@@ -81,11 +81,11 @@ func bothWays(t require.TestingT, text string, o columns.Options) (imported, err
 	if err != nil {
 		return in, err
 	}
-	require.Equal(t, anylog.DescribeBits(general.log), anylog.DescribeBits(in.log), text)
-	require.Equal(t, general.first, in.first)
-	require.Equal(t, general.bad, in.bad)
-	require.Equal(t, general.ignored, in.ignored)
-	require.Equal(t, general.twice, in.twice)
+	require.Equal(t, anylog.DescribeBits(general.Log), anylog.DescribeBits(in.Log), text)
+	require.Equal(t, general.First, in.First)
+	require.Equal(t, general.Bad, in.Bad)
+	require.Equal(t, general.Ignored, in.Ignored)
+	require.Equal(t, general.Twice, in.Twice)
 	return in, nil
 }
 
@@ -143,8 +143,8 @@ func TestOrderOfLinesChangesNothing(t *testing.T) {
 		mixed := rapid.Permutation(lines).Draw(t, "mixed")
 		got, err := readAll(columns.Options{SkipBadRows: true}, strings.Join(mixed, ""))
 		require.NoError(t, err)
-		require.Equal(t, anylog.Describe(want.log), anylog.Describe(got.log))
-		require.Equal(t, want.bad, got.bad)
+		require.Equal(t, anylog.Describe(want.Log), anylog.Describe(got.Log))
+		require.Equal(t, want.Bad, got.Bad)
 	})
 }
 
@@ -165,15 +165,15 @@ func FuzzRead(f *testing.F) {
 			return
 		}
 		previous := ""
-		for _, s := range in.log.Signals {
+		for _, s := range in.Log.Signals {
 			require.Less(t, previous, s.Name)
 			require.True(t, utf8.ValidString(s.Name))
 			previous = s.Name
 		}
-		if in.log.Samples() > 0 {
-			again, err := readAll(columns.Options{}, write(t, in.log))
+		if in.Log.Samples() > 0 {
+			again, err := readAll(columns.Options{}, write(t, in.Log))
 			require.NoError(t, err)
-			require.Equal(t, anylog.Describe(in.log), anylog.Describe(again.log))
+			require.Equal(t, anylog.Describe(in.Log), anylog.Describe(again.Log))
 		}
 	})
 }

@@ -49,7 +49,7 @@ func TestTypes(t *testing.T) {
 	}
 	in, err := readAll(columns.Options{}, line(`"nan"`))
 	require.NoError(t, err)
-	assert.True(t, math.IsNaN(in.log.Find("s").Float[0]))
+	assert.True(t, math.IsNaN(in.Log.Find("s").Float[0]))
 }
 
 // A signal that was declared int64 once takes integers without a declaration, of one that
@@ -79,15 +79,15 @@ func TestNanAmongTexts(t *testing.T) {
 	assert.Equal(t, "on", mustRead(t, a+b+c).Find("s").Text[0])
 	in, err := readAll(columns.Options{}, a+b+c)
 	require.NoError(t, err)
-	assert.False(t, in.twice, "nothing contradicts here")
+	assert.False(t, in.Twice, "nothing contradicts here")
 
 	a, b = at(1, "nan"), at(2, "on") // the first in time is a number
 	for _, text := range []string{a + b, b + a} {
 		in, err := readAll(columns.Options{SkipBadRows: true}, text)
 		require.NoError(t, err)
-		assert.Equal(t, 1, in.log.Find("s").Len())
-		assert.Len(t, in.log.Find("s").Float, 1)
-		assert.Contains(t, in.first[0], `"on" is not a number (signal s holds numbers since line`)
+		assert.Equal(t, 1, in.Log.Find("s").Len())
+		assert.Len(t, in.Log.Find("s").Float, 1)
+		assert.Contains(t, in.First[0], `"on" is not a number (signal s holds numbers since line`)
 	}
 }
 
@@ -131,8 +131,8 @@ func TestBadLines(t *testing.T) {
 
 			in, err := readAll(columns.Options{SkipBadRows: true}, good+c.line+"\n"+good)
 			require.NoError(t, err)
-			require.Equal(t, 1+strings.Count(c.line, "\n"), in.bad)
-			require.Equal(t, []float64{1}, in.log.Find("a").Float)
+			require.Equal(t, 1+strings.Count(c.line, "\n"), in.Bad)
+			require.Equal(t, []float64{1}, in.Log.Find("a").Float)
 		})
 	}
 }
@@ -141,10 +141,10 @@ func TestBadLines(t *testing.T) {
 func TestABadMemberOfAWideLine(t *testing.T) {
 	in, err := readAll(columns.Options{SkipBadRows: true}, `{"time_s":1,"a":1,"b":true}`+"\n"+`{"time_s":2,"a":"x","b":{},"c [V]":3}`+"\n")
 	require.NoError(t, err)
-	assert.Equal(t, 1, in.bad, "one line")
-	assert.Len(t, in.first, 2)
-	assert.Equal(t, "V", in.log.Find("c").Unit)
-	assert.Equal(t, 3, in.log.Samples())
+	assert.Equal(t, 1, in.Bad, "one line")
+	assert.Len(t, in.First, 2)
+	assert.Equal(t, "V", in.Log.Find("c").Unit)
+	assert.Equal(t, 3, in.Log.Samples())
 }
 
 // RFC 8259 leaves open which of two members of one name counts; encoding/json takes the last.
@@ -159,20 +159,20 @@ func TestDuplicateMembers(t *testing.T) {
 		} {
 			in, err := readWay(usual, columns.Options{}, text)
 			require.NoError(t, err, text)
-			assert.Equal(t, []float64{want}, in.log.Find("a").Float, text)
-			assert.Equal(t, []int64{1_000_000}, in.log.Find("a").Time)
+			assert.Equal(t, []float64{want}, in.Log.Find("a").Float, text)
+			assert.Equal(t, []int64{1_000_000}, in.Log.Find("a").Time)
 		}
 		in, err := readWay(usual, columns.Options{}, `{"time_s":1,"a":1,"b":2,"a":null}`)
 		require.NoError(t, err)
-		assert.Nil(t, in.log.Find("a"), "the last says that there is none")
+		assert.Nil(t, in.Log.Find("a"), "the last says that there is none")
 	}
 }
 
 func TestIgnoredMembersAreNamed(t *testing.T) {
 	in, err := readAll(columns.Options{}, `{"time_s":1,"signal":"a","value":1,"seq":5,"host":"x"}`+"\n"+`{"time_s":2,"b":1}`)
 	require.NoError(t, err)
-	assert.Equal(t, []string{"host", "seq"}, in.ignored)
-	assert.Equal(t, []string{"a", "b"}, []string{in.log.Signals[0].Name, in.log.Signals[1].Name})
+	assert.Equal(t, []string{"host", "seq"}, in.Ignored)
+	assert.Equal(t, []string{"a", "b"}, []string{in.Log.Signals[0].Name, in.Log.Signals[1].Name})
 }
 
 // A signal may be called signal.

@@ -8,12 +8,14 @@ import (
 	"io"
 	"math"
 	"strconv"
-	"unicode/utf8"
 
 	"github.com/afterbell/afterbell/ingest/cell"
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/units"
+	"github.com/afterbell/afterbell/schemas/longform"
 )
+
+// form is what this form is called in errors.
+const form = "JSON lines"
 
 // WriteLong writes log as long lines, so that Read gives the same log back, bit for bit: a
 // signal that is int64 or text says so on each line, a power-up other than 0 too. Lines are
@@ -22,13 +24,13 @@ import (
 // What the form cannot say is the payload of a NaN. Names that units.Split would not give
 // back, and text that is not UTF-8, are errors, and nothing is written then.
 func WriteLong(w io.Writer, log *schemas.Log) error {
-	if err := checkText(log); err != nil {
+	if err := longform.Check(log, form); err != nil {
 		return err
 	}
 	out := bufio.NewWriterSize(w, 64<<10)
 	var line []byte
 	for _, s := range log.Signals {
-		name, err := spell(s)
+		name, err := longform.Title(s, form)
 		if err != nil {
 			return err
 		}
@@ -54,30 +56,6 @@ func WriteLong(w io.Writer, log *schemas.Log) error {
 		return fmt.Errorf("write JSON lines: %w", err)
 	}
 	return nil
-}
-
-// checkText makes sure that everything can be written before the first byte is.
-func checkText(log *schemas.Log) error {
-	for _, s := range log.Signals {
-		if _, err := spell(s); err != nil {
-			return err
-		}
-		for i, v := range s.Text {
-			if !utf8.ValidString(v) {
-				return fmt.Errorf("signal %s at %s s: the text %q is not UTF-8 and cannot be written as JSON", s.Name, cell.AppendSeconds(nil, s.Time[i]), v)
-			}
-		}
-	}
-	return nil
-}
-
-// spell is name and unit in one, as units.Split takes them apart again.
-func spell(s *schemas.Signal) (string, error) {
-	title, ok := units.Join(s.Name, s.Unit)
-	if !ok || !utf8.ValidString(title) {
-		return "", fmt.Errorf("signal %q with unit %q cannot be written as JSON lines: rename it", s.Name, s.Unit)
-	}
-	return title, nil
 }
 
 func appendValue(line []byte, s *schemas.Signal, i int) []byte {

@@ -3,7 +3,6 @@ package parquetlog
 import (
 	"bytes"
 	"context"
-	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -11,6 +10,7 @@ import (
 	"github.com/parquet-go/parquet-go"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/ingest/anylog"
 	"github.com/afterbell/afterbell/ingest/apart"
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/schemas"
@@ -22,56 +22,33 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// imported is what came of reading some files as one log.
-type imported struct {
-	log     *schemas.Log
-	bad     int
-	first   []string
-	ignored []string
-	twice   bool
-}
+type imported = anylog.Imported
 
 // readAll reads files as 1.parquet, 2.parquet and so on of one log.
-func readAll(o columns.Options, limits Limits, files ...[]byte) (in imported, err error) {
+func readAll(o columns.Options, limits Limits, files ...[]byte) (imported, error) {
 	dir, err := os.MkdirTemp("", "parquetlog")
 	if err != nil {
-		return in, err
+		return imported{}, err
 	}
 	defer os.RemoveAll(dir)
-	b := columns.New(o)
-	for again := true; again; {
-		for i, file := range files {
-			name := fmt.Sprintf("%d.parquet", i+1)
-			path := filepath.Join(dir, name)
-			if err := os.WriteFile(path, file, 0o600); err != nil {
-				return in, err
-			}
-			f, err := os.Open(path)
-			if err != nil {
-				return in, err
-			}
-			in.ignored, err = Read(context.Background(), f, int64(len(file)), name, b, limits, func(int64, int64) {})
-			f.Close()
-			if err != nil {
-				return imported{}, err
-			}
+	return anylog.Import(o, "parquet", files, func(file []byte, name string, b *columns.Builder) ([]string, error) {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, file, 0o600); err != nil {
+			return nil, err
 		}
-		again = b.Again()
-		in.twice = in.twice || again
-	}
-	n, first := b.BadRows()
-	in.bad = n
-	for _, row := range first {
-		in.first = append(in.first, row.Error())
-	}
-	in.log = b.Log()
-	return in, nil
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		return Read(context.Background(), f, int64(len(file)), name, b, limits, func(int64, int64) {})
+	})
 }
 
 func mustRead(t require.TestingT, files ...[]byte) *schemas.Log {
 	in, err := readAll(columns.Options{}, Limits{}, files...)
 	require.NoError(t, err)
-	return in.log
+	return in.Log
 }
 
 // fileOf is rows as a Parquet file, made by the library.

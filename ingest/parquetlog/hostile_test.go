@@ -126,7 +126,7 @@ func checkFlip(t *testing.T, file []byte, n int) {
 		require.NotContains(t, err.Error(), "\n")
 		return
 	}
-	require.Equal(t, len(anylog.Describe(in.log)) > 0, in.log.Samples() > 0)
+	require.Equal(t, len(anylog.Describe(in.Log)) > 0, in.Log.Samples() > 0)
 }
 
 // A file cut anywhere is refused: what it holds stands at its end.
@@ -151,7 +151,7 @@ func TestOurFilesDamaged(t *testing.T) {
 		file[i] ^= 0x20
 		in, err := readAll(columns.Options{SkipBadRows: true}, Limits{}, file)
 		if err == nil { // the mark that says whose it is, which another program does not write, or the magic that others need
-			assert.Equal(t, 3, in.log.Samples(), "byte %d", i)
+			assert.Equal(t, 3, in.Log.Samples(), "byte %d", i)
 		} else {
 			require.NotContains(t, err.Error(), "\n")
 		}

@@ -32,8 +32,8 @@ func TestMatchFiles(t *testing.T) {
 		want := anylog.DescribeBits(log)
 		in, err := readAll(columns.Options{}, Limits{}, matchFile(t, log))
 		require.NoError(t, err)
-		require.False(t, in.twice)
-		require.Equal(t, want, anylog.DescribeBits(in.log))
+		require.False(t, in.Twice)
+		require.Equal(t, want, anylog.DescribeBits(in.Log))
 	})
 }
 
@@ -196,9 +196,9 @@ func TestBadRows(t *testing.T) {
 	require.EqualError(t, err, `1.parquet row 131080, column 3 (value): "x" is not a number (signal a holds numbers since row 1); write a decimal number, or nan where there was no reading, or skip such rows with --skip-bad-rows`)
 	in, err := readAll(columns.Options{SkipBadRows: true}, Limits{}, file)
 	require.NoError(t, err)
-	assert.Equal(t, 1, in.bad)
-	assert.Equal(t, len(rows)-1, in.log.Samples())
-	assert.Equal(t, []string{"host"}, in.ignored)
+	assert.Equal(t, 1, in.Bad)
+	assert.Equal(t, len(rows)-1, in.Log.Samples())
+	assert.Equal(t, []string{"host"}, in.Ignored)
 }
 
 // Columns that hold no single value are passed over in a long table and refused in a wide one.
@@ -213,9 +213,9 @@ func TestNested(t *testing.T) {
 	}
 	in, err := readAll(columns.Options{}, Limits{}, fileOf(t, []long{{inner{1, 2}, []string{"a", "b"}, 7, "s", 2.5}, {Time: 8, Signal: "s", Value: 3.5}}))
 	require.NoError(t, err)
-	assert.Equal(t, []float64{2.5, 3.5}, in.log.Find("s").Float)
-	assert.Equal(t, []int64{7, 8}, in.log.Find("s").Time)
-	assert.Equal(t, []string{"pose", "names"}, in.ignored)
+	assert.Equal(t, []float64{2.5, 3.5}, in.Log.Find("s").Float)
+	assert.Equal(t, []int64{7, 8}, in.Log.Find("s").Time)
+	assert.Equal(t, []string{"pose", "names"}, in.Ignored)
 	type wide struct {
 		Time int64   `parquet:"time_us"`
 		Pose inner   `parquet:"pose"`

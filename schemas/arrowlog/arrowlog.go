@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"unicode/utf8"
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/array"
@@ -14,7 +13,7 @@ import (
 	"github.com/apache/arrow/go/v15/arrow/memory"
 
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/units"
+	"github.com/afterbell/afterbell/schemas/longform"
 )
 
 // Columns of the file, in order.
@@ -27,6 +26,9 @@ const (
 	colBool
 	colText
 )
+
+// form is what this form is called in errors.
+const form = "Arrow"
 
 // batchRows is how many samples one record batch holds at most.
 const batchRows = 1 << 16
@@ -67,8 +69,8 @@ type batchWriter interface {
 }
 
 // write writes nothing when a name or text cannot be written.
-func write(form string, log *schemas.Log, begin func() (batchWriter, error)) error {
-	err := check(log)
+func write(what string, log *schemas.Log, begin func() (batchWriter, error)) error {
+	err := longform.Check(log, form)
 	if err == nil {
 		var out batchWriter
 		if out, err = begin(); err == nil {
@@ -76,21 +78,7 @@ func write(form string, log *schemas.Log, begin func() (batchWriter, error)) err
 		}
 	}
 	if err != nil {
-		return fmt.Errorf("writing an Arrow %s: %w", form, err)
-	}
-	return nil
-}
-
-func check(log *schemas.Log) error {
-	for _, s := range log.Signals {
-		if _, err := titleOf(s); err != nil {
-			return err
-		}
-		for i, v := range s.Text {
-			if !utf8.ValidString(v) {
-				return fmt.Errorf("signal %s: the text %q at %d us is not UTF-8", s.Name, v, s.Time[i])
-			}
-		}
+		return fmt.Errorf("writing an Arrow %s: %w", what, err)
 	}
 	return nil
 }
@@ -105,7 +93,7 @@ func writeTo(out batchWriter, log *schemas.Log) error {
 	}
 	rows := 0
 	for _, s := range log.Signals {
-		title, err := titleOf(s)
+		title, err := longform.Title(s, form)
 		if err != nil {
 			return err
 		}
@@ -127,16 +115,6 @@ func writeTo(out batchWriter, log *schemas.Log) error {
 		}
 	}
 	return out.Close()
-}
-
-// titleOf is name and unit as one text, which must come apart into the same again.
-func titleOf(s *schemas.Signal) (string, error) {
-	title, ok := units.Join(s.Name, s.Unit)
-	if !ok {
-		name, unit := units.Split(title)
-		return "", fmt.Errorf("signal %q with unit %q would be read back as %q with unit %q: rename it", s.Name, s.Unit, name, unit)
-	}
-	return title, nil
 }
 
 // positioned is a writer that knows how far it has come, which the library asks of a file

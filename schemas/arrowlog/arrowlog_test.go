@@ -136,7 +136,7 @@ func TestLongLogsTakeSeveralBatches(t *testing.T) {
 func TestNamesThatWouldComeBackOtherwiseAreRefused(t *testing.T) {
 	log := &schemas.Log{Signals: []*schemas.Signal{{Name: "bus [V]", Kind: schemas.Float64}}}
 	err := Write(io.Discard, log)
-	assert.EqualError(t, err, `writing an Arrow file: signal "bus [V]" with unit "" would be read back as "bus" with unit "V": rename it`)
+	assert.EqualError(t, err, `writing an Arrow file: signal "bus [V]" with unit "" cannot be written as Arrow: rename it`)
 }
 
 var errFull = errors.New("no space left on device")
