@@ -1,5 +1,12 @@
 package schemas
 
+import (
+	"encoding/csv"
+	"encoding/json"
+	"io"
+	"strconv"
+)
+
 // SeasonVersion is the value of Season.Season this program writes.
 const SeasonVersion = 1
 
@@ -12,13 +19,16 @@ type Season struct {
 	Matches  []SeasonMatch   `json:"matches"` // in order of time; Index counts in them from 0
 	Measures []SeasonMeasure `json:"measures"`
 	Parts    []SeasonPart    `json:"parts"` // the parts log, in order of time
+	// Headline says in a sentence or two what matters most, Detail the numbers of it.
+	Headline string `json:"headline"`
+	Detail   string `json:"detail"`
 }
 
 // SeasonPart is an entry of the parts log, with what was before and is since. A change since an
 // entry is not yet one because of it.
 type SeasonPart struct {
 	Letter  string         `json:"letter"`
-	At      string         `json:"at"` // RFC 3339, or a day
+	At      string         `json:"at"` // as the parts log has it: a day, or a day and a time of it
 	Kind    string         `json:"kind"`
 	Text    string         `json:"text"`
 	Index   int            `json:"index"`    // of the first match since; the number of matches when there is none yet
@@ -110,4 +120,45 @@ type SeasonTrend struct {
 	Low      *float64 `json:"low"` // 95 %
 	High     *float64 `json:"high"`
 	P        float64  `json:"p"`
+}
+
+// WriteJSON writes the season as its JSON.
+func (s *Season) WriteJSON(w io.Writer) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", " ")
+	e.SetEscapeHTML(false)
+	return e.Encode(s)
+}
+
+// WriteCSV writes every point of the season as a row: RFC 4180, an empty cell where nothing is
+// known.
+func (s *Season) WriteCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	number := func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return strconv.FormatFloat(*v, 'g', -1, 64)
+	}
+	whole := func(v *int) string {
+		if v == nil {
+			return ""
+		}
+		return strconv.Itoa(*v)
+	}
+	_ = out.Write([]string{"index", "season", "event", "match", "at", "measure", "unit", "value", "low", "high", "events", "of"})
+	for _, m := range s.Measures {
+		for _, p := range m.Points {
+			match := s.Matches[p.Index]
+			at := ""
+			if match.At != nil {
+				at = *match.At
+			}
+			_ = out.Write([]string{
+				strconv.Itoa(p.Index), match.Season, match.Event, match.Match, at, m.Name, m.Unit, number(&p.Value), number(p.Low), number(p.High), whole(p.Events), whole(p.Of),
+			})
+		}
+	}
+	out.Flush()
+	return out.Error()
 }

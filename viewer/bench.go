@@ -102,6 +102,7 @@ func (s *Server) bench(w http.ResponseWriter, r *http.Request) {
 				{Text: "Pit board", Href: "/"},
 				{Text: "Match sheet", Href: v.Sheet},
 				{Text: "Trace bench", Href: r.URL.Path, Current: true},
+				s.seasonLink(id),
 			},
 			Aside:  []page.Link{{Text: "Copy link to this view", Href: r.URL.Path, ID: "copy"}},
 			Status: v.Name + ", " + id.Event, Scripts: scripts, Newest: s.known(),

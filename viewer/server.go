@@ -18,6 +18,7 @@ import (
 	"net"
 	"net/http"
 	"path"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -51,6 +52,7 @@ type Options struct {
 	// comparison; without them there is none.
 	Formats []Format
 	Compare CompareFunc
+	Season  SeasonFunc // what looks at a season; nil leaves those pages out
 }
 
 // Server answers requests for pages. It may be used by many requests at once.
@@ -81,7 +83,7 @@ func New(h *home.Home, o Options) *Server {
 		s.assets[a.Name] = a
 	}
 	style := s.assets[styleSheet]
-	style.Body = append(append(style.Body, boardCSS...), benchCSS...)
+	style.Body = slices.Concat(style.Body, []byte(boardCSS), []byte(benchCSS), []byte(seasonCSS))
 	s.assets[styleSheet] = style
 	for _, name := range []string{"app.js", benchScript} {
 		if body, err := fs.ReadFile(built, "dist/"+name); err == nil {
@@ -113,6 +115,12 @@ func New(h *home.Home, o Options) *Server {
 	mux.Handle("GET "+apiPath+"/", api)
 	mux.HandleFunc("POST /m/{event}/{match}/{robot}/note", s.remark)
 	mux.HandleFunc("POST /m/{season}/{event}/{match}/{robot}/note", s.remark)
+	for _, at := range []string{"/s/{robot}", "/s/{season}/{robot}"} {
+		mux.HandleFunc("GET "+at, s.season)
+		mux.HandleFunc("GET "+at+"/season.json", s.seasonFile)
+		mux.HandleFunc("GET "+at+"/season.csv", s.seasonFile)
+		mux.HandleFunc("POST "+at+"/part", s.addPart)
+	}
 	mux.HandleFunc("GET "+page.AssetsPath+"{name}", s.asset)
 	mux.HandleFunc("GET /favicon.ico", s.favicon)
 	mux.HandleFunc("GET /", s.nothingHere)
@@ -247,6 +255,7 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request) {
 			{Text: "Pit board", Href: "/"},
 			{Text: "Match sheet", Href: r.URL.Path, Current: true},
 			{Text: "Trace bench", Href: bench},
+			s.seasonLink(id),
 		},
 		Stretch: stretchOf(bench, m.report.Match.StartS),
 		Aside:   []page.Link{{Text: "Print", Href: "#print", ID: "print"}, {Text: "report.json", Href: longAddress(id) + "/report.json"}},

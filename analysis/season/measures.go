@@ -157,6 +157,7 @@ func Look(robot string, names []schemas.SeasonMatch, matches []Match, changed []
 		out.Measures = append(out.Measures, m)
 	}
 	out.Parts = parted(all, facts, changed, len(matches))
+	out.Headline, out.Detail = headline(all, facts, &out)
 	return out
 }
 

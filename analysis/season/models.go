@@ -82,7 +82,8 @@ func ofSteps(k int) float64 { return ofStep + float64(k-1)*ofNext }
 // levelModels are fitted by least squares, with the Bayesian information criterion. Odd matches are
 // brought to their neighbours before, or one could make a model of its own.
 func levelModels(s *Series) []model {
-	y := calmed(s.Value)
+	x := places(s)
+	y := calmed(x, s.Value)
 	n := float64(len(y))
 	spread := slices.Max(y) - slices.Min(y)
 	bic := func(loss, parameters float64) float64 {
@@ -95,7 +96,6 @@ func levelModels(s *Series) []model {
 			models = append(models, model{cuts: g.At, criterion: bic(g.Cost, ofSteps(k))})
 		}
 	}
-	x := places(s)
 	for from := 0; from+fewest <= len(y); from++ {
 		if from > 0 && from < shortest {
 			continue
@@ -127,22 +127,32 @@ func levelModels(s *Series) []model {
 // neighbours is over how many matches a reading is compared, itself among them; chosen by us.
 const neighbours = 7
 
-// calmed are the readings, those far from the median of their neighbours put there.
+// calmed are the readings, those far from their neighbours put there: far from both the median of
+// them and the line through them, since a drift leaves the one and a step the other.
 //
-// Hampel's filter: Davies and Gather, J. American Statistical Association 88 (1993).
-func calmed(y []float64) []float64 {
+// After Hampel's filter: Davies and Gather, J. American Statistical Association 88 (1993).
+func calmed(x, y []float64) []float64 {
 	n := len(y)
-	away, middle := make([]float64, n), make([]float64, n)
+	away, there := make([]float64, n), make([]float64, n)
 	for i := range y {
 		from := max(0, min(i-neighbours/2, n-neighbours))
-		middle[i] = stat.Median(y[from:min(n, from+neighbours)])
-		away[i] = math.Abs(y[i] - middle[i])
+		to := min(n, from+neighbours)
+		slope, _, _ := stat.TheilSen(x[from:to], y[from:to], sureness)
+		rest := make([]float64, 0, neighbours)
+		for k := from; k < to; k++ {
+			rest = append(rest, y[k]-slope*(x[k]-x[i]))
+		}
+		there[i] = stat.Median(rest)
+		away[i] = math.Abs(y[i] - there[i])
+		if middle := stat.Median(y[from:to]); math.Abs(y[i]-middle) < away[i] {
+			there[i], away[i] = middle, math.Abs(y[i]-middle)
+		}
 	}
-	limit := 3 * 1.4826 * stat.Median(away)
+	limit := 4 * 1.4826 * stat.Median(away)
 	out := slices.Clone(y)
 	for i := range y {
 		if limit > 0 && away[i] > limit {
-			out[i] = middle[i]
+			out[i] = there[i]
 		}
 	}
 	return out

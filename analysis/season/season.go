@@ -247,6 +247,9 @@ func level(s *Series, i, j int) Level {
 	l.Low, l.High = math.NaN(), math.NaN()
 	if c, ok := stat.Individuals(s.Value[i:j]); ok && j-i >= 8 { // fewer make no limits worth drawing
 		l.Low, l.High = l.Centre-3*c.Sigma, l.Centre+3*c.Sigma
+		if slices.Min(s.Value) >= 0 { // times and counts are never below nothing
+			l.Low = math.Max(0, l.Low)
+		}
 	}
 	return l
 }

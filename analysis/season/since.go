@@ -16,8 +16,12 @@ type Effect struct {
 // Since compares a measure before and since the match of that index. Before reaches back to the
 // last change of the measure found by itself, and since reaches to the next: what is compared is
 // the level in which something was changed with the one that came of it, not with half a
-// season ago. ok is false without a reading on one of the sides.
+// season ago. ok is false without a reading on one of the sides, and for a measure that drifts,
+// which is other since whatever was changed.
 func Since(s *Series, f *Facts, index int) (e Effect, ok bool) {
+	if f.Drift != nil {
+		return Effect{}, false
+	}
 	at := 0
 	for at < len(s.Index) && s.Index[at] < index {
 		at++

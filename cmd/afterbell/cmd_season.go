@@ -20,6 +20,7 @@ import (
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/parts"
 	"github.com/afterbell/afterbell/schemas/tables"
+	"github.com/afterbell/afterbell/viewer"
 )
 
 func (a *app) seasonCommand() *cobra.Command {
@@ -50,7 +51,7 @@ twenty. What the crew denied (afterbell verdict) is left out.
 				a.note("%s", n)
 			}
 			if asJSON {
-				return a.printJSON(s)
+				return s.WriteJSON(a.stdout)
 			}
 			return a.printSeason(s)
 		},
@@ -58,6 +59,11 @@ twenty. What the crew denied (afterbell verdict) is left out.
 	c.Flags().StringVar(&year, "season", "", "`season`; the robot's newest when left out")
 	c.Flags().BoolVar(&asJSON, "json", false, "print the season as JSON")
 	return c
+}
+
+// seasonFor looks at seasons for the pages.
+func seasonFor(h *home.Home) viewer.SeasonFunc {
+	return func(robot, year string) (schemas.Season, []string, error) { return lookAtSeason(h, robot, year) }
 }
 
 // seasonRow is a match on its way into the season.
@@ -117,7 +123,7 @@ func changedParts(h *home.Home, robot, year string, rows []seasonRow) (out []sea
 		entries = slices.DeleteFunc(entries, func(e parts.Entry) bool { return e.At.Year() != n })
 	}
 	for i, e := range entries {
-		c := season.Changed{Letter: parts.Letter(i), Kind: e.Kind, Text: e.Text, At: e.At.Format(time.RFC3339)}
+		c := season.Changed{Letter: parts.Letter(i), Kind: e.Kind, Text: e.Text, At: e.At.Format("2006-01-02 15:04")}
 		if e.Day {
 			c.At = e.At.Format(time.DateOnly)
 		}

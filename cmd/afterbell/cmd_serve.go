@@ -103,7 +103,7 @@ func (a *app) listenFor(ctx context.Context, h *home.Home, address string, c *co
 		return nil, fmt.Errorf("cannot serve on %s: %w; another program may use it, try --listen 127.0.0.1:0", address, err)
 	}
 	log := slog.New(slog.NewTextHandler(a.stderr, nil))
-	handler := viewer.New(h, viewer.Options{Version: version, Log: log, Live: liveRobots(c), Formats: exportFormats, Compare: compareFor(h, log)})
+	handler := viewer.New(h, viewer.Options{Version: version, Log: log, Live: liveRobots(c), Formats: exportFormats, Compare: compareFor(h, log), Season: seasonFor(h)})
 	return &pages{
 		url:      "http://" + l.Addr().String(),
 		listener: l,

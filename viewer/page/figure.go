@@ -22,11 +22,13 @@ const (
 const (
 	WideHalf   = 496.0
 	MiddleHalf = 372.0
+	WideBeside = 744.0 // with a column of facts at its right, from Wide on
 )
 
 // Layout is how a figure stands on its page.
 type Layout struct {
-	Half bool // beside other facts from Middle on
+	Half   bool // beside other facts from Middle on
+	Beside bool // a column of facts at its right from Wide on
 	// File leaves out the Slim width, which a self-contained file has no bytes for: such a
 	// screen gets the narrow picture at its own size.
 	File bool
@@ -42,6 +44,9 @@ func (l Layout) widths() []drawn {
 	wide, middle := Wide, Middle
 	if l.Half {
 		wide, middle = WideHalf, MiddleHalf
+	}
+	if l.Beside {
+		wide = WideBeside
 	}
 	out := []drawn{{"wide", wide}, {"middle", middle}}
 	if !l.File {

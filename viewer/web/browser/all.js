@@ -9,3 +9,4 @@ import "./fixtures.test.js";
 import "./approved.test.js";
 import "./crew.test.js";
 import "./bench.test.js";
+import "./season.test.js";

@@ -65,6 +65,7 @@ async function openSite() {
     pages: new Map([
       ["the board", `${url}/`],
       ...matches.map((m) => /** @type {const} */ ([sheetOf(m), url + sheetOf(m)])),
+      ["a season", `${url}/s/heron`],
       ["a damaged match", `${url}/m/samples/spoiled/curlew`],
       ["no such match", `${url}/m/nowhere/q1/nobody`],
       ["a match of two seasons", `${otherURL}/m/samples/silent/curlew`],

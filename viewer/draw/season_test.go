@@ -1,0 +1,83 @@
+package draw
+
+import (
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/viewer/draw/fixture"
+)
+
+// seasonPictures are all pictures of a season at one width.
+func seasonPictures(y Year, width float64) []*Picture {
+	var out []*Picture
+	for _, make := range []func(Year, float64) (*Picture, bool){
+		SeasonMarks, SeasonJams, SeasonBatteries, SeasonBalance, SeasonAxis,
+		func(y Year, w float64) (*Picture, bool) { return RunChart(y, "cycle_s", w) },
+		func(y Year, w float64) (*Picture, bool) { return RunChart(y, "balance_settle_s", w) },
+	} {
+		if p, ok := make(y, width); ok {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// No word of a season's pictures leaves its picture, is too small, or lies on another.
+func TestSeasonWordsHaveRoom(t *testing.T) {
+	for name, s := range fixture.Seasons() {
+		for _, width := range []float64{744, 780, 560, 328} {
+			for _, p := range seasonPictures(Year{s, "c"}, width) {
+				t.Run(name+" "+p.Name+" "+strconv.Itoa(int(width)), func(t *testing.T) {
+					texts := textsOf(p)
+					for i, a := range texts {
+						require.GreaterOrEqual(t, a.size, 12.0, a.text)
+						require.GreaterOrEqual(t, a.box.x0, -0.5, a.text)
+						require.LessOrEqual(t, a.box.x1, width+0.5, a.text)
+						require.GreaterOrEqual(t, a.box.y0, -0.5, a.text)
+						require.LessOrEqual(t, a.box.y1, p.Height+0.5, a.text)
+						for _, b := range texts[:i] {
+							require.False(t, a.box.meets(b.box), "%q lies on %q", a.text, b.text)
+						}
+					}
+				})
+			}
+		}
+	}
+}
+
+func TestSeasonPicturesOfLittle(t *testing.T) {
+	require.Len(t, seasonPictures(Year{fixture.Seasons()["bare"], ""}, 744), 2, "the events and the axis, and nothing else")
+	require.Len(t, seasonPictures(Year{fixture.Seasons()["full"], ""}, 744), 7)
+}
+
+// What has changed is told by more than colour: the run chart has its wedge and its levels' values,
+// the marker of a battery its name.
+func TestSeasonSaysItWithoutColour(t *testing.T) {
+	y := Year{fixture.Seasons()["full"], "c"}
+	p, ok := RunChart(y, "cycle_s", 744)
+	require.True(t, ok)
+	var words []string
+	for _, l := range textsOf(p) {
+		words = append(words, l.text)
+	}
+	require.Contains(t, words, "12.0 s")
+	require.Contains(t, words, "10.8 s")
+	require.Contains(t, words, y.Matches[44/3].Match)
+	svg := p.SVG("x", "")
+	require.NotContains(t, svg, "style=")
+	marks, ok := SeasonMarks(y, 744)
+	require.True(t, ok)
+	svg = marks.SVG("x", "")
+	require.Contains(t, svg, `href="?part=b#parts"`)
+	require.Equal(t, len(y.Parts), strings.Count(svg, "<a "))
+}
+
+func TestSeasonDifferenceHasASign(t *testing.T) {
+	require.Equal(t, "−1.2 s", SeasonDifference(-1.2, "s"))
+	require.Equal(t, "+7.0 %", SeasonDifference(0.07, ""))
+	require.Equal(t, "0.0", SeasonDifference(-0.01, "pieces"))
+	require.Equal(t, "+0.0031 Ω", SeasonDifference(0.0031, "ohm"))
+}

@@ -1,0 +1,100 @@
+package viewer
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/viewer/draw/fixture"
+)
+
+// seasonSite serves the seasons of the drawing code's fixtures, each as a robot of its name.
+func seasonSite(t *testing.T) *site {
+	s := newSite(t)
+	s.server = New(s.home, Options{Version: "test", Season: func(robot, year string) (schemas.Season, []string, error) {
+		look := fixture.Seasons()[robot]
+		if look == nil || year != "" && year != "2031" {
+			return schemas.Season{}, nil, fmt.Errorf("no match of %q is stored: %w", robot, fs.ErrNotExist)
+		}
+		return *look, []string{"one line is left out"}, nil
+	}})
+	return s
+}
+
+func TestSeasonPage(t *testing.T) {
+	s := seasonSite(t)
+	for robot, look := range fixture.Seasons() {
+		a := s.ask(http.MethodGet, "/s/"+robot, "127.0.0.1")
+		require.Equal(t, http.StatusOK, a.status, robot)
+		require.Contains(t, a.body, look.Headline)
+		require.Contains(t, a.body, "one line is left out")
+		require.Contains(t, a.body, "It does not say that a robot is safe.")
+		require.NotContains(t, a.body, "style=")
+	}
+	a := s.ask(http.MethodGet, "/s/full", "127.0.0.1")
+	require.Contains(t, a.body, "before d", "the newest entry with matches on both sides is picked")
+	a = s.ask(http.MethodGet, "/s/2031/full?part=b", "127.0.0.1")
+	require.Contains(t, a.body, "before b")
+	require.Contains(t, a.body, "8 of 116")
+	require.Contains(t, a.body, "rising since")
+	require.Equal(t, http.StatusNotFound, s.ask(http.MethodGet, "/s/2030/full", "127.0.0.1").status)
+	require.Equal(t, http.StatusNotFound, s.ask(http.MethodGet, "/s/nobody", "127.0.0.1").status)
+	require.Equal(t, http.StatusMisdirectedRequest, s.ask(http.MethodGet, "/s/full", "robots.example").status)
+}
+
+func TestSeasonFiles(t *testing.T) {
+	s := seasonSite(t)
+	a := s.ask(http.MethodGet, "/s/full/season.json", "127.0.0.1")
+	var got schemas.Season
+	require.NoError(t, json.Unmarshal([]byte(a.body), &got))
+	require.Len(t, got.Matches, 44)
+	a = s.ask(http.MethodGet, "/s/full/season.csv", "127.0.0.1")
+	rows, err := csv.NewReader(strings.NewReader(a.body)).ReadAll()
+	require.NoError(t, err)
+	points := 0
+	for _, m := range got.Measures {
+		points += len(m.Points)
+	}
+	require.Len(t, rows, 1+points)
+	require.Equal(t, "event", rows[0][2])
+	require.Equal(t, http.StatusNotFound, s.ask(http.MethodGet, "/s/nobody/season.csv", "127.0.0.1").status)
+}
+
+func TestPartIsAddedByAForm(t *testing.T) {
+	s := seasonSite(t)
+	post := func(robot string, form url.Values, site string) int {
+		r := httptest.NewRequest(http.MethodPost, "/s/"+robot+"/part", strings.NewReader(form.Encode()))
+		r.Host = "127.0.0.1"
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		r.Header.Set("Sec-Fetch-Site", site)
+		w := httptest.NewRecorder()
+		s.server.ServeHTTP(w, r)
+		return w.Code
+	}
+	good := url.Values{"at": {"2031-04-01"}, "kind": {"part"}, "text": {" new lift belt "}}
+	require.Equal(t, http.StatusSeeOther, post("full", good, "same-origin"))
+	data, err := s.home.Parts("full")
+	require.NoError(t, err)
+	require.Contains(t, string(data), "2031-04-01        part     new lift belt\n")
+
+	require.Equal(t, http.StatusForbidden, post("full", good, "cross-site"))
+	require.Equal(t, http.StatusNotFound, post("nobody", good, "same-origin"))
+	for _, bad := range []url.Values{
+		{"at": {"soon"}, "kind": {"part"}, "text": {"x"}}, {"at": {"2031-04-01"}, "kind": {"colour"}, "text": {"x"}},
+		{"at": {"2031-04-01"}, "kind": {"part"}, "text": {" "}}, {"at": {"2031-04-01"}, "kind": {"part"}, "text": {"a\nb"}},
+	} {
+		require.Equal(t, http.StatusBadRequest, post("full", bad, "same-origin"), bad)
+	}
+	again, err := s.home.Parts("full")
+	require.NoError(t, err)
+	require.Equal(t, string(data), string(again))
+}
