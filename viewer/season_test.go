@@ -89,8 +89,10 @@ func TestPartIsAddedByAForm(t *testing.T) {
 	require.Equal(t, http.StatusForbidden, post("full", good, "cross-site"))
 	require.Equal(t, http.StatusNotFound, post("nobody", good, "same-origin"))
 	for _, bad := range []url.Values{
-		{"at": {"soon"}, "kind": {"part"}, "text": {"x"}}, {"at": {"2031-04-01"}, "kind": {"colour"}, "text": {"x"}},
-		{"at": {"2031-04-01"}, "kind": {"part"}, "text": {" "}}, {"at": {"2031-04-01"}, "kind": {"part"}, "text": {"a\nb"}},
+		{"at": {"soon"}, "kind": {"part"}, "text": {"x"}},
+		{"at": {"2031-04-01"}, "kind": {"colour"}, "text": {"x"}},
+		{"at": {"2031-04-01"}, "kind": {"part"}, "text": {" "}},
+		{"at": {"2031-04-01"}, "kind": {"part"}, "text": {"a\nb"}},
 	} {
 		require.Equal(t, http.StatusBadRequest, post("full", bad, "same-origin"), bad)
 	}
