@@ -188,10 +188,15 @@ func TestABackupWithoutNotesHasNone(t *testing.T) {
 	data, to := filepath.Join(dir, "data"), filepath.Join(dir, "stick")
 	done(t, importAs(t, data, "q1", sample("curlew.yaml"), []string{sample("rookie.csv.gz")}))
 	done(t, afterbell("verdict", "q1", analyzed(t, "q1", "--data", data).Findings[0].ID, "no", "--data", data))
+	done(t, afterbell("parts", "add", "curlew", "new driver", "--kind", "driver", "--data", data))
+	whole := filepath.Join(dir, "whole")
+	backup(t, data, whole)
+	assert.Contains(t, contents(t, whole), filepath.Join("parts", "curlew.txt"))
 	_, o := backup(t, data, to, "--without-notes")
 	assert.NotContains(t, o.stderr, "name people")
 	for path := range contents(t, to) {
 		assert.NotContains(t, path, "notes.jsonl")
+		assert.NotContains(t, path, "parts")
 	}
 	done(t, afterbell("verify", "--data", to))
 	b, _ := backup(t, data, to, "--without-notes")

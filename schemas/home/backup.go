@@ -303,8 +303,33 @@ func (b *backup) rest() error {
 			return err
 		}
 	}
+	if err := b.parts(); err != nil {
+		return err
+	}
 	if b.o.Rest != nil {
 		return b.o.Rest()
+	}
+	return nil
+}
+
+// parts copies the parts logs. They may name people, such as drivers, as notes may.
+func (b *backup) parts() error {
+	logs, err := os.ReadDir(filepath.Join(b.from.dir, partsDir))
+	if errors.Is(err, fs.ErrNotExist) || b.o.WithoutNotes {
+		return nil
+	} else if err != nil {
+		return err
+	}
+	if err := makeDirs(filepath.Join(b.to.dir, partsDir)); err != nil {
+		return err
+	}
+	for _, e := range logs {
+		if !e.Type().IsRegular() || strings.HasPrefix(e.Name(), ".") {
+			continue
+		}
+		if err := replaceCopy(filepath.Join(b.from.dir, partsDir, e.Name()), filepath.Join(b.to.dir, partsDir, e.Name())); err != nil {
+			return err
+		}
 	}
 	return nil
 }
