@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net"
 	"net/http"
 	"strings"
@@ -258,6 +259,54 @@ func TestFragmentsPingsAndClose(t *testing.T) {
 		assert.Equal(t, "\x03\xe8", p.until(0x88).payload[:2], "a program that ends says so: 1000, normal closure")
 		p.say(plain(0x88, "\x03\xe8"))
 		assert.Equal(t, "closed true", r.line())
+	})
+}
+
+// What JSON numbers may lose (RFC 8259, section 6: integers beyond 2^53 do not come through
+// everywhere) is a string on the wire, and what they have no word for as well.
+func TestNumbersOnTheWire(t *testing.T) {
+	each(t, func(t *testing.T, l *language) {
+		p := newPeer(t)
+		r := l.start(t, p.url())
+		r.signal(schemas.Int64, "i")
+		r.signal(schemas.Float64, "f")
+		want := map[int64]any{}
+		for at, v := range []int64{1<<53 - 1, 1 - 1<<53, 1<<53 + 1, -1<<53 - 1, math.MinInt64} {
+			r.record(0, int64(at), v)
+			if want[int64(at)] = fmt.Sprint(v); at < 2 {
+				want[int64(at)] = float64(v)
+			}
+		}
+		for i, v := range []any{math.NaN(), math.Inf(1), math.Inf(-1), 1.5} {
+			at := int64(10 + i)
+			r.record(1, at, v)
+			want[at] = []any{"nan", "inf", "-inf", 1.5}[i]
+		}
+		r.flush()
+		p.accept()
+		p.upgrade(nil)
+		p.say(plain(0x81, welcome))
+		got := map[int64]any{}
+		for text := ""; len(got) < len(want); {
+			f, err := p.frame()
+			require.NoError(t, err)
+			if f.first&0x0f > 1 { // of control
+				continue
+			}
+			if text += f.payload; f.first&0x80 == 0 {
+				continue
+			}
+			var m struct {
+				Type    string
+				Samples [][]any
+			}
+			require.NoError(t, json.Unmarshal([]byte(text), &m), text)
+			text = ""
+			for _, s := range m.Samples {
+				got[int64(s[1].(float64))] = s[2]
+			}
+		}
+		assert.Equal(t, want, got)
 	})
 }
 

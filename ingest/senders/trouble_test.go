@@ -88,17 +88,19 @@ func TestGap(t *testing.T) {
 	each(t, func(t *testing.T, l *language) {
 		server := server(t)
 		came := map[uint64]int{}
+		var last atomic.Uint64
 		server.On = func(_ *standin.Boot, seq uint64, _ int) standin.Trouble {
+			last.Store(seq)
 			if came[seq]++; seq == 3 && came[seq] == 1 {
+				time.Sleep(time.Second) // others are on their way when it is found missing
 				return standin.Skip
 			}
 			return standin.None
 		}
-		server.Refuse = func() int { return 0 }
 		r := l.start(t, server.URL())
 		w := newScript()
 		w.begin(r)
-		for range 12 {
+		for began := time.Now(); last.Load() < 12 && time.Since(began) < long; {
 			w.record(r, 20)
 			time.Sleep(25 * time.Millisecond)
 		}
@@ -107,10 +109,34 @@ func TestGap(t *testing.T) {
 		assert.Equal(t, 1, r.stats().Connects, "the connection stays")
 		server.Look(func([]*standin.Boot) {
 			assert.Equal(t, 2, came[3])
+			assert.Equal(t, 2, came[5], "it was on its way")
 			for seq, n := range came {
 				assert.LessOrEqual(t, n, 2, "batch %d came again and again", seq)
 			}
 		})
+	})
+}
+
+// A disk that takes nothing for a while: the connection stays, and what was refused is sent again
+// although nothing comes behind it.
+func TestFullDiskOfTheCollector(t *testing.T) {
+	each(t, func(t *testing.T, l *language) {
+		server := server(t)
+		refusals := 0
+		server.On = func(*standin.Boot, uint64, int) standin.Trouble {
+			if refusals++; refusals <= 3 {
+				return standin.Storage
+			}
+			return standin.None
+		}
+		r := l.start(t, server.URL())
+		w := newScript()
+		w.begin(r)
+		w.record(r, 10)
+		r.close()
+		w.check(t, server)
+		assert.Equal(t, 1, r.stats().Connects)
+		assert.Contains(t, r.said.String(), "no space left on device")
 	})
 }
 
@@ -372,12 +398,16 @@ func TestClockExchange(t *testing.T) {
 			}
 		}
 		require.Less(t, highest-lowest, int64(1_000_000), "the truth is known well enough to see a second")
+		now := server.Time(time.Now())
 		r.close()
 		server.Look(func(boots []*standin.Boot) {
 			for _, e := range boots[0].Clocks {
 				delay := (e.T3 - e.T0) - (e.T2 - e.T1)
 				offset := ((e.T1 - e.T0) + (e.T2 - e.T3)) / 2
 				assert.GreaterOrEqual(t, delay, int64(0))
+				assert.LessOrEqual(t, e.T0+lowest, e.T1, "it asked before the collector was asked")
+				assert.GreaterOrEqual(t, e.T3+highest, e.T2, "the answer came after it was given")
+				assert.LessOrEqual(t, e.T3+lowest, now, "and not in the future")
 				assert.GreaterOrEqual(t, offset+delay/2+2, lowest, "half the delay is the most it can be off")
 				assert.LessOrEqual(t, offset-delay/2-2, highest, "half the delay is the most it can be off")
 			}
