@@ -18,7 +18,7 @@ func TestMain(m *testing.M) {
 func run(m *testing.M) int {
 	// They wait for programs and pauses most of the time.
 	flag.Parse()
-	if err := flag.Set("test.parallel", "8"); err != nil {
+	if err := flag.Set("test.parallel", "4"); err != nil {
 		panic(err)
 	}
 	var err error
