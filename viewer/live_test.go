@@ -1,11 +1,13 @@
 package viewer
 
 import (
+	"encoding/json"
 	"io"
 	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -56,6 +58,49 @@ func TestLiveRowsSayHowEachRobotIs(t *testing.T) {
 	require.Equal(t, http.StatusNoContent, status)
 	_, board = fetched(t, alone, "/")
 	require.NotContains(t, board, `id="live"`)
+}
+
+// What the profile's signals say of themselves stands in the row, with the caution above it, and
+// the supply so far as a ribbon.
+func TestLiveRowOfSignals(t *testing.T) {
+	fresh, old, age, lost, of, rest := 0.2, 8.0, 12.0, int64(12), int64(3400), 12.61
+	robot := schemas.LiveRobot{
+		Robot: "heron", Analyzed: true, Connected: true, Sources: 1, Running: true, Period: "driver", RunningS: 3, SilentS: &fresh,
+		Mapped: 9, Came: 4, Lost: &lost, LostOf: &of, VoltsRest: &rest, Room: &schemas.LiveRoom{FreeBytes: 2e9, MatchBytes: 1e6, Matches: 1000},
+		Strip: []schemas.LiveSecond{{S: 0, LowV: 12.1, HighV: 12.6}, {S: 1, LowV: 8.9, HighV: 12.5}, {S: 2, LowV: 12, HighV: 12.4}},
+	}
+	for i := range 5 {
+		robot.Signals = append(robot.Signals, schemas.LiveSignal{Signal: string(rune('a' + i)), Place: "tilt", State: schemas.LiveLate, AgeS: &age})
+	}
+	h, err := home.Create(t.TempDir())
+	require.NoError(t, err)
+	s := New(h, Options{Live: func() []schemas.LiveRobot { return []schemas.LiveRobot{robot} }})
+	_, part := fetched(t, s, "/live")
+	for _, want := range []string{
+		"4 of 9 signals came lately", "12 of 3400 lost", "rests at 12.61 V", "room for about 1000 matches", "silent for 12 s: a (tilt)",
+		"and 2 more: afterbell precheck heron", "Supply voltage of the 3 s so far, lowest 8.9 V.", `class="growing"`,
+	} {
+		require.Contains(t, part, want)
+	}
+	require.Less(t, strings.Index(part, "Before hands go in"), strings.Index(part, "silent for 12 s"), "the caution stands above")
+	require.NotContains(t, part, "d (tilt)")
+
+	// While nothing comes the state says so, and signals are not blamed one by one.
+	robot.SilentS = &old
+	_, part = fetched(t, s, "/live")
+	require.NotContains(t, part, "silent for 12 s")
+	require.NotContains(t, part, "Before hands")
+	robot.Running, robot.Strip = false, nil
+	_, part = fetched(t, s, "/live")
+	require.NotContains(t, part, "growing")
+
+	status, text := fetched(t, s, "/live.json")
+	require.Equal(t, http.StatusOK, status)
+	var got struct{ Robots []schemas.LiveRobot }
+	require.NoError(t, json.Unmarshal([]byte(text), &got))
+	require.Equal(t, []schemas.LiveRobot{robot}, got.Robots)
+	status, _ = fetched(t, New(h, Options{}), "/live.json")
+	require.Equal(t, http.StatusNoContent, status)
 }
 
 // Samples between matches have no row; a match without a profile has one that says so.

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -249,20 +250,26 @@ func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collecto
 		scheme = "wss"
 		l = tls.NewListener(l, cert)
 	}
+	seen := &onlooker{collector: c, home: h, folder: a.dataDir, log: slog.New(slog.NewTextHandler(a.stderr, nil))}
 	server := &http.Server{
-		Handler: liveRoutes(c), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, TLSConfig: cert,
+		Handler: liveRoutes(c, seen.robots), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, TLSConfig: cert,
 		ErrorLog: slog.NewLogLogger(slog.NewTextHandler(a.stderr, nil), slog.LevelDebug),
 	}
 	var shown *pages
 	if o.pages != "off" {
 		var err error
-		if shown, err = a.listenFor(ctx, h, o.pages, c, in); err != nil {
+		if shown, err = a.listenFor(ctx, h, o.pages, seen.robots, in); err != nil {
 			return errors.Join(err, l.Close(), c.Close())
 		}
 		if err = a.openLan(ctx, shown, o.lan); err != nil {
 			return errors.Join(err, shown.listener.Close(), l.Close(), c.Close())
 		}
 	}
+	at := strings.Replace(scheme, "ws", "http", 1) + "://" + l.Addr().String()
+	if shown != nil {
+		at = shown.url // without encryption, and on this machine
+	}
+	defer a.sayWhere(at)()
 	if _, err := fmt.Fprintf(a.stdout, "listening on %s://%s%s\n", scheme, l.Addr(), wire.Path); err != nil {
 		return errors.Join(err, l.Close(), c.Close())
 	}

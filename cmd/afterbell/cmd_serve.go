@@ -11,7 +11,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"github.com/afterbell/afterbell/ingest/collector"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/viewer"
@@ -95,15 +94,15 @@ func (a *app) listen(ctx context.Context, h *home.Home, address string) (*pages,
 	return a.listenFor(ctx, h, address, nil, newIntake(a, func() (*home.Home, error) { return h, nil }, nil, "", ""))
 }
 
-// listenFor is listen for pages that also tell of robots being collected, if c is not nil, and
+// listenFor is listen for pages that also tell of robots being collected, if live is not nil, and
 // hand the logs that are dropped on them to in.
-func (a *app) listenFor(ctx context.Context, h *home.Home, address string, c *collector.Collector, in *intake) (*pages, error) {
+func (a *app) listenFor(ctx context.Context, h *home.Home, address string, live func() []schemas.LiveRobot, in *intake) (*pages, error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("cannot serve on %s: %w; another program may use it, try --listen 127.0.0.1:0", address, err)
 	}
 	log := slog.New(slog.NewTextHandler(a.stderr, nil))
-	handler := viewer.New(h, viewer.Options{Version: version, Log: log, Live: liveRobots(c), Formats: exportFormats, Compare: compareFor(h, log), Season: seasonFor(h)})
+	handler := viewer.New(h, viewer.Options{Version: version, Log: log, Live: live, Formats: exportFormats, Compare: compareFor(h, log), Season: seasonFor(h)})
 	return &pages{
 		url:      "http://" + l.Addr().String(),
 		listener: l,
@@ -137,12 +136,4 @@ func (p *pages) run(ctx context.Context) error {
 		err = errors.Join(err, served)
 	}
 	return err
-}
-
-// liveRobots tells the pages of the robots that are being collected; nil when nobody collects.
-func liveRobots(c *collector.Collector) func() []schemas.LiveRobot {
-	if c == nil {
-		return nil
-	}
-	return c.Robots
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"net"
 	"net/http"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -10,10 +11,15 @@ import (
 
 	"github.com/afterbell/afterbell/ingest/collector"
 	"github.com/afterbell/afterbell/ingest/wire"
+	"github.com/afterbell/afterbell/schemas"
 )
 
+// livePath tells of the robots that are being collected, on the pages' address and on the
+// robots'.
+const livePath = "/live.json"
+
 // liveRoutes is what is served to robots, and to those who watch over the collector.
-func liveRoutes(c *collector.Collector) http.Handler {
+func liveRoutes(c *collector.Collector, robots func() []schemas.LiveRobot) http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle(wire.Path, c)
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) {
@@ -24,6 +30,17 @@ func liveRoutes(c *collector.Collector) http.Handler {
 			w.WriteHeader(http.StatusServiceUnavailable)
 		}
 		_ = json.NewEncoder(w).Encode(h) // the caller has gone
+	})
+	// What the signals are called is for this machine alone.
+	mux.HandleFunc("GET "+livePath, func(w http.ResponseWriter, r *http.Request) {
+		host, _, err := net.SplitHostPort(r.RemoteAddr)
+		if ip := net.ParseIP(host); err != nil || ip == nil || !ip.IsLoopback() {
+			http.Error(w, "only the machine that collects may ask this", http.StatusForbidden)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		w.Header().Set("Cache-Control", "no-store")
+		_ = json.NewEncoder(w).Encode(map[string]any{"robots": robots()}) // the caller has gone
 	})
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), liveMetrics{c})

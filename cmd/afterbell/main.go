@@ -119,7 +119,7 @@ the piece path, brownouts, slow cycles and balance attempts, with causes and evi
 		a.serveCommand(),
 		a.simulateCommand(),
 		a.exportCommand(),
-		a.replayCommand(),
+		a.replayCommand(), a.precheckCommand(),
 		a.verdictCommand(),
 		a.noteCommand(),
 		a.seasonCommand(),

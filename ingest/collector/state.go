@@ -5,6 +5,7 @@ import (
 	"sync"
 
 	"github.com/afterbell/afterbell/ingest/clock"
+	"github.com/afterbell/afterbell/ingest/lately"
 	"github.com/afterbell/afterbell/ingest/wire"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
@@ -34,6 +35,7 @@ type boot struct {
 
 	unacked []accepted // batches that are not known to be durable
 	watched []bool     // by signal: one the watch looks at
+	mapped  []int      // by signal: its place among those the profile names, -1 for none
 	counts  []int32    // by signal: samples since the last settle
 	names   *wire.Names
 	owner   *session // the one connection that may send for it
@@ -74,6 +76,7 @@ type robot struct {
 	kept    robotState
 	watch   watch
 	volts   volts
+	lately  *lately.Tracker
 
 	arrived  int64      // collector time of the last batch
 	newest   uint64     // number of its frame
@@ -154,6 +157,7 @@ func (c *Collector) robot(name string) *robot {
 		r = &robot{name: name, profile: c.o.Robots[name]}
 		r.kept.Robot = name
 		r.watch.mode = modeOf(r.profile)
+		r.lately = lately.New(r.profile)
 		if r.profile != nil && r.profile.Power != nil {
 			r.volts.ref = r.profile.Power.Voltage
 		}
@@ -170,7 +174,7 @@ func (c *Collector) putBoot(b *boot) {
 	c.boots[b.Number] = b
 	b.names = &wire.Names{}
 	b.names.Restore(b.Entries)
-	b.watched = nil
+	b.watched, b.mapped = nil, nil
 	c.robot(b.Robot).markWatched(b)
 }
 
@@ -251,7 +255,32 @@ func (c *Collector) took(r *robot, b *boot, rows *wire.Stored, frame uint64, siz
 	}
 	r.openedBySample(b, rows)
 	r.volts.see(b, rows)
+	r.seeMapped(b, rows)
 	return r.watch.see(b, rows)
+}
+
+// seeMapped takes in what a batch says of the signals that the profile names. The lock is held.
+func (r *robot) seeMapped(b *boot, rows *wire.Stored) {
+	if r.profile == nil {
+		return
+	}
+	for i := range rows.Samples {
+		n := int(rows.SignalAt(i))
+		if n >= len(b.mapped) || b.mapped[n] < 0 {
+			continue
+		}
+		e := b.Entries[n]
+		v, number := float64(rows.ValueAt(i)), true
+		switch e.Kind {
+		case schemas.Float64:
+			v = math.Float64frombits(rows.ValueAt(i))
+		case schemas.Int64:
+			v = float64(int64(rows.ValueAt(i)))
+		case schemas.Text:
+			number = false // its place among the texts: enough to see that it came
+		}
+		r.lately.See(b.mapped[n], b.Number, rows.TimeAt(i), rows.Arrived, v, number, e.Unit)
+	}
 }
 
 // isLate is whether a batch holds a sample whose place was given to others already.

@@ -40,6 +40,8 @@ func (c *Collector) Robots() []schemas.LiveRobot {
 		}
 		tellMatch(&s, r, c.shiftOf)
 		r.volts.tell(&s)
+		r.lately.Until(r.arrived)
+		r.lately.Tell(&s, s.Period == schemas.ModeDisabled, s.RunningS)
 		if r.failed != nil {
 			s.Problem = r.failed.Error()
 		}

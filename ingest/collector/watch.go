@@ -68,6 +68,7 @@ func (r *robot) markWatched(b *boot) {
 			}
 		}
 		b.watched = append(b.watched, watched)
+		b.mapped = append(b.mapped, r.lately.Index(name))
 	}
 }
 

@@ -10,3 +10,4 @@ import "./approved.test.js";
 import "./crew.test.js";
 import "./bench.test.js";
 import "./season.test.js";
+import "./live.test.js";
