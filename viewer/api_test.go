@@ -42,6 +42,7 @@ func apiSite(t testing.TB) *site {
 			{"jsonl", "application/jsonl", write("jsonl")},
 			{"parquet", "application/vnd.apache.parquet", write("parquet")},
 			{"arrow", "application/vnd.apache.arrow.file", write("arrow")},
+			{"arrow-stream", "application/vnd.apache.arrow.stream", write("arrow-stream")},
 		},
 		Compare: func(_ context.Context, _ schemas.MatchID, piece int, at string) (*schemas.Comparison, error) {
 			if piece > 9 {
@@ -161,6 +162,7 @@ func apiCases() []apiCase {
 		{"/samples", "?format=xlsx", 400},
 		{"/samples", "?format=parquet", 200},
 		{"/samples", "?format=arrow", 200},
+		{"/samples", "?format=arrow-stream", 200},
 		{"/samples", "?format=jsonl", 200},
 		{"/samples", "?signal=nothing", 404},
 		{"/samples", "?from=3&to=2", 400},

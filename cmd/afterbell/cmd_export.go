@@ -143,13 +143,7 @@ func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schem
 	if math.IsInf(o.from, -1) && math.IsInf(o.to, 1) {
 		return log, nil
 	}
-	end := int64(math.MinInt64)
-	for _, s := range f.Signals() {
-		if s.Samples > 0 {
-			end = max(end, s.LastUS)
-		}
-	}
-	return period.Stretch(log, micros(o.from), micros(o.to), end, heldBy(h, id)), nil
+	return period.Stretch(log, micros(o.from), micros(o.to), f.End(), heldBy(h, id)), nil
 }
 
 // heldBy tells which signals of a stored match hold their value: those whose kind says so, and

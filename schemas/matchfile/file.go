@@ -9,6 +9,7 @@ import (
 	"hash/crc32"
 	"io"
 	"maps"
+	"math"
 	"os"
 	"slices"
 
@@ -142,6 +143,17 @@ func (f *File) Close() error { return f.close() }
 
 // Signals describes all signals in order of name.
 func (f *File) Signals() []Info { return slices.Clone(f.signals) }
+
+// End is the time of the last sample of any signal, the least there is without samples.
+func (f *File) End() int64 {
+	end := int64(math.MinInt64)
+	for _, s := range f.signals {
+		if s.Samples > 0 {
+			end = max(end, s.LastUS)
+		}
+	}
+	return end
+}
 
 // Meta is the metadata given to Write.
 func (f *File) Meta() map[string]string { return maps.Clone(f.meta) }
