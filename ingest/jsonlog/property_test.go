@@ -129,6 +129,31 @@ func TestBothWaysAreOne(t *testing.T) {
 	})
 }
 
+// Lines that are alike but for their values, as programs write them, go the shortest way; with
+// values of all sorts, it must come to the same.
+func TestBothWaysAreOneForLinesAlike(t *testing.T) {
+	templates := []string{
+		`{"time_s":%s,"signal":%s,"value":%s}`, `{"time_s":%[1]s,"signal":%[2]s,"value":%[3]s,"type":%[4]s}`, `{ "signal" : %[2]s, "value" : %[3]s, "time_us" : %[1]s }`,
+		`{"type":%[4]s,"time_s":%[1]s,"value":%[3]s,"value":%[3]s,"signal":%[2]s}`, `{"time_s":%[1]s,"time_s":%[1]s,"signal":%[2]s,"signal":%[2]s,"value":%[3]s}`,
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		two := rapid.SliceOfN(rapid.SampledFrom(templates), 1, 3).Draw(t, "templates")
+		var text strings.Builder
+		for range rapid.IntRange(2, 15).Draw(t, "lines") {
+			template := rapid.SampledFrom(two).Draw(t, "template")
+			line := fmt.Sprintf(template+"%[5]s\n",
+				rapid.SampledFrom([]string{"1", "2", "3", "-1", "1.5", "01", "1e1", "null", `"1"`, "9e12", "9000000000000000001"}).Draw(t, "time"),
+				rapid.SampledFrom([]string{`"a"`, `"a"`, `"b [V]"`, `"b [mV]"`, `"c\\d"`, `"c\d"`, `"e, f"`, `""`, "1", "\"\xff\""}).Draw(t, "signal"),
+				piece.Draw(t, "value"),
+				rapid.SampledFrom([]string{`"float64"`, `"int64"`, `"text"`, `"bool"`, `"double"`, "null", "1"}).Draw(t, "type"),
+				rapid.SampledFrom([]string{"", "", "", "", " ", "}"}).Draw(t, "behind"))
+			text.WriteString(strings.ReplaceAll(line, "%!(EXTRA", "%"))
+		}
+		_, _ = bothWays(t, text.String(), columns.Options{})
+		_, _ = bothWays(t, text.String(), columns.Options{SkipBadRows: true})
+	})
+}
+
 // Order on input never changes a result, as long as no time of a signal comes twice.
 func TestOrderOfLinesChangesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

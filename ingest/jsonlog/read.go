@@ -15,8 +15,9 @@
 // a string; in a signal of text all three are text. Of two members of one name the last
 // counts, and a lone surrogate is U+FFFD, as encoding/json has it.
 //
-// lines.go cuts text into lines, usual.go takes apart what nearly all lines look like,
-// general.go the rest with encoding/json, take.go makes samples of what they found.
+// lines.go cuts text into lines. again.go takes those that are like one before but for their
+// values, usual.go takes apart what nearly all others look like, general.go the rest with
+// encoding/json; take.go makes samples of what the latter two found.
 package jsonlog
 
 import (
@@ -62,6 +63,8 @@ type reader struct {
 	b         *columns.Builder
 	usual     bool // try the short way first
 	members   []member
+	patterns  [2]pattern    // of the lines before
+	again     member        // its value, in a line like one before
 	found     parts         // the members that mean something
 	current   []byte        // the line they are of
 	fromUsual bool          // the short way found them
@@ -73,6 +76,7 @@ type reader struct {
 type member struct {
 	key    []byte // as it stands, without escapes; shares memory with the line
 	at     int    // where its value begins in the line
+	end    int    // and where it ends, if the short way found it
 	shape  shape
 	isTime bool
 	value  cell.Value    // of a number, string or bool
@@ -117,6 +121,9 @@ func (r *reader) rows() error {
 			continue
 		case err != nil:
 			return fmt.Errorf("%s, about line %d: %w", r.file, r.lineAt, err)
+		}
+		if r.usual && r.sampleAgain(line) {
+			continue
 		}
 		r.current = line
 		if r.fromUsual = r.usual && r.usualLine(line); !r.fromUsual {

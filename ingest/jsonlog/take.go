@@ -140,6 +140,9 @@ func (r *reader) sample(p *parts, t int64) error {
 		fault = r.b.Add(lane, r.lineAt, t, &m.value)
 	}
 	if fault == nil {
+		if r.fromUsual {
+			r.learn()
+		}
 		return nil
 	}
 	at := map[columns.Part]*member{columns.InName: p.signal, columns.InValue: m, columns.InType: p.typ}[fault.Part]

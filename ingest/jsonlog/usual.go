@@ -40,6 +40,7 @@ func (r *reader) usualLine(line []byte) bool {
 		if at = m.usualValue(line, at); at < 0 {
 			return false
 		}
+		m.end = at
 		if at = blanks(line, at); at == len(line) {
 			return false
 		}
