@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"io"
 	"math/rand/v2"
 	"os"
@@ -13,6 +14,8 @@ import (
 	"testing"
 
 	"github.com/apache/arrow/go/v15/arrow"
+	"github.com/apache/arrow/go/v15/arrow/array"
+	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -158,6 +161,31 @@ func TestBombs(t *testing.T) {
 		_, err = readAll(columns.Options{SkipBadRows: true}, Limits{}, file)
 		require.NoError(t, err)
 	}
+}
+
+// A small file may have thousands of columns and claim many rows of each.
+func TestManyColumns(t *testing.T) {
+	fields := []arrow.Field{{Name: "time_us", Type: arrow.PrimitiveTypes.Int64}}
+	for i := range 5000 {
+		fields = append(fields, arrow.Field{Name: fmt.Sprintf("s%d", i), Type: arrow.PrimitiveTypes.Int8, Nullable: true})
+	}
+	schema := arrow.NewSchema(fields, nil)
+	b := array.NewRecordBuilder(memory.DefaultAllocator, schema)
+	const rows = 4000
+	for i := range rows {
+		b.Field(0).(*array.Int64Builder).Append(int64(i))
+		for _, f := range b.Fields()[1:] {
+			f.AppendNull()
+		}
+	}
+	file := fileOf(t, schema, packings["zstd"], b.NewRecord())
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	_, err := readAll(columns.Options{}, Limits{}, file)
+	runtime.ReadMemStats(&after)
+	require.EqualError(t, err, "1.arrow: the table holds no samples; check that the log was recorded")
+	// Unpacked they are 20 MB; decoded all at once, eight bytes a cell, they would be 160 more.
+	assert.Less(t, after.TotalAlloc-before.TotalAlloc, uint64(100<<20))
 }
 
 // What comes from a pipe ends with the reader's own error, and a stream that goes on behind

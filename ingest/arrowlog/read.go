@@ -65,6 +65,7 @@ type reader struct {
 	unpack unpacker
 	cols   []table.Column
 	room   []scratch
+	window int // rows that are decoded at once
 }
 
 // ReadStream feeds the rows of a stream to b, under the name file in errors. ignored are the
@@ -221,6 +222,13 @@ func (r *reader) begin(s *schema) error {
 	r.taker, err = table.New(r.b, r.file, fields, nil)
 	r.cols = make([]table.Column, len(fields))
 	r.room = make([]scratch, len(fields))
+	wanted := 0
+	for i := range fields {
+		if r.taker != nil && r.taker.Wanted(i) {
+			wanted++
+		}
+	}
+	r.window = min(max(windowCells/max(wanted, 1), leastWindow), mostWindow)
 	return err
 }
 
@@ -249,8 +257,13 @@ func (r *reader) message(m *message) error {
 	}
 }
 
-// windowRows is how many rows are decoded at once.
-const windowRows = 1 << 16
+// windowCells is how many cells are decoded at once, about, and the others how many rows: a
+// table of thousands of columns takes no more memory for it than one of three.
+const (
+	windowCells = 1 << 20
+	mostWindow  = 1 << 16
+	leastWindow = 1 << 8
+)
 
 // batch takes the rows of a record batch.
 func (r *reader) batch(m *message) error {
@@ -268,11 +281,11 @@ func (r *reader) batch(m *message) error {
 	if err := body.done(); err != nil {
 		return err
 	}
-	if times := &arrays[r.taker.TimeField()]; times.none && body.rows > windowRows {
+	if times := &arrays[r.taker.TimeField()]; times.none && body.rows > mostWindow {
 		return damaged("%d rows without a time", body.rows) // which need no bytes
 	}
-	for from := 0; from < body.rows; from += windowRows {
-		to := min(from+windowRows, body.rows)
+	for from := 0; from < body.rows; from += r.window {
+		to := min(from+r.window, body.rows)
 		for i := range arrays {
 			r.cols[i] = table.Column{}
 			if !arrays[i].wanted {
