@@ -39,7 +39,7 @@ type benchView struct {
 	BellS            float64
 	Strips           string // names of the signals shown when the address names none, line by line
 	Name, Who        string
-	Ribbon           template.HTML
+	Ribbon, Video    template.HTML
 	Findings         []benchFinding
 	Built            bool
 	Signals, Samples int
@@ -91,6 +91,10 @@ func (s *Server) bench(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var body, b bytes.Buffer
+	if v.BellS > 0 && v.Built {
+		v.Video = page.Video(v.BellS)
+		w.Header().Set("Content-Security-Policy", policy+page.VideoPolicy)
+	}
 	if err = benchTemplate.Execute(&body, v); err == nil {
 		scripts := s.scripts
 		if v.Built {

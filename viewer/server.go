@@ -85,8 +85,10 @@ func New(h *home.Home, o Options) *Server {
 	style := s.assets[styleSheet]
 	style.Body = slices.Concat(style.Body, []byte(boardCSS), []byte(benchCSS), []byte(seasonCSS))
 	s.assets[styleSheet] = style
-	for _, name := range []string{"app.js", benchScript} {
-		if body, err := fs.ReadFile(built, "dist/"+name); err == nil {
+	scripts, _ := fs.Glob(built, "dist/*.js") // those of the pages, and what they share; the pattern is a constant
+	for _, file := range scripts {
+		if body, err := fs.ReadFile(built, file); err == nil {
+			name := path.Base(file)
 			s.assets[name] = page.Asset{Name: name, Type: "text/javascript; charset=utf-8", Body: body}
 		}
 	}

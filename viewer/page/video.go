@@ -14,7 +14,7 @@ const VideoPolicy = "; media-src blob:"
 func Video(bellS float64) template.HTML {
 	return template.HTML(fmt.Sprintf(`<section class="row video screen" id="video" aria-labelledby="video-h" data-bell="%.3f" hidden>
 <div class="margin"><h2 id="video-h">Match video</h2><p class="key">Played from this device; it is sent nowhere.</p></div>
-<div><p class="pick"><label for="video-file">A video of this match</label> <input type="file" id="video-file" accept="video/*"></p>
+<div><p class="pick"><span id="video-for">A video of this match</span> <input type="file" id="video-file" aria-labelledby="video-for" accept="video/*"></p>
 <p class="trouble" role="alert" hidden></p>
 <div class="film" hidden><video id="film" controls playsinline preload="auto" aria-label="The match"></video>
 <div class="line-up"><p role="status"></p><button type="button" class="plain-button" data-moment="start">Autonomous starts here</button> <button type="button" class="plain-button" data-moment="bell">The bell is here</button>

@@ -7,6 +7,7 @@ import "./paper.test.js";
 import "./file.test.js";
 import "./fixtures.test.js";
 import "./approved.test.js";
+import "./board.test.js";
 import "./crew.test.js";
 import "./bench.test.js";
 import "./season.test.js";

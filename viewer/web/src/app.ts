@@ -11,7 +11,7 @@ import { film, tieSheet } from "./video";
 // Every page is whole without this script; it adds what must move under the finger.
 keep(document, localStorage, location.pathname);
 link(document);
-film(document, localStorage, location.pathname);
+film(document, localStorage, location.pathname.replace(/^\/[mt]\//, "")); // the sheet's and the bench's are one
 tieSheet(document);
 listen(document);
 list(document);

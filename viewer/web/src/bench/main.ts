@@ -11,6 +11,7 @@ import type { Band } from "./paint";
 import { fixed, inside, length, panned, zoomed, type Span } from "./scales";
 import { added, address, moved, parse, type State } from "./state";
 import type { Trace } from "./trace";
+import { showAt, videoAt } from "../video";
 import { Windows } from "./windows";
 
 const rest = 90; // ms without a change after which a view is taken as meant
@@ -97,6 +98,8 @@ class TraceBench {
       hover: (at) => (this.pointer = at),
     });
     this.overview();
+    // A video beside the strips: cursor A goes with it, and it goes with cursor A.
+    document.addEventListener(videoAt, (e) => this.follow((e as CustomEvent<number>).detail));
     document.addEventListener("keydown", (e) => this.key(e));
     addEventListener("popstate", () => {
       this.state = this.read();
@@ -145,7 +148,17 @@ class TraceBench {
   }
 
   private set(change: Partial<Record<keyof State, State[keyof State]>>): void {
+    const before = this.state.a;
     this.state = { ...this.state, ...change } as State;
+    if (this.state.a !== before && this.state.a !== undefined) document.dispatchEvent(new CustomEvent(showAt, { detail: this.state.a }));
+    this.changed();
+  }
+
+  /** Puts cursor A to where a video is, and moves the view on when that leaves it. */
+  private follow(at: number): void {
+    const { span } = this.state;
+    const next = at < span.from || at > span.to ? inside({ from: at, to: at + length(span) }, this.bounds) : span;
+    this.state = { ...this.state, a: at, span: next };
     this.changed();
   }
 
