@@ -53,14 +53,14 @@ func (v *view) paperMended() float64 {
 		h += 15 * lines(n, fullWords)
 	}
 	if h > 0 {
-		h += 12
+		h += 24 // its name, and the room around it
 	}
 	if len(v.Notes) > 0 {
 		n := 8
 		for _, s := range v.Notes {
 			n += len(s) + 4
 		}
-		h += 15 * lines(n, fullWords)
+		h += 15*lines(n, fullWords) + 8
 	}
 	return h
 }
