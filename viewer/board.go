@@ -52,6 +52,8 @@ type boardView struct {
 	Agreed []string // how often the crew agreed, a sentence a robot
 	Empty  bool     // nothing is stored
 
+	Bring template.HTML // the form by which logs come in, on top of the board
+
 	Find     *find
 	Filtered bool
 	Older    bool // this is not the top of the board
@@ -115,6 +117,9 @@ func (s *Server) board(w http.ResponseWriter, r *http.Request) {
 	var on *row
 	if top {
 		data.Agreed = agreed(table.Entries)
+		if !readOnly(r) {
+			data.Bring = s.bringForm()
+		}
 		on, data.Newest, rows = s.onTop(rows)
 	}
 	data.Groups = groups(rows, on)

@@ -22,7 +22,7 @@ import (
 // sent is a form as a browser sends it, with the headers that say where it comes from.
 func (s *site) sent(target string, form url.Values, headers map[string]string) answer {
 	r := httptest.NewRequest(http.MethodPost, target, strings.NewReader(form.Encode()))
-	r.Host = "127.0.0.1:4150"
+	r.Host, r.RemoteAddr = "127.0.0.1:4150", "127.0.0.1:5000"
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	for key, value := range headers {
 		if key == "Host" {

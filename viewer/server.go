@@ -53,6 +53,8 @@ type Options struct {
 	Formats []Format
 	Compare CompareFunc
 	Season  SeasonFunc // what looks at a season; nil leaves those pages out
+	// Intake takes logs in that are dropped on a page; nil when none can be.
+	Intake Intake
 }
 
 // Server answers requests for pages. It may be used by many requests at once.
@@ -83,7 +85,7 @@ func New(h *home.Home, o Options) *Server {
 		s.assets[a.Name] = a
 	}
 	style := s.assets[styleSheet]
-	style.Body = slices.Concat(style.Body, []byte(boardCSS), []byte(benchCSS), []byte(seasonCSS))
+	style.Body = slices.Concat(style.Body, []byte(boardCSS+arrivalsCSS), []byte(benchCSS), []byte(seasonCSS))
 	s.assets[styleSheet] = style
 	scripts, _ := fs.Glob(built, "dist/*.js") // those of the pages, and what they share; the pattern is a constant
 	for _, file := range scripts {
@@ -111,6 +113,7 @@ func New(h *home.Home, o Options) *Server {
 	mux.HandleFunc("GET /t/{season}/{event}/{match}/{robot}", s.bench)
 	mux.HandleFunc("POST /m/{event}/{match}/{robot}/verdict", s.verdict)
 	mux.HandleFunc("POST /m/{season}/{event}/{match}/{robot}/verdict", s.verdict)
+	s.arrivalRoutes(mux)
 	api, err := s.api()
 	if err != nil {
 		panic(err) // its settings are constants
@@ -168,7 +171,7 @@ func secure(h http.Header) {
 func (s *Server) ownForms(next http.Handler) http.Handler {
 	guard := http.NewCrossOriginProtection()
 	guard.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		s.problem(w, http.StatusForbidden, "Nothing was noted.", "Another site's page sent this. Use the buttons of the sheet itself.")
+		s.problem(w, http.StatusForbidden, "Nothing was noted or taken in.", "Another site's page sent this. Use the buttons of these pages themselves.")
 	}))
 	return guard.Handler(next)
 }

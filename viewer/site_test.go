@@ -76,7 +76,7 @@ type answer struct {
 
 func (s *site) ask(method, target, host string) answer {
 	r := httptest.NewRequest(method, target, nil)
-	r.Host = host
+	r.Host, r.RemoteAddr = host, "127.0.0.1:5000"
 	w := httptest.NewRecorder()
 	s.server.ServeHTTP(w, r)
 	body, err := io.ReadAll(w.Result().Body)

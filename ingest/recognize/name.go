@@ -117,14 +117,15 @@ var earliest = time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC)
 // Start is when the match began by the wall clock, from when its log began (in the name) or
 // ended (written is the file's date), first and last being the log's bounds and start the
 // match's, in microseconds of log time. how is ByName or ByDate; it is empty when neither can
-// be: in the future by more than a day, or before any such log. It is right to a few seconds
-// at best.
+// be: before any such log, or a file's date in the future by more than a day (a name was
+// given by who knew the time; it may be this laptop's clock that is wrong). It is right to a
+// few seconds at best.
 func Start(n Named, written, now time.Time, first, last, start int64) (at time.Time, how string) {
-	possible := func(t time.Time) bool { return t.After(earliest) && t.Before(now.Add(24*time.Hour)) }
-	if at := n.Time.Add(time.Duration(start-first) * time.Microsecond); !n.Time.IsZero() && possible(at) {
+	if at := n.Time.Add(time.Duration(start-first) * time.Microsecond); !n.Time.IsZero() && at.After(earliest) {
 		return at, ByName
 	}
-	if at := written.Add(time.Duration(start-last) * time.Microsecond); !written.IsZero() && possible(at) {
+	at = written.Add(time.Duration(start-last) * time.Microsecond)
+	if !written.IsZero() && at.After(earliest) && at.Before(now.Add(24*time.Hour)) {
 		return at, ByDate
 	}
 	return time.Time{}, ""

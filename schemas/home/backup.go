@@ -334,6 +334,9 @@ func (b *backup) parts() error {
 	return nil
 }
 
+// boardIndex is what the board remembers of the reports; a copy makes its own.
+const boardIndex = ".index.json"
+
 // BackupFile, at the top of a copy, says what it is a copy of. It is the caller's.
 const BackupFile = "backup.json"
 

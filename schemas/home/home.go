@@ -98,7 +98,7 @@ func Create(dir string) (*Home, error) {
 	return Open(dir)
 }
 
-// Root is the data folder itself.
+// Root is the data folder itself, for what is kept beside the matches under hidden names.
 func (h *Home) Root() string { return h.dir }
 
 // Dir is the folder of a match, whether it exists or not.

@@ -1,25 +1,14 @@
 // What readers who do not see the pages get: the rules of WCAG 2.2 A and AA as axe-core
 // tests them, headings in order, and every picture in words and as a table.
 
-import { readFile } from "node:fs/promises";
-import { createRequire } from "node:module";
 import { test } from "node:test";
+import { axe, rules, violations } from "./access.js";
 import { Offences } from "./offences.js";
 import { headings, pictures } from "./probe.js";
 import { rested, site } from "./site.js";
 
-const axe = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-const rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"];
-
 // Colours differ by scheme and what is shown by width: two runs see both of each.
 const views = /** @type {const} */ ([[1280, "light"], [390, "dark"]]);
-
-/** Runs inside the page, where axe-core is loaded. @param {string[]} tags */
-async function violations(tags) {
-  const { axe } = /** @type {typeof globalThis & { axe: typeof import("axe-core") }} */ (globalThis);
-  const found = await axe.run({ runOnly: { type: "tag", values: tags }, resultTypes: ["violations"] });
-  return found.violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.map((n) => n.html.slice(0, 120)).join(" | ")}`);
-}
 
 test("every page can be read without seeing it", async (t) => {
   for (const [name, address] of [...site.pages, ...site.benches]) {

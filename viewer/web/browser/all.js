@@ -12,3 +12,4 @@ import "./crew.test.js";
 import "./bench.test.js";
 import "./season.test.js";
 import "./live.test.js";
+import "./arrivals.test.js";

@@ -15,7 +15,8 @@ import { chromium } from "playwright-core";
 
 const run = promisify(execFile);
 const root = fileURLToPath(new URL("../../../", import.meta.url));
-const samples = join(root, "sample-logs");
+/** Where the sample logs and their profiles are. */
+export const samples = join(root, "sample-logs");
 
 /** @typedef {{ event: string, match: string, robot: string, folder: string }} Match */
 
@@ -188,5 +189,24 @@ export async function rested(page) {
   await page.waitForFunction(() => document.getElementById("bench")?.dataset["state"] === "rested");
 }
 
+/** Closes what a test that failed left open. @type {Set<() => Promise<void>>} */
+const open = new Set();
+
+/** A server over an empty data folder of its own. */
+export async function empty() {
+  const dir = await mkdtemp(join(tmpdir(), "afterbell-browser-"));
+  const server = await serve(program("AFTERBELL_BIN"), dir);
+  const close = async () => {
+    if (!open.delete(close)) return;
+    await server.stop();
+    await rm(dir, { recursive: true, force: true });
+  };
+  open.add(close);
+  return { url: server.url, close };
+}
+
 export const site = await openSite();
-after(() => site.close());
+after(async () => {
+  await Promise.all([...open].map((close) => close()));
+  await site.close();
+});

@@ -1,4 +1,5 @@
 import { announcer, bring, busy } from "./arrive";
+import { drop } from "./drop";
 import { listen } from "./keys";
 import { watch } from "./live";
 import { list } from "./keylist";
@@ -19,6 +20,7 @@ follow(document);
 const say = announcer(document);
 watch(document, () => busy(document), () => void bring(document, say));
 tell(document, async () => (await fetch("/newest.json")).json(), 10_000, async () => !busy(document) && bring(document, say));
+drop(document);
 document.getElementById("print")?.addEventListener("click", (e) => {
   e.preventDefault();
   window.print();
