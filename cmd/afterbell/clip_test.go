@@ -131,7 +131,7 @@ func TestAClipByTimeSaysWhatItDoesNotShow(t *testing.T) {
 		{[]string{"--clip", "--finding", finding.ID, "--around", "-1"}, exitUsage, "--around"},
 		{[]string{"--clip", "--finding", finding.ID, "--signal", "power/voltage"}, exitUsage, "takes all signals"},
 		{[]string{"--clip", "--from", "5000", "--to", "5001"}, exitFailed, "no samples from"},
-		{[]string{"--without-notes"}, exitUsage, "belong to --clip"},
+		{[]string{"--without-notes"}, exitUsage, "belongs to --clip"},
 	} {
 		failed(t, afterbell(append([]string{"export", "q14", "--data", data}, tt.args...)...), tt.code, tt.want)
 	}

@@ -21,6 +21,8 @@ type importOptions struct {
 	profile, season, event, match, at string
 	replace, add, skipBadRows, json   bool
 	eventIsDefault                    bool
+	align, shiftGiven                 bool
+	shift                             float64 // s
 }
 
 // givenEvent is the event that was asked for, empty when none was.
@@ -42,12 +44,22 @@ func (a *app) importCommand() *cobra.Command {
 stream with the same columns; plain, gzip or zstd. The form is told by content. Several
 files with one --match are one match; without it each file is a match of its own name. A
 log that holds several matches becomes several. Nothing of a match is stored unless all is.
-A clip ('afterbell export --clip') brings its profile and its names along.`,
+A clip ('afterbell export --clip') brings its profile and its names along.
+
+Several files of one match are taken as of one clock. Where two computers of a robot wrote
+with clocks of their own, --align finds the shift of each file against the first by the
+changes both saw (mode, beams, counters) or the course of what both measured; the report's
+notes say by how much, how sure, and by what. Where that cannot be told it is refused, and
+--shift says it.`,
 		Example: "  afterbell import q14.csv --profile robot.yaml --event millbrook-open\n" +
 			"  afterbell import main.csv aux.csv.gz --match q14 --profile robot.yaml --at 2031-03-01T14:32:00Z",
 		Args: someArgs(1, "a log file"),
 		RunE: func(c *cobra.Command, files []string) error {
 			o.eventIsDefault = !c.Flags().Changed("event")
+			o.shiftGiven = c.Flags().Changed("shift")
+			if err := o.checkAlign(len(files)); err != nil {
+				return err
+			}
 			return a.runImport(c.Context(), files, o)
 		},
 	}
@@ -59,6 +71,8 @@ A clip ('afterbell export --clip') brings its profile and its names along.`,
 	f.StringVar(&o.at, "at", "", "wall clock of the match's start, RFC 3339 `time`")
 	f.BoolVar(&o.replace, "replace", false, "put this in the place of a match that exists")
 	f.BoolVar(&o.add, "add", false, "add these samples to a match that exists")
+	f.BoolVar(&o.align, "align", false, "the files are from clocks of their own: find the shift of each against the first by what both saw")
+	f.Float64Var(&o.shift, "shift", 0, "add `seconds` to the times of the second file")
 	f.BoolVar(&o.skipBadRows, "skip-bad-rows", false, "leave bad rows out, and say how many")
 	f.BoolVar(&o.json, "json", false, "machine output")
 	return c

@@ -308,7 +308,7 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 	}
 	j.seal, _ = strconv.Atoi(meta["seal"])
 	j.meta = map[string]string{}
-	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate, metaCollectedAs, metaCut} {
+	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate, metaCollectedAs, metaCut, metaAligned} {
 		if v, ok := meta[key]; ok {
 			j.meta[key] = v
 		}
@@ -330,6 +330,7 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 		}
 	}
 	j.sayLate()
+	j.sayAligned()
 	j.cut()
 	return j, f.SHA256(), nil
 }

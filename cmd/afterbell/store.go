@@ -43,7 +43,15 @@ func (w *writer) end() {
 
 // importLog reads one log and stores the matches in it.
 func (a *app) importLog(ctx context.Context, w *writer, l namedLog, prof *robotProfile, o importOptions) ([]imported, error) {
-	log, skipped, err := a.readLog(ctx, l.files, o.skipBadRows)
+	var log *schemas.Log
+	var skipped int
+	var aligned []string
+	var err error
+	if o.align || o.shiftGiven {
+		log, skipped, aligned, err = a.readAligned(ctx, l.files, o)
+	} else {
+		log, skipped, err = a.readLog(ctx, l.files, o.skipBadRows)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -51,7 +59,7 @@ func (a *app) importLog(ctx context.Context, w *writer, l namedLog, prof *robotP
 	if err != nil {
 		return nil, err
 	}
-	as := job{id: l.id, at: at, profile: prof, seal: 1, stored: storedAt(time.Now())}
+	as := job{id: l.id, at: at, profile: prof, seal: 1, stored: storedAt(time.Now()), meta: alignedMeta(aligned)}
 	var jobs []*job
 	if o.add {
 		jobs, err = a.added(w.home, log, as)
@@ -112,6 +120,7 @@ func (a *app) matchesIn(log *schemas.Log, as job) ([]*job, error) {
 		} else if cut := log.Samples() - j.log.Samples(); cut > 0 {
 			a.note("%d samples lie more than 30 s before or 10 s after the match and are not stored", cut)
 		}
+		j.sayAligned()
 		jobs[i] = &j
 	}
 	return jobs, nil

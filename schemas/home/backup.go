@@ -296,7 +296,7 @@ func (b *backup) rest() error {
 		return err
 	}
 	for _, e := range entries {
-		if !e.Type().IsRegular() || IsLock(e.Name()) || e.Name() == BackupFile {
+		if !e.Type().IsRegular() || IsLock(e.Name()) || e.Name() == BackupFile || e.Name() == boardIndex {
 			continue
 		}
 		if err := replaceCopy(filepath.Join(b.from.dir, e.Name()), filepath.Join(b.to.dir, e.Name())); err != nil {
