@@ -218,10 +218,16 @@ func firstStrips(r *schemas.Report, p *profile.Profile) []string {
 	return out
 }
 
+// linkedFormats are the forms that pages offer; the interface knows more.
+var linkedFormats = []string{"csv", "parquet", "arrow"}
+
 // saveLinks lead to a stretch of signals, in match time, as files.
 func (s *Server) saveLinks(v *benchView, signals []string, fromS, toS float64) []page.Link {
 	var out []page.Link
 	for _, f := range s.options.Formats {
+		if !slices.Contains(linkedFormats, f.Name) {
+			continue
+		}
 		q := url.Values{"season": {v.Season}, "format": {f.Name}, "from": {seconds3(fromS + v.StartS)}, "to": {seconds3(toS + v.StartS)}}
 		if len(signals) > 0 {
 			q["signal"] = signals
@@ -233,12 +239,8 @@ func (s *Server) saveLinks(v *benchView, signals []string, fromS, toS float64) [
 
 // formatName is how a form of files is called in a sentence.
 func formatName(name string) string {
-	switch name {
-	case "csv":
+	if name == "csv" {
 		return "CSV"
-	case "jsonl":
-		return "JSON lines"
-	default:
-		return strings.ToUpper(name[:1]) + name[1:]
 	}
+	return strings.ToUpper(name[:1]) + name[1:]
 }

@@ -36,7 +36,7 @@ func TestBenchIsOfUseWithoutAScript(t *testing.T) {
 	saves := all(main, func(n *xhtml.Node) bool {
 		return n.Data == "a" && slices.ContainsFunc(n.Attr, func(a xhtml.Attribute) bool { return a.Key == "download" })
 	})
-	require.Len(t, saves, len(s.server.options.Formats)*(1+len(report.Findings)))
+	require.Len(t, saves, len(linkedFormats)*(1+len(report.Findings)))
 	for _, a := range saves {
 		require.Equal(t, 200, s.get(attribute(a, "href")).status, attribute(a, "href"))
 	}

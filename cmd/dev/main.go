@@ -4,7 +4,7 @@
 //	go run ./cmd/dev demo     build the pages, then run `afterbell demo`
 //	go run ./cmd/dev test     set up and run every test
 //	go run ./cmd/dev check    vet, staticcheck, gofumpt, types, links in documents
-//	go run ./cmd/dev bench    benchmarks, each beside a peer in the same run
+//	go run ./cmd/dev bench    benchmarks, each beside a peer in the same run; the bench in a browser
 //	go run ./cmd/dev release  binaries for Windows, macOS and Linux
 //	go run ./cmd/dev pages    build the pages only
 //	go run ./cmd/dev logs     make the sample logs again

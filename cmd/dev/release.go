@@ -49,10 +49,3 @@ func (d *dev) release([]string) error {
 	fmt.Fprintf(d.stdout, "six binaries in %s\n", out)
 	return nil
 }
-
-// bench runs every benchmark. Ratios count, not times: each file of benchmarks runs its
-// peer beside it. Arguments go to `go test` (-benchtime, -count, -bench).
-func (d *dev) bench(args []string) error {
-	base := []string{"test", "-run=^$", "-bench=.", "-benchmem", "-p=1"}
-	return d.exec(".", nil, "go", append(append(base, args...), "./...")...)
-}

@@ -295,7 +295,8 @@ test("what is on screen is saved, as samples and as a picture", async () => {
 test("a finding of a sheet opens what it rests on", async () => {
   const page = await site.browser.newPage({ viewport: { width: 1280, height: 900 } });
   await page.goto(`${site.url}/m/millbrook-open/q14/heron`);
-  await page.locator("#finding-1 .seen a.when").click();
+  await page.keyboard.press("1");
+  await page.keyboard.press("Enter");
   await page.waitForURL(/\/t\/millbrook-open\/q14\/heron\?/);
   await rested(page);
   assert.ok(said(page).strips.length > 0);

@@ -1,6 +1,6 @@
 // @vitest-environment jsdom
 import { beforeEach, expect, test, vi } from "vitest";
-import { listen, target } from "./keys";
+import { listen, opened, target } from "./keys";
 import { list } from "./keylist";
 import { findingOf, light } from "./mates";
 import { isNewer, tell } from "./newest";
@@ -59,6 +59,14 @@ test("keys lead to findings and through rows", () => {
   expect(target(document, "ArrowDown", document.getElementById("r1"))?.id).toBe("r2");
   expect(target(document, "ArrowUp", document.getElementById("r1"))).toBeUndefined();
   expect(target(document, "x", null)).toBeUndefined();
+});
+
+test("Enter opens the finding that has the focus", () => {
+  document.getElementById("finding-2")!.insertAdjacentHTML("beforeend", `<a class="when" href="/t/a/b/c?from=1&to=2">1 s</a>`);
+  expect(opened(document.getElementById("finding-2"))?.getAttribute("href")).toBe("/t/a/b/c?from=1&to=2");
+  expect(opened(document.getElementById("finding-1"))).toBeUndefined();
+  expect(opened(box("f2-1"))).toBeUndefined(); // a tick box does its own
+  expect(opened(null)).toBeUndefined();
 });
 
 test("keys work from a tick box and leave text fields alone", () => {

@@ -5,7 +5,7 @@ type Keys = readonly (readonly [string, string])[];
 const pageKeys: Keys = [
   ["1 to 9", "to that finding of a sheet"],
   ["up, down", "through the rows of the board"],
-  ["Enter", "opens the row"],
+  ["Enter", "opens the row, or the finding on the bench"],
   ["v", "plays and stops the match video"],
   [", .", "a tenth of a second back and on in it"],
   ["?", "this list"],

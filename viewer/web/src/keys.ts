@@ -1,5 +1,5 @@
-// Keys of the pages: 1 to 9 go to a finding of a sheet, up and down go through the rows of
-// the board.
+// Keys of the pages: 1 to 9 go to a finding of a sheet, Enter opens it on the bench, up and
+// down go through the rows of the board.
 
 /** The element a key leads to from the one that has the focus; undefined for no move. */
 export function target(root: ParentNode, key: string, focused: Element | null): HTMLElement | undefined {
@@ -19,9 +19,15 @@ function writes(el: EventTarget | null): boolean {
   return el instanceof HTMLTextAreaElement || (el instanceof HTMLInputElement && el.type !== "checkbox");
 }
 
+/** The link to the bench of the finding that has the focus itself, not something inside it. */
+export function opened(focused: Element | null): HTMLAnchorElement | undefined {
+  return focused?.matches('[id^="finding-"]') ? focused.querySelector<HTMLAnchorElement>("a.when") ?? undefined : undefined;
+}
+
 export function listen(root: Document): void {
   root.addEventListener("keydown", (e) => {
     if (e.ctrlKey || e.metaKey || e.altKey || writes(e.target)) return;
+    if (e.key === "Enter") opened(root.activeElement)?.click();
     const to = target(root, e.key, root.activeElement);
     if (to === undefined) return;
     e.preventDefault();

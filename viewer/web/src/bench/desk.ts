@@ -96,6 +96,7 @@ export class Desk {
   private shown: Shown | undefined;
   private places: { name: string; y: number; h: number; head: number }[] = [];
   private headKey = "";
+  private overEmpty = false;
   private readonly bounds = new Map<string, readonly [number, number]>();
 
   constructor(private readonly root: HTMLElement, private readonly drop: (name: string) => void, private readonly move: (name: string, by: number) => void) {
@@ -169,20 +170,29 @@ export class Desk {
     this.shown = s;
     this.place(s);
     const scene = this.scene(s);
-    paint(this.ready(this.canvas, scene.height), scene);
-    paintCursors(this.ready(this.over, scene.height), scene);
+    const on = this.ready(this.canvas, scene.height);
+    on.rect(0, 0, this.layout.left + this.layout.plot + 1, scene.height, scene.tokens.paper);
+    paint(on, scene);
+    this.overlay(scene, undefined);
   }
 
-  /** Draws the cursors alone, and a stretch that is being chosen. */
-  cursors(s: Shown, chosen: Span | undefined): void {
-    this.shown = s;
-    const scene = this.scene(s);
+  /** Draws the upper canvas, unless there was nothing on it and is nothing to be. */
+  private overlay(scene: Scene, chosen: Span | undefined): void {
+    const empty = scene.a === undefined && scene.b === undefined && chosen === undefined;
+    if (empty && this.overEmpty && this.over.style.height === `${scene.height}px` && this.over.style.width === this.canvas.style.width) return;
+    this.overEmpty = empty;
     const on = this.ready(this.over, scene.height);
     if (chosen !== undefined) {
       const [x0, x1] = [x(scene, chosen.from), x(scene, chosen.to)];
       on.box(x0, axisY + 1, x1 - x0, scene.height - axisY - 2, scene.tokens.ink, 1.5);
     }
     paintCursors(on, scene);
+  }
+
+  /** Draws the cursors alone, and a stretch that is being chosen. */
+  cursors(s: Shown, chosen: Span | undefined): void {
+    this.shown = s;
+    this.overlay(this.scene(s), chosen);
   }
 
   private ready(canvas: HTMLCanvasElement, high: number): Surface {
@@ -196,10 +206,10 @@ export class Desk {
       canvas.style.height = `${high}px`;
     }
     canvas.style.left = `${this.layout.names}px`;
-    const context = canvas.getContext("2d")!;
+    const context = canvas.getContext("2d", { alpha: canvas === this.over })!; // what lies below is opaque, and so quicker to show
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
-    context.clearRect(0, 0, wide, high);
-    return new CanvasSurface(context);
+    if (canvas === this.over) context.clearRect(0, 0, wide, high);
+    return new CanvasSurface(context, 1 / ratio);
   }
 
   /** Puts names where their strips are. */
@@ -358,7 +368,7 @@ export class Desk {
     canvas.width = Math.round(size.width * scale);
     canvas.height = Math.round(size.height * scale);
     context.setTransform(scale, 0, 0, scale, 0, 0);
-    this.picture(new CanvasSurface(context), title);
+    this.picture(new CanvasSurface(context, 1 / scale), title);
     return new Promise((done) => canvas.toBlob(done, "image/png"));
   }
 }
@@ -379,6 +389,7 @@ function rangeIn(trace: Trace | undefined, view: Span): [string, string] {
 /** A surface on which everything is drawn so much lower. */
 function drawnBelow(on: Surface, by: number, paintOn: (o: Surface) => void): void {
   paintOn({
+    grain: on.grain,
     stroke: (p, color, width, dash) => on.stroke(Array.from(p, (v, i) => (i % 2 === 1 ? v + by : v)), color, width, dash),
     rect: (a, b, w, h, fill) => on.rect(a, b + by, w, h, fill),
     box: (a, b, w, h, color, width) => on.box(a, b + by, w, h, color, width),

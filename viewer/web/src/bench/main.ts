@@ -46,6 +46,7 @@ class TraceBench {
   private pointer: number | undefined; // time under it
   private chosen: Span | undefined;
   private frame = 0;
+  private marked = false;
   private timer = 0;
   private written = { at: 0, address: "" };
   private trouble = "";
@@ -195,8 +196,13 @@ class TraceBench {
   }
 
   private draw(): void {
-    this.desk.show(this.shown());
-    if (this.chosen !== undefined) this.desk.cursors(this.shown(), this.chosen);
+    const shown = this.shown();
+    this.desk.show(shown);
+    if (!this.marked && shown.rows.length > 0 && shown.rows.every((r) => r.trace !== undefined)) {
+      this.marked = true;
+      performance.mark("strips drawn"); // for whoever measures
+    }
+    if (this.chosen !== undefined) this.desk.cursors(shown, this.chosen);
     this.frameOverview();
     this.spanWords();
   }

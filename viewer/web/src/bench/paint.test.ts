@@ -19,6 +19,7 @@ const scene = (strips: Strip[], of: Partial<Scene> = {}): Scene => ({ left: 40, 
 
 /** A surface that remembers. */
 class Remembered implements Surface {
+  grain = 0;
   strokes: { points: number[]; color: string }[] = [];
   rects: { x: number; y: number; w: number; h: number; fill: string }[] = [];
   said: { said: string; x: number; y: number }[] = [];
@@ -65,6 +66,44 @@ test("a value that holds is drawn in steps", () => {
 test("a sample that stands alone is a dot", () => {
   const t = trace({ at: [[10, 5], [20, 5], [30, 5]], broken: Uint8Array.from([0, 1, 1]) });
   expect(drawn(scene([strip({ trace: t })])).rects.filter((r) => r.fill === tokens.ink && r.w === 3)).toHaveLength(3);
+});
+
+// Bars in pixel columns are the line: each column from its least to its greatest, and across
+// every column that a line crosses; nothing where it is broken.
+test("a dense line is its columns, with every spike", () => {
+  const at: [number, number][] = [];
+  for (let c = 0; c < 800; c++) {
+    for (const [dt, v] of [[0.01, 5], [0.03, 4], [0.05, c === 333 ? 9.9 : 6], [0.07, 5]] as const) at.push([c * 0.1 + dt, v]);
+  }
+  const broken = new Uint8Array(at.length);
+  const kept = at.filter(([t]) => t < 20 || t > 30); // a gap of 100 columns
+  broken[kept.findIndex(([t]) => t > 30)] = 1;
+  const on = new Remembered();
+  on.grain = 1;
+  paint(on, scene([strip({ trace: trace({ at: kept, broken: broken.slice(0, kept.length) }) })]));
+  const bars = on.rects.filter((r) => r.fill === tokens.ink && r.w === 1 && r.y > 68);
+  expect(on.strokes).toHaveLength(0);
+  expect(bars).toHaveLength(700);
+  expect(bars.some((r) => r.x >= 240 && r.x < 340)).toBe(false);
+  const spike = bars.find((r) => r.x === 373)!;
+  expect(spike.y).toBeCloseTo(168 - 99 - 0.65, 3);
+  for (const r of bars.filter((r) => r.x !== 373)) {
+    expect(r.y).toBeCloseTo(108 - 0.65, 3);
+    expect(r.h).toBeCloseTo(20 + 1.3, 3);
+  }
+});
+
+test("a dense line crosses empty columns", () => {
+  const at: [number, number][] = Array.from({ length: 2000 }, (_, i) => [i * 0.01, i % 2]);
+  at.push([80, 9]);
+  const on = new Remembered();
+  on.grain = 1;
+  paint(on, scene([strip({ trace: trace({ at }) })]));
+  const bars = on.rects.filter((r) => r.fill === tokens.ink && r.w === 1 && r.y > 68);
+  expect(bars.length).toBe(801);
+  const [a, b] = [bars.find((r) => r.x === 540)!, bars.find((r) => r.x === 541)!];
+  expect(a.y).toBeLessThan(b.y + b.h); // they touch
+  expect(b.y).toBeLessThan(a.y + a.h);
 });
 
 test("a state is a bar while it is true, and one that is on for an instant is still seen", () => {

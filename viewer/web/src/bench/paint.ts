@@ -193,10 +193,11 @@ function paintLine(on: Surface, s: Scene, trace: Trace, strip: Strip, top: numbe
   const [lo, hi] = strip.bounds;
   const [kx, ky] = [s.width / length(s.view), high / (hi - lo)];
   const first = Math.max(0, before(t, s.view.from));
-  const points: number[] = [];
+  const last = Math.min(n - 1, before(t, s.view.to) + 1);
   const dots = n > 0 && trace.whole && (n - 1) * 7 < s.width * Math.max(1, (t[n - 1]! - t[0]!) / length(s.view));
+  const points: number[] = [];
   let y0 = 0;
-  for (let i = first; i < n; i++) {
+  for (let i = first; i <= last; i++) {
     const px = s.left + (t[i]! - s.view.from) * kx;
     const y = top + high - (v[i]! - lo) * ky;
     const cut = i === first || broken[i] === 1;
@@ -206,9 +207,47 @@ function paintLine(on: Surface, s: Scene, trace: Trace, strip: Strip, top: numbe
     y0 = y;
     const alone = cut && (i + 1 === n || broken[i + 1] === 1);
     if (alone || dots) on.rect(px - 1.5, y - 1.5, 3, 3, color);
-    if (t[i]! > s.view.to) break;
   }
-  on.stroke(points, color, width);
+  if (on.grain > 0 && points.length > 2.5 * s.width) paintDense(on, points, s.left, s.width, color, width);
+  else on.stroke(points, color, width);
+}
+
+/**
+ * A line with more points than pixels, as an upright bar in every pixel column from
+ * its lowest to its highest place there: the same picture, and many times faster to draw
+ * than slanted lines with soft edges.
+ */
+function paintDense(on: Surface, points: readonly number[], left: number, wide: number, color: string, width: number): void {
+  const grain = on.grain;
+  const n = Math.ceil(wide / grain) + 1;
+  const [low, high] = [new Float32Array(n).fill(Infinity), new Float32Array(n).fill(-Infinity)];
+  const reach = (c: number, y: number): void => {
+    if (c < 0 || c >= n) return;
+    if (y < low[c]!) low[c] = y;
+    if (y > high[c]!) high[c] = y;
+  };
+  let [c0, y0] = [0, NaN]; // NaN: no line leads on from here
+  for (let i = 0; i < points.length; i += 2) {
+    const px = points[i]!;
+    if (px !== px) {
+      y0 = NaN;
+      continue;
+    }
+    const [c, y] = [Math.floor((px - left) / grain), points[i + 1]!];
+    if (y0 === y0 && c > c0) { // each column on the way is crossed from one side to the other
+      const slope = (y - y0) / (c - c0);
+      for (let k = Math.max(c0, -1); k < Math.min(c, n); k++) {
+        const between = y0 + slope * (k + 0.5 - c0);
+        reach(k, between);
+        reach(k + 1, between);
+      }
+    }
+    reach(c, y);
+    [c0, y0] = [c, y];
+  }
+  for (let c = 0; c < n; c++) {
+    if (low[c]! <= high[c]!) on.rect(left + c * grain, low[c]! - width / 2, grain, high[c]! - low[c]! + width, color);
+  }
 }
 
 /** A state as bars while it is true: solid today, an outline laid over. */

@@ -6,6 +6,8 @@ export type Align = "left" | "center" | "right";
 export interface Type { readonly size: number; readonly weight: number; readonly color: string; readonly align?: Align }
 
 export interface Surface {
+  /** Width of a device pixel, 0 where there are none. */
+  readonly grain: number;
   /** Lines from point to point; NaN in x begins a new one. */
   stroke(points: ArrayLike<number>, color: string, width: number, dash?: readonly number[]): void;
   rect(x: number, y: number, w: number, h: number, fill: string): void;
@@ -23,7 +25,9 @@ const family = 'Archivo, "Liberation Sans", Arial, sans-serif';
 const fontOf = (t: Type): string => `${t.weight} ${t.size}px ${family}`;
 
 export class CanvasSurface implements Surface {
-  constructor(private readonly c: CanvasRenderingContext2D) {}
+  private fill = "";
+
+  constructor(private readonly c: CanvasRenderingContext2D, readonly grain = 1) {}
 
   stroke(points: ArrayLike<number>, color: string, width: number, dash: readonly number[] = []): void {
     const c = this.c;
@@ -48,7 +52,7 @@ export class CanvasSurface implements Surface {
   }
 
   rect(x: number, y: number, w: number, h: number, fill: string): void {
-    this.c.fillStyle = fill;
+    if (fill !== this.fill) this.c.fillStyle = this.fill = fill; // the browser reads a colour each time it is set
     this.c.fillRect(x, y, w, h);
   }
 
@@ -64,7 +68,7 @@ export class CanvasSurface implements Surface {
     c.setLineDash([]);
     c.beginPath();
     c.arc(x, y, r, 0, 2 * Math.PI);
-    c.fillStyle = fill;
+    c.fillStyle = this.fill = fill;
     c.fill();
     c.strokeStyle = color;
     c.lineWidth = width;
@@ -73,7 +77,7 @@ export class CanvasSurface implements Surface {
 
   triangle(x: number, y: number, r: number, fill: string): void {
     const c = this.c;
-    c.fillStyle = fill;
+    c.fillStyle = this.fill = fill;
     c.beginPath();
     c.moveTo(x - r, y - r);
     c.lineTo(x + r, y - r);
@@ -88,7 +92,7 @@ export class CanvasSurface implements Surface {
 
   text(said: string, x: number, y: number, t: Type): void {
     this.face(t);
-    this.c.fillStyle = t.color;
+    this.c.fillStyle = this.fill = t.color;
     this.c.textAlign = t.align ?? "left";
     this.c.textBaseline = "alphabetic";
     this.c.fillText(said, x, y);
@@ -106,6 +110,7 @@ export class CanvasSurface implements Surface {
     this.c.clip();
     paint();
     this.c.restore();
+    this.fill = ""; // as it was before, which is not remembered
   }
 }
 
@@ -117,6 +122,7 @@ const n = (v: number): string => String(Math.round(v * 100) / 100);
 
 /** A picture as text; `measure` tells how wide words are. */
 export class SVGSurface implements Surface {
+  readonly grain = 0;
   private readonly out: string[] = [];
   private clips = 0;
 
