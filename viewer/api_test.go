@@ -164,7 +164,6 @@ func apiCases() []apiCase {
 		{"/samples", "?format=arrow", 200},
 		{"/samples", "?format=arrow-stream", 200},
 		{"/samples", "?format=jsonl", 200},
-		{"/samples", "?format=arrow-stream", 200},
 		{"/samples", "?signal=nothing", 404},
 		{"/samples", "?from=3&to=2", 400},
 		{"/compare", "", 400},
