@@ -532,7 +532,9 @@ class TraceBench {
       e.preventDefault();
       this.write();
       const link = e.currentTarget as HTMLElement;
-      navigator.clipboard.writeText(location.href).then(() => (link.textContent = "Link copied"), () => (link.textContent = "Copy it from the address bar"));
+      // Over plain HTTP from another machine a browser has no clipboard for pages.
+      const copied = "clipboard" in navigator ? navigator.clipboard.writeText(location.href) : Promise.reject(new Error("no clipboard"));
+      copied.then(() => (link.textContent = "Link copied"), () => (link.textContent = "Copy it from the address bar"));
       setTimeout(() => (link.textContent = "Copy link to this view"), 4000);
     });
   }
