@@ -11,5 +11,6 @@ import "./board.test.js";
 import "./crew.test.js";
 import "./bench.test.js";
 import "./season.test.js";
+import "./others.test.js";
 import "./live.test.js";
 import "./arrivals.test.js";

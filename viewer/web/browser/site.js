@@ -21,7 +21,7 @@ export const samples = join(root, "sample-logs");
 /** @typedef {{ event: string, match: string, robot: string, folder: string }} Match */
 
 /** @param {string} name */
-function program(name) {
+export function program(name) {
   const path = process.env[name];
   if (!path) throw new Error(`${name} is not set: run the browser tests with \`go run ./cmd/dev test\``);
   return path;
