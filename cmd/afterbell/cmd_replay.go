@@ -18,6 +18,7 @@ import (
 	"github.com/afterbell/afterbell/ingest/sender"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/schemas/period"
 	"github.com/afterbell/afterbell/schemas/units"
 )
 
@@ -143,7 +144,8 @@ func (a *app) logToReplay(ctx context.Context, what string, o *replayOptions) (l
 			return nil, usagef("--robot is missing: %s does not say whose log it is", what)
 		}
 		if log, _, err = a.readLog(ctx, []string{what}, o.noBad); err == nil {
-			log = log.Cut(micros(o.from), micros(o.until))
+			_, last, _ := log.Bounds()
+			log = period.Stretch(log, micros(o.from), micros(o.until), last, period.Holds)
 		}
 	} else {
 		h, openErr := home.Open(a.dataDir)

@@ -14,6 +14,7 @@ import (
 	"github.com/afterbell/afterbell/ingest"
 	"github.com/afterbell/afterbell/ingest/sender/standin"
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/period"
 )
 
 func replayServer(t testing.TB) *standin.Server {
@@ -112,7 +113,7 @@ func TestReplayBitForBit(t *testing.T) {
 	server.Look(func(boots []*standin.Boot) {
 		require.Len(t, boots, 2, "a second replay is no repeat of the first")
 		assert.Equal(t, "vision", boots[1].Source)
-		part := log.Cut(micros(from), micros(until))
+		part := period.Stretch(log, micros(from), micros(until), last, period.Holds)
 		sameBits(t, bitsOf(part, 0), arrivedAs(t, boots[1]))
 		matches := boots[1].Matches()
 		require.Len(t, matches, 2)

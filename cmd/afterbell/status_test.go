@@ -125,7 +125,7 @@ func TestWrongCommands(t *testing.T) {
 		{"no match", "analyze --match q41", exitFailed, []string{`no match "q41"`, "nearest: 2031/millbrook-open/q14/curlew"}},
 		{"export of no match", "export q41", exitFailed, []string{`no match "q41"`, "nearest: 2031/millbrook-open/q14/curlew"}},
 		{"verify of no match", "verify q41", exitFailed, []string{`no match "q41"`, "nearest: 2031/millbrook-open/q14/curlew"}},
-		{"format", "export q14 --format xml", exitUsage, []string{`--format "xml" is not known`, "use csv, parquet or arrow"}},
+		{"format", "export q14 --format xml", exitUsage, []string{`--format "xml" is not known`, "use csv, jsonl, parquet, arrow or arrow-stream"}},
 		{"signal", "export q14 --signal imu/yaw", exitFailed, []string{`has no signal "imu/yaw"`}},
 		{"times in the wrong order", "export q14 --from 5 --to 4", exitUsage, []string{"--from 5 is later than --to 4"}},
 		{"scenario", "simulate --scenario storm --out DIR", exitUsage, []string{`scenario "storm" is not known`, "use one of clean"}},
