@@ -38,7 +38,7 @@ type BackupResult struct {
 }
 
 const (
-	backupPasses   = 20
+	backupMost     = time.Minute           // of passes in each of which something changed
 	backupPatience = 20 * time.Second      // for a match that is being replaced
 	backupAgain    = 20 * time.Millisecond // between two looks
 	sameTime       = 2 * time.Second       // what memory sticks (FAT) keep of a file's time
@@ -56,6 +56,7 @@ var errChanged = errors.New("it changed while it was copied")
 func (h *Home) Backup(ctx context.Context, to *Home, o BackupOptions) (BackupResult, error) {
 	b := backup{from: h, to: to, o: o, have: map[schemas.MatchID]string{}}
 	b.result.Damaged = map[schemas.MatchID][]Problem{}
+	began := time.Now()
 	for pass := 0; ; pass++ {
 		before, err := h.atRest(ctx)
 		if err != nil {
@@ -77,7 +78,7 @@ func (h *Home) Backup(ctx context.Context, to *Home, o BackupOptions) (BackupRes
 			return b.result, err
 		case whole && !busy && maps.Equal(before, after):
 			return b.result, b.gone(after)
-		case pass == backupPasses:
+		case time.Since(began) > backupMost:
 			return b.result, fmt.Errorf("%s changes faster than it can be copied; try again between matches", h.dir)
 		}
 	}
