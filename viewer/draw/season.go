@@ -188,8 +188,14 @@ func SeasonAxis(y Year, width float64) (*Picture, bool) {
 	}
 	x := y.x(width)
 	n := len(y.Matches)
+	var rows [][]string
+	for i, m := range y.Matches {
+		rows = append(rows, []string{strconv.Itoa(i + 1), m.Event, m.Match})
+	}
 	return &Picture{
 		Name: "axis", Width: width, Height: 26,
+		Title: "Matches of the season", Desc: fmt.Sprintf("From 1 to %d, in order of time.", n),
+		Table: Table{Head: []string{"Number", "Event", "Match"}, Rows: rows},
 		paint: func(p *pen) {
 			p.stroke(line{Ink, 1, nil}, pt{x.p0, 1}, pt{x.p1, 1})
 			last := stressed(x.at(float64(n-1)), 20, middle, y.Matches[n-1].Match).within(0, width)
