@@ -8,7 +8,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createRequire } from "node:module";
 import { createInterface } from "node:readline";
-import { after, before, test } from "node:test";
+import { after, test } from "node:test";
 import { fileURLToPath } from "node:url";
 import { promisify } from "node:util";
 import { gunzipSync } from "node:zlib";
@@ -26,8 +26,11 @@ const started = [];
 let dir = "";
 let pages = "";
 
-/** Starts a collector, and a robot that sends at four times its speed and lacks its score. */
-before(async () => {
+/**
+ * Starts a collector, and a robot that sends at four times its speed and lacks its score: when its
+ * test begins, for a match does not wait for the files of tests before.
+ */
+async function collect() {
   dir = await mkdtemp(join(tmpdir(), "afterbell-live-"));
   const args = ["collect", "--data", join(dir, "data"), "--listen", "127.0.0.1:0", "--pages", "127.0.0.1:0", "--profile", join(samples, "curlew.yaml")];
   const collector = spawn(bin, args, { stdio: ["ignore", "pipe", "ignore"] });
@@ -43,7 +46,7 @@ before(async () => {
   const log = join(dir, "q14.csv");
   await writeFile(log, rows.filter((row) => !row.includes(",game/score,")).join("\n"));
   started.push(spawn(bin, ["replay", log, "--robot", "curlew", "--to", robots, "--speed", "4"], { stdio: "ignore" }));
-});
+}
 
 after(async () => {
   for (const p of started) p.kill();
@@ -52,6 +55,7 @@ after(async () => {
 });
 
 test("the live row fits every screen and grows by itself", async () => {
+  await collect();
   const page = await site.browser.newPage();
   const wrong = new Offences();
   page.on("console", (m) => wrong.add(`console ${m.type()}: ${m.text()}`));
