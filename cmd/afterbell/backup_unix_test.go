@@ -8,7 +8,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -54,22 +53,7 @@ func backup(t *testing.T, data, to string, more ...string) (backedUp, outcome) {
 func TestABackupWhileCollectingHoldsWhatWasAcknowledged(t *testing.T) {
 	dir := t.TempDir()
 	data := filepath.Join(dir, "data")
-	var more []string
-	robots := []*sendingRobot{}
-	profiles := map[string]*robotProfile{}
-	for i, name := range []string{"heron", "bittern", "curlew"} {
-		robots = append(robots, &sendingRobot{name: name, boot: "power-up 1", rng: rand.New(rand.NewPCG(uint64(i), 8))})
-		if name == "curlew" { // stored, not analyzed
-			continue
-		}
-		file := filepath.Join(dir, name+".yaml")
-		text := fmt.Appendf(nil, "profile: 1\nrobot: %s\nmode: {signal: robot/mode}\npower: {voltage: power/voltage}\n", name)
-		require.NoError(t, os.WriteFile(file, text, 0o644))
-		more = append(more, "--profile", file)
-		p, err := parseProfile(file, text)
-		require.NoError(t, err)
-		profiles[name] = p
-	}
+	robots, profiles, more := sendingRobots(t, dir, 8)
 	cmd, url := collecting(t, "127.0.0.1:0", data, more...)
 	stop := make(chan struct{})
 	var senders sync.WaitGroup

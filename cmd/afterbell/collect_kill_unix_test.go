@@ -181,26 +181,32 @@ func readSeq(conn *websocket.Conn) (int, error) {
 	return m.Seq, nil
 }
 
-// What was acknowledged is there after any number of kills, once, bit for bit.
-func TestKilledCollectorLosesNothingAcknowledged(t *testing.T) {
-	dir := t.TempDir()
-	data := filepath.Join(dir, "data")
-	var more []string
-	robots := []*sendingRobot{}
-	profiles := map[string]*robotProfile{}
+// sendingRobots are three robots, with the profiles of two: the third is stored, not analyzed.
+// flags name the profiles, written into dir, for `collect`.
+func sendingRobots(t *testing.T, dir string, seed uint64) (robots []*sendingRobot, profiles map[string]*robotProfile, flags []string) {
+	t.Helper()
+	profiles = map[string]*robotProfile{}
 	for i, name := range []string{"heron", "bittern", "curlew"} {
-		robots = append(robots, &sendingRobot{name: name, boot: "power-up 1", rng: rand.New(rand.NewPCG(uint64(i), 7))})
-		if name == "curlew" { // stored, not analyzed
+		robots = append(robots, &sendingRobot{name: name, boot: "power-up 1", rng: rand.New(rand.NewPCG(uint64(i), seed))})
+		if name == "curlew" {
 			continue
 		}
 		file := filepath.Join(dir, name+".yaml")
 		text := fmt.Appendf(nil, "profile: 1\nrobot: %s\nmode: {signal: robot/mode}\npower: {voltage: power/voltage}\n", name)
 		require.NoError(t, os.WriteFile(file, text, 0o644))
-		more = append(more, "--profile", file)
+		flags = append(flags, "--profile", file)
 		p, err := parseProfile(file, text)
 		require.NoError(t, err)
 		profiles[name] = p
 	}
+	return robots, profiles, flags
+}
+
+// What was acknowledged is there after any number of kills, once, bit for bit.
+func TestKilledCollectorLosesNothingAcknowledged(t *testing.T) {
+	dir := t.TempDir()
+	data := filepath.Join(dir, "data")
+	robots, profiles, more := sendingRobots(t, dir, 7)
 	cmd, url := collecting(t, "127.0.0.1:0", data, more...)
 	listen := strings.TrimSuffix(strings.TrimPrefix(url, "ws://"), wire.Path)
 	stop := make(chan struct{})

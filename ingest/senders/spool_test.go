@@ -18,12 +18,7 @@ import (
 
 // withFile is each for the languages that can keep the spool in a file.
 func withFile(t *testing.T, test func(t *testing.T, l *language)) {
-	each(t, func(t *testing.T, l *language) {
-		if !l.file {
-			t.Skip("it has no file")
-		}
-		test(t, l)
-	})
+	eachOf(t, func(l *language) bool { return l.file }, test)
 }
 
 // shut is a stand-in that lets nobody in until open is called.

@@ -39,17 +39,16 @@ func TestParseAsATeamWritesIt(t *testing.T) {
 }
 
 func TestWhatIsWrittenIsReadAgain(t *testing.T) {
+	words := rapid.Map(rapid.StringMatching(`[^\x00-\x1f\x7f]{1,40}`), strings.TrimSpace).Filter(func(s string) bool { return s != "" })
 	rapid.Check(t, func(t *rapid.T) {
 		e := Entry{
 			At:   time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC).Add(time.Duration(rapid.IntRange(0, 500_000).Draw(t, "minutes")) * time.Minute),
-			Kind: rapid.SampledFrom(Kinds).Draw(t, "kind"), Text: strings.TrimSpace(rapid.StringMatching(`[^\x00-\x1f\x7f]{1,40}`).Draw(t, "text")),
+			Kind: rapid.SampledFrom(Kinds).Draw(t, "kind"), Text: words.Draw(t, "text"),
 		}
 		if e.Day = rapid.Bool().Draw(t, "day"); e.Day {
 			e.At = e.At.Truncate(24 * time.Hour)
 		}
-		if e.Check() != nil {
-			t.Skip()
-		}
+		require.NoError(t, e.Check())
 		got, problems := Parse([]byte(e.String()+"\n"), time.UTC)
 		require.Empty(t, problems)
 		e.Line = 1
