@@ -38,6 +38,7 @@ type BackupResult struct {
 }
 
 const (
+	backupFree     = 3                     // passes before matches are held where they are
 	backupMost     = time.Minute           // of passes in each of which something changed
 	backupPatience = 20 * time.Second      // for a match that is being replaced
 	backupAgain    = 20 * time.Millisecond // between two looks
@@ -69,19 +70,41 @@ func (h *Home) Backup(ctx context.Context, to *Home, o BackupOptions) (BackupRes
 		if pass == 0 { // the long one; what changed in it comes now, and the rest behind that
 			continue
 		}
-		if err := b.rest(); err != nil {
+		done, err := b.finish(ctx, whole, before, pass > backupFree)
+		if done || err != nil {
 			return b.result, err
 		}
-		after, busy, err := h.stamps()
-		switch {
-		case err != nil:
-			return b.result, err
-		case whole && !busy && maps.Equal(before, after):
-			return b.result, b.gone(after)
-		case time.Since(began) > backupMost:
+		if time.Since(began) > backupMost {
 			return b.result, fmt.Errorf("%s changes faster than it can be copied; try again between matches", h.dir)
 		}
 	}
+}
+
+// finish copies the rest, and says whether matches and rest are of one moment. When alone, no
+// match moves meanwhile: who wants to move one waits for the little that is still to be copied.
+func (b *backup) finish(ctx context.Context, whole bool, before map[schemas.MatchID]string, alone bool) (done bool, err error) {
+	if alone {
+		leave, err := b.from.enter()
+		if err != nil {
+			return false, err
+		}
+		defer leave()
+		var busy bool
+		if before, busy, err = b.from.stamps(); err != nil || busy {
+			return false, err
+		}
+		if whole, err = b.pass(ctx, before); err != nil {
+			return false, err
+		}
+	}
+	if err := b.rest(); err != nil {
+		return false, err
+	}
+	after, busy, err := b.from.stamps()
+	if err != nil || !whole || busy || !maps.Equal(before, after) {
+		return false, err
+	}
+	return true, b.gone(after)
 }
 
 // stamps are the matches with a text that changes when a file of one does; busy is whether
