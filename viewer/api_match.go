@@ -6,6 +6,7 @@ import (
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/pyramid"
+	"github.com/afterbell/afterbell/viewer/traces"
 )
 
 // apiMatchRow is a match in the list of all.
@@ -121,9 +122,17 @@ type apiSignal struct {
 }
 
 func (s *Server) apiSignals(q asked) error {
+	return s.apiJSON(q.w, map[string]any{"signals": signalsOf(q.match, func(string) bool { return true })})
+}
+
+// signalsOf describes those signals of a match that are wanted, in order of name.
+func signalsOf(m *traces.Match, wanted func(name string) bool) []apiSignal {
 	out := []apiSignal{}
-	sums := q.match.Summaries()
-	for i, info := range q.match.Infos() {
+	sums := m.Summaries()
+	for i, info := range m.Infos() {
+		if !wanted(info.Name) {
+			continue
+		}
 		group := ""
 		if at := strings.LastIndexByte(info.Name, '/'); at >= 0 {
 			group = info.Name[:at]
@@ -140,7 +149,7 @@ func (s *Server) apiSignals(q asked) error {
 		}
 		out = append(out, one)
 	}
-	return s.apiJSON(q.w, map[string]any{"signals": out})
+	return out
 }
 
 func (a *apiSignal) know(sum pyramid.Summary) {

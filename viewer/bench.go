@@ -3,19 +3,24 @@ package viewer
 import (
 	"bytes"
 	_ "embed"
+	"encoding/json"
 	"fmt"
 	"html/template"
 	"net/http"
 	"net/url"
+	"os"
 	"path"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
+	"github.com/afterbell/afterbell/viewer/traces"
 )
 
 //go:embed bench.css
@@ -41,6 +46,7 @@ type benchView struct {
 	Name, Who        string
 	Ribbon, Video    template.HTML
 	Findings         []benchFinding
+	Known            string // benchKnown as JSON
 	Built            bool
 	Signals, Samples int
 	Save             []page.Link // the whole match as files
@@ -54,6 +60,25 @@ type benchFinding struct {
 	Title, When    string
 	Href           string
 	Save           []page.Link
+}
+
+// benchKnown is what the script must know to draw the first picture, said with the page so
+// that it asks for nothing but the samples.
+type benchKnown struct {
+	Signals  []apiSignal  `json:"signals"` // of the strips
+	Findings []knownBands `json:"findings"`
+}
+
+// knownBands is what bands are drawn from, under the names that a report has for it.
+type knownBands struct {
+	Rank     int                `json:"rank"`
+	Severity string             `json:"severity"`
+	Title    string             `json:"title"`
+	Short    string             `json:"short"`
+	StartS   float64            `json:"start_s"`
+	EndS     float64            `json:"end_s"`
+	Spans    []schemas.Span     `json:"spans"`
+	Evidence []schemas.Evidence `json:"evidence"`
 }
 
 // benchHref is the address of a stretch in match time with these signals as strips.
@@ -84,7 +109,7 @@ func (s *Server) bench(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	v, err := s.benchOf(id, r.URL.Path)
+	v, err := s.benchOf(id, r.URL.Path, r.URL.Query()["s"])
 	if err != nil {
 		s.options.Log.Error("bench", "match", id.String(), "err", err)
 		s.problem(w, http.StatusInternalServerError, fmt.Sprintf("The signals of %s cannot be shown.", id.Match), err.Error())
@@ -98,7 +123,7 @@ func (s *Server) bench(w http.ResponseWriter, r *http.Request) {
 	if err = benchTemplate.Execute(&body, v); err == nil {
 		scripts := s.scripts
 		if v.Built {
-			scripts = append(slices.Clip(scripts), page.AssetsPath+benchScript)
+			scripts.Run = append([]string{page.AssetsPath + benchScript}, scripts.Run...) // the strips first
 		}
 		err = page.Write(&b, page.Frame{
 			Title: v.Name + ": trace bench", Class: "bench",
@@ -121,28 +146,95 @@ func (s *Server) bench(w http.ResponseWriter, r *http.Request) {
 	s.write(w, http.StatusOK, b.Bytes())
 }
 
-// benchOf is the bench of a match, which may have been stored without a report.
-func (s *Server) benchOf(id schemas.MatchID, at string) (*benchView, error) {
+// keptBench is a bench without what a request adds to it, and what it was made of.
+type keptBench struct {
+	match   *traces.Match
+	changed time.Time // of the report; zero without one
+	size    int64
+	view    benchView
+	bands   []knownBands
+}
+
+// mostBenches are kept, some 60 kB each.
+const mostBenches = 16
+
+// benchOf is the bench of a match, which may have been stored without a report, with the
+// strips that an address names.
+func (s *Server) benchOf(id schemas.MatchID, at string, asked []string) (*benchView, error) {
 	m, err := s.traces.Open(s.home.Dir(id))
 	if err != nil {
 		return nil, reimport(err)
 	}
+	kept, err := s.keptBench(id, at, m)
+	if err != nil {
+		return nil, err
+	}
+	v := kept.view
+	strips := slices.DeleteFunc(slices.Clone(asked), func(name string) bool { return name == "" })
+	if len(strips) == 0 {
+		strips = strings.Split(v.Strips, "\n")
+	}
+	known := benchKnown{signalsOf(m, func(name string) bool { return slices.Contains(strips, name) }), kept.bands}
+	var names []string
+	for _, one := range known.Signals {
+		names = append(names, one.Name)
+	}
+	if len(names) > 0 {
+		// They are asked for as soon as the page is there, so they are read meanwhile. What
+		// goes wrong is told then.
+		go func() { _, _ = m.Traces(names[:min(len(names), mostSignals)]) }()
+	}
+	text, err := json.Marshal(known)
+	v.Known = string(text)
+	return &v, err
+}
+
+// keptBench is a bench that was made before, made anew when its match changed.
+func (s *Server) keptBench(id schemas.MatchID, at string, m *traces.Match) (keptBench, error) {
+	made := keptBench{match: m, bands: []knownBands{}}
+	if info, err := os.Stat(filepath.Join(s.home.Dir(id), "report.json")); err == nil {
+		made.changed, made.size = info.ModTime(), info.Size()
+	}
+	s.benchesMu.Lock()
+	had, ok := s.benches[at]
+	s.benchesMu.Unlock()
+	if ok && had.match == m && had.changed.Equal(made.changed) && had.size == made.size {
+		return had, nil
+	}
+	if err := s.makeBench(&made, id, at); err != nil {
+		return made, err
+	}
+	s.benchesMu.Lock()
+	defer s.benchesMu.Unlock()
+	if len(s.benches) >= mostBenches {
+		clear(s.benches)
+	}
+	s.benches[at] = made
+	return made, nil
+}
+
+func (s *Server) makeBench(made *keptBench, id schemas.MatchID, at string) error {
+	m := made.match
 	q := asked{match: m}
 	first, last := q.bounds()
-	v := &benchView{
+	made.view = benchView{
 		API: apiPath + path.Join("/m", id.Event, id.Match, id.Robot), Season: id.Season, Sheet: "/m" + strings.TrimPrefix(at, "/t"),
 		FirstS: schemas.Seconds(first), LastS: schemas.Seconds(last), Name: id.Match + " " + id.Robot, Signals: len(m.Infos()),
 	}
+	v := &made.view
 	for _, i := range m.Infos() {
 		v.Samples += i.Samples
 	}
 	_, v.Built = s.assets[benchScript]
 	whole, err := s.loadForRibbon(id)
 	if err != nil && !s.samplesOnly(id) {
-		return nil, err
+		return err
 	}
 	if err == nil {
 		v.conclude(whole, at)
+		for i, f := range whole.report.Findings {
+			made.bands = append(made.bands, knownBands{i + 1, f.Severity, f.Title, f.Short, f.StartS, f.EndS, f.Spans, f.Evidence})
+		}
 	} else {
 		v.BellS = v.LastS - v.FirstS
 		v.StartS, v.FirstS, v.LastS = v.FirstS, 0, v.BellS
@@ -158,7 +250,7 @@ func (s *Server) benchOf(id schemas.MatchID, at string) (*benchView, error) {
 		signals, from, to := evidenceOf(f)
 		v.Findings[i].Save = s.saveLinks(v, signals, from-v.StartS, to-v.StartS)
 	}
-	return v, nil
+	return nil
 }
 
 // conclude adds what the report knows of the match.

@@ -20,6 +20,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -37,6 +38,9 @@ import (
 //
 //go:embed all:dist
 var built embed.FS
+
+// appScript is the part of the built pages that every page runs.
+const appScript = "app.js"
 
 // styleSheet is the one style sheet of all pages.
 const styleSheet = "page.css"
@@ -59,14 +63,18 @@ type Options struct {
 
 // Server answers requests for pages. It may be used by many requests at once.
 type Server struct {
-	home     *home.Home
-	options  Options
-	assets   map[string]page.Asset
-	scripts  []string
-	index    *index.Index
-	rows     rowCache
-	top      atomic.Pointer[keptTop]
-	traces   *traces.Shelf
+	home    *home.Home
+	options Options
+	assets  map[string]page.Asset
+	scripts page.Scripts
+	index   *index.Index
+	rows    rowCache
+	top     atomic.Pointer[keptTop]
+	traces  *traces.Shelf
+
+	benchesMu sync.Mutex
+	benches   map[string]keptBench // by address
+
 	now      func() time.Time
 	latest   atomic.Pointer[latest] // as of the last board or question; nil before the first
 	handler  http.Handler
@@ -79,7 +87,7 @@ func New(h *home.Home, o Options) *Server {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &Server{home: h, options: o, assets: map[string]page.Asset{}, traces: traces.NewShelf()}
+	s := &Server{home: h, options: o, assets: map[string]page.Asset{}, benches: map[string]keptBench{}, traces: traces.NewShelf()}
 	s.index = index.New(h, s.outsideMatches)
 	for _, a := range page.Assets() {
 		s.assets[a.Name] = a
@@ -92,10 +100,14 @@ func New(h *home.Home, o Options) *Server {
 		if body, err := fs.ReadFile(built, file); err == nil {
 			name := path.Base(file)
 			s.assets[name] = page.Asset{Name: name, Type: "text/javascript; charset=utf-8", Body: body}
+			switch name {
+			case appScript:
+				s.scripts.Run = []string{page.AssetsPath + name}
+			case benchScript:
+			default:
+				s.scripts.Shared = append(s.scripts.Shared, page.AssetsPath+name)
+			}
 		}
-	}
-	if _, ok := s.assets["app.js"]; ok {
-		s.scripts = []string{page.AssetsPath + "app.js"}
 	}
 	s.now = time.Now
 	if o.Now != nil {

@@ -89,6 +89,12 @@ type Link struct {
 	ID         string // for a script to find, may be empty
 }
 
+// Scripts are addresses of module scripts.
+type Scripts struct {
+	Run    []string // in this order
+	Shared []string // what those import, so that a browser need not read them first to know
+}
+
 // Frame is a page around its body.
 type Frame struct {
 	Title   string
@@ -97,9 +103,9 @@ type Frame struct {
 	Aside   []Link // at the right of the header
 	Status  string // before them, in words
 	Body    template.HTML
-	Scripts []string // addresses of module scripts; none in a self-contained file
-	File    bool     // self-contained
-	Newest  string   // what the newest match was when the page was made, for a script to compare
+	Scripts Scripts // none in a self-contained file
+	File    bool    // self-contained
+	Newest  string  // what the newest match was when the page was made, for a script to compare
 }
 
 var frame = template.Must(template.New("frame").Parse(frameText))
@@ -108,13 +114,13 @@ var frame = template.Must(template.New("frame").Parse(frameText))
 func Write(w io.Writer, f Frame) error {
 	data := struct {
 		Frame
-		CSS   template.CSS
-		Brand template.HTML
-		Href  string
-	}{Frame: f, Brand: template.HTML(draw.Brand().SVG("brand", "brand")), Href: AssetsPath + "page.css"}
+		CSS        template.CSS
+		Brand      template.HTML
+		Href, Font string
+	}{Frame: f, Brand: template.HTML(draw.Brand().SVG("brand", "brand")), Href: AssetsPath + "page.css", Font: AssetsPath + FontFile}
 	if f.File {
 		data.CSS = template.CSS(inlineCSS())
-		data.Scripts = nil
+		data.Scripts = Scripts{}
 	}
 	var b bytes.Buffer
 	if err := frame.Execute(&b, data); err != nil {

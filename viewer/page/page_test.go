@@ -49,13 +49,14 @@ func TestNoTextUnder12PixelsOnScreen(t *testing.T) {
 func TestServedPageHoldsNothingInline(t *testing.T) {
 	var b strings.Builder
 	require.NoError(t, Write(&b, Frame{
-		Title: `a "title" <b>`, Body: "<main></main>", Scripts: []string{"/assets/app.js"},
+		Title: `a "title" <b>`, Body: "<main></main>", Scripts: Scripts{Run: []string{"/assets/app.js"}, Shared: []string{"/assets/video.js"}},
 		Nav: []Link{{Text: "Pit board", Href: "/", Current: true}},
 	}))
 	html := b.String()
 	require.NotContains(t, html, "<style")
 	require.NotContains(t, html, "style=")
 	require.Contains(t, html, `<link rel="stylesheet" href="/assets/page.css">`)
+	require.Contains(t, html, `<link rel="modulepreload" href="/assets/video.js">`)
 	require.Contains(t, html, `<script type="module" src="/assets/app.js"></script>`)
 	require.Contains(t, html, `aria-current="page"`)
 	require.NotContains(t, html, "<b>afterbell</b></title>")
@@ -64,7 +65,7 @@ func TestServedPageHoldsNothingInline(t *testing.T) {
 
 func TestFileHoldsEverything(t *testing.T) {
 	var b strings.Builder
-	require.NoError(t, Write(&b, Frame{Title: "x", Body: "<main></main>", File: true, Scripts: []string{"/assets/app.js"}}))
+	require.NoError(t, Write(&b, Frame{Title: "x", Body: "<main></main>", File: true, Scripts: Scripts{Run: []string{"/assets/app.js"}, Shared: []string{"/assets/video.js"}}}))
 	html := b.String()
 	require.NotContains(t, html, "<script")
 	require.NotContains(t, html, "<link")

@@ -43,7 +43,7 @@ type Input struct {
 	// The rest is for a Page; a File leads nowhere.
 	Nav     []page.Link // the other pages
 	Aside   []page.Link // what can be done with this one
-	Scripts []string    // addresses of module scripts
+	Scripts page.Scripts
 	// Judged is what the crew said of findings, by id, and Verdict the address that takes
 	// what it says; empty for none.
 	Judged  map[string]string

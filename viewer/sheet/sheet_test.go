@@ -20,7 +20,7 @@ func rendered(t *testing.T, m fixture.Match, mode Mode) string {
 	require.NoError(t, Render(&b, Input{
 		Report: m.Report, Profile: m.Profile, Log: m.Log, Mode: mode, Status: "sealed 14:35:10",
 		Nav:     []page.Link{{Text: "Pit board", Href: "/"}},
-		Scripts: []string{"/assets/app.js"},
+		Scripts: page.Scripts{Run: []string{"/assets/app.js"}},
 		Stretch: func(fromS, toS float64, signals ...string) string { return "/t/x?from=" + number(fromS, 2) },
 	}))
 	return b.String()

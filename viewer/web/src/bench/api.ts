@@ -16,7 +16,7 @@ export const holds = (s: Pick<Signal, "type" | "changes" | "samples">): boolean 
   s.type !== "float64" || (s.changes !== null && s.samples > 4 && s.changes < s.samples / 4);
 
 export interface Finding {
-  rank: number; id: string; severity: string; title: string; short: string; because: string; start_s: number; end_s: number;
+  rank: number; severity: string; title: string; short: string; start_s: number; end_s: number;
   spans: { start_s: number; end_s: number }[];
   evidence: { signal: string; start_s: number; end_s: number }[];
 }
@@ -79,10 +79,6 @@ export class API {
 
   async signals(): Promise<Signal[]> {
     return ((await (await this.get("/signals", [])).json()) as { signals: Signal[] }).signals;
-  }
-
-  async findings(): Promise<Finding[]> {
-    return ((await (await this.get("/findings", [])).json()) as { findings: Finding[] }).findings;
   }
 
   async passes(): Promise<Pass[]> {

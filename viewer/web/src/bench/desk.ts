@@ -31,6 +31,11 @@ export function heightOf(type: Trace["type"], l: Layout, count: number): { head:
   return { head, h: head + plot };
 }
 
+/** Height of a desk with strips of these types. */
+export function deskHeight(types: readonly Trace["type"][], l: Layout): number {
+  return types.reduce((y, type) => y + heightOf(type, l, types.length).h, top);
+}
+
 const words = { height: 18 };
 
 /** What a desk shows of one signal. */
@@ -123,14 +128,16 @@ export class Desk {
   /** Whether a place on the page lies on the axis with its flags. */
   onAxis(clientY: number): boolean { return clientY - this.over.getBoundingClientRect().top < axisY; }
 
-  /** Takes width and colours from the page again. */
+  /** Takes the width from the page again, and says whether it is another. */
   refit(): boolean {
     const before = this.layout;
+    if (this.root.clientWidth === before.wide) return false;
     this.layout = layoutOf(this.root.clientWidth);
-    this.tokens = this.readTokens();
-    this.headKey = "";
     return before.plot !== this.layout.plot;
   }
+
+  /** Takes the colours from the page again. */
+  recolor(): void { this.tokens = this.readTokens(); }
 
   private readTokens(): Tokens {
     const style = getComputedStyle(document.documentElement);
@@ -212,8 +219,8 @@ export class Desk {
     return new CanvasSurface(context, 1 / ratio);
   }
 
-  /** Puts names where their strips are. */
-  private place(s: Shown): void {
+  /** Puts names where their strips are, which needs no samples. */
+  place(s: Shown): void {
     let y = top;
     this.places = s.rows.map((r) => {
       const { head, h } = heightOf(r.signal?.type ?? r.trace?.type ?? "float64", this.layout, s.rows.length);

@@ -3,7 +3,7 @@
 // windows, readings and words when it has come to rest.
 
 import { API, type Finding, type Signal, type Value } from "./api";
-import { Desk, type Row, type Shown } from "./desk";
+import { Desk, deskHeight, layoutOf, type Row, type Shown } from "./desk";
 import { Finder } from "./finder";
 import { gestures } from "./gestures";
 import { after, choices, pick, type Choice, type Over } from "./overlay";
@@ -15,6 +15,7 @@ import { showAt, videoAt } from "../video";
 import { Windows } from "./windows";
 
 const rest = 90; // ms without a change after which a view is taken as meant
+const patience = 250; // ms that the first picture waits for samples before it is drawn without
 const together = 900; // ms within which changes of the view are one step back
 
 const byID = (id: string): HTMLElement => document.getElementById(id)!;
@@ -46,6 +47,8 @@ class TraceBench {
   private pointer: number | undefined; // time under it
   private chosen: Span | undefined;
   private frame = 0;
+  private waiting = true; // for the first samples
+  private wholeWide: number | undefined; // width of the picture of the whole match
   private marked = false;
   private timer = 0;
   private written = { at: 0, address: "" };
@@ -59,8 +62,14 @@ class TraceBench {
     this.bell = num("bell");
     const whole = this.bell > 0 ? { from: 0, to: this.bell } : this.bounds;
     this.none = { span: whole, strips: d["strips"]!.split("\n").filter((s) => s !== ""), a: undefined, b: undefined, over: undefined };
+    const known = JSON.parse(d["known"]!) as { signals: Signal[]; findings: Finding[] };
+    this.signals = new Map(known.signals.map((s) => [s.name, s]));
+    this.know(known.findings);
     this.state = this.read();
+    this.state = { ...this.state, strips: this.state.strips.filter((s) => this.signals.has(s)) };
     byID("desk").hidden = false;
+    // As high as it will be, so that a scroll bar that this brings is there when it is measured.
+    byID("strips").style.height = `${deskHeight(this.state.strips.map((s) => this.signals.get(s)!.type), layoutOf(innerWidth))}px`;
     this.desk = new Desk(byID("strips"), (name) => this.set({ strips: this.state.strips.filter((s) => s !== name) }), (name, by) => {
       this.set({ strips: moved(this.state.strips, name, by) });
       requestAnimationFrame(() => requestAnimationFrame(() => this.desk.focus(name)));
@@ -81,6 +90,11 @@ class TraceBench {
   }
 
   start(): void {
+    // What takes longest is asked for first; what follows is done while it is on its way.
+    const first = this.settle();
+    this.desk.place(this.shown());
+    setTimeout(() => this.waiting && this.show(), patience);
+    void first.then(() => this.learn());
     this.hints();
     gestures(this.desk.surface, {
       view: () => this.state.span,
@@ -109,37 +123,40 @@ class TraceBench {
       this.changed();
     });
     const again = (): void => {
-      if (this.desk.refit()) this.desk.settleAxes();
+      if (!this.desk.refit()) return;
+      this.wholeWide = undefined;
+      this.desk.settleAxes();
       this.changed();
     };
     new ResizeObserver(again).observe(byID("strips"));
-    for (const q of ["(prefers-color-scheme: dark)", "print"]) matchMedia(q).addEventListener("change", again);
-    void document.fonts.ready.then(again);
-    void this.know();
-    this.changed();
-    clearTimeout(this.timer); // the first picture does not wait
-    void this.settle();
+    for (const q of ["(prefers-color-scheme: dark)", "print"]) {
+      matchMedia(q).addEventListener("change", () => {
+        this.desk.recolor();
+        again();
+        this.redraw();
+      });
+    }
+    void document.fonts.ready.then(() => this.redraw());
   }
 
-  /** Learns what signals and findings there are. */
-  private async know(): Promise<void> {
-    const signals = this.api.signals().then((all) => {
+  /** Takes in what was found in this match. */
+  private know(findings: Finding[]): void {
+    this.findings = findings;
+    this.bands = findings.map((f) => ({
+      rank: f.rank, severity: f.severity, title: f.short !== "" ? f.short : f.title,
+      spans: (f.spans.length > 0 ? f.spans : [f]).map((q) => ({ from: q.start_s - this.api.startS, to: q.end_s - this.api.startS })),
+    }));
+  }
+
+  /** Learns what other signals there are; those of the strips came with the page. */
+  private async learn(): Promise<void> {
+    try {
+      const all = await this.api.signals();
       this.signals = new Map(all.map((s) => [s.name, s]));
-      const known = this.state.strips.filter((s) => this.signals.has(s));
-      if (known.length < this.state.strips.length) this.state = { ...this.state, strips: known };
       this.finder.know(all);
-    });
-    const findings = this.api.findings().then((all) => {
-      this.findings = all;
-      this.bands = all.map((f) => ({
-        rank: f.rank, severity: f.severity, title: f.short !== "" ? f.short : f.title,
-        spans: (f.spans.length > 0 ? f.spans : [f]).map((q) => ({ from: q.start_s - this.api.startS, to: q.end_s - this.api.startS })),
-      }));
-    });
-    for (const got of await Promise.allSettled([signals, findings])) {
-      if (got.status === "rejected") this.fail(got.reason);
+    } catch (e) {
+      this.fail(e);
     }
-    this.changed();
   }
 
   private fail(why: unknown): void {
@@ -165,15 +182,25 @@ class TraceBench {
 
   /** Draws soon what is there, and the exact picture when nothing changes any more. */
   private changed(): void {
-    if (this.frame === 0) {
-      this.frame = requestAnimationFrame(() => {
-        this.frame = 0;
-        this.draw();
-      });
-    }
+    this.redraw();
     this.main.dataset["state"] = "moving"; // for whoever waits for the exact picture
     clearTimeout(this.timer);
     this.timer = window.setTimeout(() => void this.settle(), rest);
+  }
+
+  /** Draws what is there with the next frame. */
+  private redraw(): void {
+    if (this.frame !== 0) return;
+    this.frame = requestAnimationFrame(() => {
+      this.frame = 0;
+      if (!this.waiting) this.draw();
+    });
+  }
+
+  /** Draws at once, with samples or without. */
+  private show(): void {
+    this.waiting = false;
+    this.draw();
   }
 
   private get columnS(): number { return length(this.state.span) / this.desk.columns; }
@@ -217,7 +244,7 @@ class TraceBench {
     this.write();
     const fresh = (): void => {
       this.desk.settleAxes();
-      this.draw();
+      this.show();
     };
     try {
       this.trouble = "";
@@ -232,7 +259,7 @@ class TraceBench {
     if (mine !== this.settled) return; // it moved on
     this.write(); // what is laid over may have been chosen meanwhile
     this.desk.settleAxes();
-    this.draw();
+    this.show();
     this.desk.readings(this.shown());
     this.words();
     if (this.timer === 0) this.main.dataset["state"] = "rested";
@@ -486,8 +513,8 @@ class TraceBench {
 
   /** Width of the picture of the whole match that this screen shows. */
   private wholeWidth(): number {
-    const shown = [...byID("whole").querySelectorAll("svg")].find((p) => p.clientWidth > 0);
-    return shown?.clientWidth ?? byID("whole").clientWidth;
+    this.wholeWide ??= ([...byID("whole").querySelectorAll("svg")].find((p) => p.clientWidth > 0) ?? byID("whole")).clientWidth;
+    return this.wholeWide;
   }
 
   private overview(): void {

@@ -195,21 +195,35 @@ function paintLine(on: Surface, s: Scene, trace: Trace, strip: Strip, top: numbe
   const first = Math.max(0, before(t, s.view.from));
   const last = Math.min(n - 1, before(t, s.view.to) + 1);
   const dots = n > 0 && trace.whole && (n - 1) * 7 < s.width * Math.max(1, (t[n - 1]! - t[0]!) / length(s.view));
-  const points: number[] = [];
+  const points = room(6 * (last - first + 1)); // a break, a step and the point itself, at most
+  let filled = 0;
+  const put = (px: number, y: number): void => {
+    points[filled++] = px;
+    points[filled++] = y;
+  };
   let y0 = 0;
   for (let i = first; i <= last; i++) {
     const px = s.left + (t[i]! - s.view.from) * kx;
     const y = top + high - (v[i]! - lo) * ky;
     const cut = i === first || broken[i] === 1;
-    if (cut) points.push(NaN, 0);
-    else if (strip.steps) points.push(px, y0);
-    points.push(px, y);
+    if (cut) put(NaN, 0);
+    else if (strip.steps) put(px, y0);
+    put(px, y);
     y0 = y;
     const alone = cut && (i + 1 === n || broken[i + 1] === 1);
     if (alone || dots) on.rect(px - 1.5, y - 1.5, 3, 3, color);
   }
-  if (on.grain > 0 && points.length > 2.5 * s.width) paintDense(on, points, s.left, s.width, color, width);
-  else on.stroke(points, color, width);
+  const drawn = points.subarray(0, filled);
+  if (on.grain > 0 && filled > 2.5 * s.width) paintDense(on, drawn, s.left, s.width, color, width);
+  else on.stroke(drawn, color, width);
+}
+
+let spare = new Float64Array(0);
+
+/** Room for so many numbers, the same for each line: what grows and is let go a frame makes frames late. */
+function room(n: number): Float64Array {
+  if (spare.length < n) spare = new Float64Array(2 * n);
+  return spare;
 }
 
 /**
@@ -217,7 +231,7 @@ function paintLine(on: Surface, s: Scene, trace: Trace, strip: Strip, top: numbe
  * its lowest to its highest place there: the same picture, and many times faster to draw
  * than slanted lines with soft edges.
  */
-function paintDense(on: Surface, points: readonly number[], left: number, wide: number, color: string, width: number): void {
+function paintDense(on: Surface, points: Float64Array, left: number, wide: number, color: string, width: number): void {
   const grain = on.grain;
   const n = Math.ceil(wide / grain) + 1;
   const [low, high] = [new Float32Array(n).fill(Infinity), new Float32Array(n).fill(-Infinity)];

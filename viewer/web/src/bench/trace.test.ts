@@ -1,4 +1,4 @@
-import { Bool, Field, Float64, Int64, makeData, RecordBatch, RecordBatchStreamWriter, Schema, Struct, Uint32, Utf8, vectorFromArray } from "apache-arrow";
+import { Bool, Field, Float64, Int64, makeData, RecordBatch, RecordBatchReader, RecordBatchStreamWriter, Schema, Struct, Uint32, Utf8, vectorFromArray } from "apache-arrow";
 import { expect, test } from "vitest";
 import { before, decode } from "./trace";
 
@@ -32,6 +32,46 @@ test("a window comes as it was sent", () => {
   expect(mode).toMatchObject({ type: "text", text: ["driver"] });
   expect([...mode!.t]).toEqual([1.000001]);
   expect([...mode!.left]).toEqual([3]);
+});
+
+/** The same by the library's own reader. */
+function byLibrary(body: ArrayBuffer): { t: bigint[]; v: (number | null)[]; text: (string | null)[]; broken: boolean[]; left: number[] }[] {
+  return [...RecordBatchReader.from(new Uint8Array(body))].map((batch) => {
+    const [t, v, text, broken, left] = [0, 1, 2, 3, 4].map((i) => [...batch.getChildAt(i)!]);
+    return { t, v, text, broken, left } as never;
+  });
+}
+
+test("a window is read as the Arrow library reads it", () => {
+  const rows = (n: number, text: boolean) => Array.from({ length: n }, (_, i): [bigint, number | null, string | null, boolean, number] =>
+    [BigInt(i * i) - 40n, text ? null : Math.sin(i), text ? ["", "a", "é→", "driver"][i % 4]! : null, i % 7 === 3, i % 5]);
+  const body = stream([
+    { name: "a", type: "float64", rows: rows(61, false) }, { name: "b", type: "text", rows: rows(19, true) }, { name: "c", type: "bool", rows: rows(8, false) },
+    { name: "d", type: "text", rows: [] },
+  ]);
+  const ours = decode(body, 0);
+  const theirs = byLibrary(body);
+  expect(ours).toHaveLength(theirs.length);
+  ours.forEach((s, i) => {
+    const other = theirs[i]!;
+    expect([...s.t]).toEqual(other.t.map((us) => Number(us) / 1e6));
+    if (s.type !== "text") expect([...s.v]).toEqual(other.v);
+    else expect(s.text).toEqual(other.text);
+    expect([...s.broken].map(Boolean)).toEqual(other.broken);
+    expect([...s.left]).toEqual(other.left);
+  });
+});
+
+test("what is no window is refused", () => {
+  const body = stream([{ name: "a", type: "float64", rows: [[1n, 2, null, false, 0], [2n, 2, null, false, 0]] }]);
+  expect(() => decode(new TextEncoder().encode("<!doctype html>").buffer as ArrayBuffer, 0)).toThrow("not an Arrow IPC stream");
+  // A body cut in its middle; the stream's end mark of 8 bytes may be missing.
+  expect(() => decode(body.slice(0, body.byteLength - 40), 0)).toThrow("cut off");
+  expect(decode(body.slice(0, body.byteLength - 8), 0)).toHaveLength(1);
+  const other = new RecordBatchStreamWriter();
+  other.reset(undefined, new Schema([new Field("time", new Int64())]));
+  other.finish();
+  expect(() => decode(other.toUint8Array(true).slice().buffer, 0)).toThrow("a window of columns time");
 });
 
 test("a window without rows is empty", () => {

@@ -44,7 +44,7 @@ export function exact(p: Piece | undefined, view: Span, columnS: number): boolea
 
 export class Windows {
   private readonly pieces = new Map<string, Piece[]>();
-  private running: AbortController | undefined;
+  private running: { asked: string; control: AbortController; done: Promise<void> } | undefined;
 
   constructor(private readonly fetch: Fetch) {}
 
@@ -54,7 +54,8 @@ export class Windows {
 
   /** Drops everything, as of another match. */
   clear(): void {
-    this.running?.abort();
+    this.running?.control.abort();
+    this.running = undefined;
     this.pieces.clear();
   }
 
@@ -66,11 +67,22 @@ export class Windows {
 
   /**
    * Fetches what is not there exactly yet of a view of so many columns, then a screen to
-   * each side. A newer call ends an older one. Changed is called when something new is there.
+   * each side. A newer call ends an older one, unless it asks for the same, which is then not
+   * asked twice. Changed is called when something new is there.
    */
-  async load(names: readonly string[], view: Span, columns: number, bounds: Span, changed: () => void): Promise<void> {
-    this.running?.abort();
-    const mine = (this.running = new AbortController());
+  load(names: readonly string[], view: Span, columns: number, bounds: Span, changed: () => void): Promise<void> {
+    const asked = JSON.stringify([names, view, columns, bounds]);
+    if (this.running?.asked === asked) return this.running.done;
+    this.running?.control.abort();
+    const control = new AbortController();
+    const mine = { asked, control, done: this.fill(names, view, columns, bounds, changed, control.signal) };
+    this.running = mine;
+    return mine.done.finally(() => {
+      if (this.running === mine) this.running = undefined;
+    });
+  }
+
+  private async fill(names: readonly string[], view: Span, columns: number, bounds: Span, changed: () => void, ended: AbortSignal): Promise<void> {
     const columnS = length(view) / columns;
     const before = Math.min(columns, Math.floor((view.from - bounds.from) / columnS));
     const behind = Math.min(columns, Math.floor((bounds.to - view.to) / columnS));
@@ -78,8 +90,8 @@ export class Windows {
     for (const [span, n] of [[view, columns], [wide, before + columns + behind]] as const) {
       const missing = names.filter((name) => !exact(this.best(name, span, columnS), span, columnS));
       if (missing.length === 0) continue;
-      const got = await this.fetch(missing, span, n, mine.signal);
-      if (mine.signal.aborted) return;
+      const got = await this.fetch(missing, span, n, ended);
+      if (ended.aborted) return;
       got.forEach((trace) => this.put(trace.name, { span, columnS, trace }));
       changed();
     }
