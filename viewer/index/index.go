@@ -230,24 +230,9 @@ func (e *Entry) hear(dir string) {
 // was last written.
 func readEntry(id schemas.MatchID, dir string) Entry {
 	e := Entry{ID: id}
-	var r struct {
-		Report int          `json:"report"`
-		From   schemas.From `json:"from"`
-		Match  struct {
-			At *string `json:"at"`
-		} `json:"match"`
-		Verdict  schemas.Verdict `json:"verdict"`
-		Findings []struct {
-			ID     string  `json:"id"`
-			Kind   string  `json:"kind"`
-			StartS float64 `json:"start_s"`
-		} `json:"findings"`
-		Battery struct {
-			ID string `json:"id"`
-		} `json:"battery"`
-	}
+	var r searched
 	data, err := os.ReadFile(filepath.Join(dir, "report.json"))
-	if err != nil || json.Unmarshal(data, &r) != nil || r.Report != schemas.ReportVersion {
+	if err != nil || r.read(data) != nil || r.Report != schemas.ReportVersion {
 		if info, err := os.Stat(dir); err == nil {
 			e.Order = info.ModTime()
 		}
