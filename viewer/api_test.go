@@ -363,10 +363,27 @@ func TestValuesAreThoseOfTheLastSample(t *testing.T) {
 
 func TestSavedStretchIsTheStretch(t *testing.T) {
 	s := apiSite(t)
+	var saved *schemas.Log
+	s.server.options.Formats = append(slices.Clip(s.server.options.Formats), Format{Name: "seen", Type: "text/plain", Write: func(_ io.Writer, log *schemas.Log) error {
+		saved = log
+		return nil
+	}})
 	log := fixture.Busy().Log
 	from, to := 40.0, 41.5
 	n := log.Cut(schemas.Micros(from), schemas.Micros(to)).Find("power/voltage").Len()
 	a := s.get(apiPath + "/m/millbrook-open/q14/heron/samples?" + url.Values{"signal": {"power/voltage"}, "from": {"40"}, "to": {"41.5"}, "format": {"csv"}}.Encode())
 	require.Equal(t, fmt.Sprintf("csv %d\n", n), a.body)
 	require.Equal(t, "attachment; filename=millbrook-open-q14-heron.csv", a.header.Get("Content-Disposition"))
+
+	// What was said long before and not again since is known from the first moment on.
+	m := fixture.Busy()
+	mode := &schemas.Signal{Name: "robot/mode", Kind: schemas.Text, Time: []int64{schemas.Micros(30), schemas.Micros(35)}, Text: []string{"autonomous", "driver"}}
+	m.Log = &schemas.Log{Signals: append(slices.Clip(m.Log.Signals), mode)}
+	slices.SortFunc(m.Log.Signals, func(a, b *schemas.Signal) int { return strings.Compare(a.Name, b.Name) })
+	s.store(m, matchID("2031", "millbrook-open", "q18", "heron"), "", "2031-03-01T16:35:10Z")
+	require.Equal(t, 200, s.get(apiPath+"/m/millbrook-open/q18/heron/samples?"+url.Values{"from": {"40"}, "to": {"41.5"}, "format": {"seen"}}.Encode()).status)
+	held := saved.Find("robot/mode")
+	require.NotNil(t, held)
+	require.Equal(t, []int64{schemas.Micros(from)}, held.Time)
+	require.Equal(t, []string{"driver"}, held.Text)
 }

@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/period"
 	"github.com/afterbell/afterbell/viewer/traces"
 )
 
@@ -147,7 +148,11 @@ func (s *Server) apiSamples(q asked) error {
 		return notUnderstood("format=%q is not known: use one of %s", want, strings.Join(known, ", "))
 	}
 	f := s.options.Formats[at]
-	log, err := q.match.Log(names, t0, t1)
+	p, err := s.readProfile(q.id)
+	if err != nil {
+		p = nil // the samples leave all the same
+	}
+	log, err := q.match.Log(names, t0, t1, period.HeldBy(p))
 	if err != nil {
 		return err
 	}

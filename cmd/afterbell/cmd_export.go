@@ -146,22 +146,19 @@ func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schem
 	return period.Stretch(log, micros(o.from), micros(o.to), f.End(), heldBy(h, id)), nil
 }
 
-// heldBy tells which signals of a stored match hold their value: those whose kind says so, and
-// those that its profile reads as a state or counter. A profile that cannot be read says
-// nothing: samples leave all the same.
+// heldBy tells which signals of a stored match hold their value. A profile that cannot be read
+// says nothing: samples leave all the same.
 func heldBy(h *home.Home, id schemas.MatchID) func(*schemas.Signal) bool {
-	byRole := map[string]bool{}
 	path := filepath.Join(h.Dir(id), profileFile)
-	if data, err := os.ReadFile(path); err == nil {
-		if p, err := profile.Parse(path, data); err == nil {
-			for _, ref := range p.Refs() {
-				if ref.Want != profile.WantNumber && ref.Ref.Below == nil && ref.Ref.Above == nil {
-					byRole[ref.Ref.Signal] = true
-				}
-			}
-		}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return period.HeldBy(nil)
 	}
-	return func(s *schemas.Signal) bool { return period.Holds(s) || byRole[s.Name] }
+	p, err := profile.Parse(path, data)
+	if err != nil {
+		return period.HeldBy(nil)
+	}
+	return period.HeldBy(p)
 }
 
 // micros is seconds as microseconds, clamped to what can be stored.

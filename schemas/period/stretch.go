@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
 )
 
 // Stretch is the log from first to last inclusive, in which what is held is known from first
@@ -53,6 +54,20 @@ func Stretch(log *schemas.Log, first, last, end int64, held func(*schemas.Signal
 }
 
 func named(s *schemas.Signal, name string) int { return cmp.Compare(s.Name, name) }
+
+// HeldBy tells which signals of a robot hold their value: those whose kind says so, and those
+// that its profile reads as a state or counter. Without a profile, kinds alone tell.
+func HeldBy(p *profile.Profile) func(*schemas.Signal) bool {
+	byRole := map[string]bool{}
+	if p != nil {
+		for _, ref := range p.Refs() {
+			if ref.Want != profile.WantNumber && ref.Ref.Below == nil && ref.Ref.Above == nil {
+				byRole[ref.Ref.Signal] = true
+			}
+		}
+	}
+	return func(s *schemas.Signal) bool { return Holds(s) || byRole[s.Name] }
+}
 
 // Holds reports whether a signal holds its value until its next sample, as far as its kind
 // tells: text, bools, and integers, which count.

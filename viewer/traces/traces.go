@@ -15,6 +15,7 @@ import (
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/matchfile"
+	"github.com/afterbell/afterbell/schemas/period"
 	"github.com/afterbell/afterbell/schemas/pyramid"
 	"github.com/afterbell/afterbell/schemas/tables"
 )
@@ -247,8 +248,9 @@ func (t *Trace) read() {
 	t.pyramid = pyramid.Build(t.Line)
 }
 
-// Log reads a stretch of signals as it is stored; all signals when no name is given.
-func (m *Match) Log(names []string, t0, t1 int64) (*schemas.Log, error) {
+// Log reads a stretch of signals as period.Stretch cuts it: what is held is known from its
+// first moment on. All signals when no name is given.
+func (m *Match) Log(names []string, t0, t1 int64, held func(*schemas.Signal) bool) (*schemas.Log, error) {
 	for _, name := range names {
 		if _, err := m.Info(name); err != nil {
 			return nil, err
@@ -263,5 +265,5 @@ func (m *Match) Log(names []string, t0, t1 int64) (*schemas.Log, error) {
 	if err != nil {
 		return nil, err
 	}
-	return log.Cut(t0, t1), nil
+	return period.Stretch(log, t0, t1, f.End(), held), nil
 }
