@@ -32,6 +32,9 @@ type Input struct {
 	At      *string // RFC 3339, wall clock of the match's start, when known
 	From    schemas.From
 	History []*schemas.Report // this robot's earlier matches of the season, in order of time
+	// Tell is told how far it is, after each analysis, by the goroutine that analyzes. Nil tells
+	// nobody; the report does not depend on it.
+	Tell func(done, all int)
 }
 
 // Inputs are the matches of a log, in order of time, each with its part of the log: all that
@@ -125,7 +128,8 @@ func run(in Input, explaining bool) (*match, error) {
 		report: &schemas.Report{Report: schemas.ReportVersion, From: in.From, Match: matchOf(in)},
 	}
 	m.dropOuts = quality.DropOuts(in.Log, m.mapped())
-	for _, a := range All() {
+	every := All()
+	for i, a := range every {
 		m.missing, m.badType = nil, ""
 		o := a.Look(m)
 		o.Missing = append(m.missing, o.Missing...)
@@ -137,6 +141,9 @@ func run(in Input, explaining bool) (*match, error) {
 		m.report.Analyses = append(m.report.Analyses, schemas.Analysis{
 			Name: a.Name, Ran: o.Reason == "", Missing: o.Missing, Reason: o.Reason,
 		})
+		if in.Tell != nil {
+			in.Tell(i+1, len(every))
+		}
 	}
 	tellJams(m)
 	tellBalances(m)

@@ -18,6 +18,8 @@ type LiveRobot struct {
 	OffsetMS  *float64 `json:"offset_ms"` // of the collector's clock against the robot's
 	BoundMS   *float64 `json:"bound_ms"`  // the offset is right to within this
 	Sealing   bool     `json:"sealing"`   // the sheet is being made
+	Analyses  int      `json:"analyses"`  // of the sheet that is being made, 0 while none is
+	Done      int      `json:"done"`      // of these
 	Problem   string   `json:"problem"`   // why the newest match could not be stored
 	Newest    string   `json:"newest"`    // EVENT/MATCH of the newest sealed match
 	Seal      int      `json:"seal"`      // and how often it was sealed

@@ -7,11 +7,13 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
+	"io"
 	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -30,6 +32,9 @@ type liveRow struct {
 	Ribbon                *liveRibbon
 	Caution               string // where a note may send hands to the robot
 }
+
+// liveEvery is how often live rows are made anew for a board that is looked at.
+const liveEvery = time.Second
 
 // silentAfter is how old the newest sample may be, in seconds, before a row says so.
 const silentAfter = 2
@@ -68,6 +73,9 @@ func rowOfLive(r schemas.LiveRobot) liveRow {
 	switch {
 	case r.Sealing:
 		row.State = "making the sheet"
+		if r.Analyses > 0 {
+			row.State += fmt.Sprintf(": %d of %d analyses done", r.Done, r.Analyses)
+		}
 	case !r.Connected && r.SilentS != nil:
 		row.State, row.Silent = "not connected, silent for "+seconds(*r.SilentS), true
 	case !r.Connected:
@@ -196,6 +204,35 @@ func (s *Server) live(w http.ResponseWriter, _ *http.Request) {
 		return
 	}
 	s.write(w, http.StatusOK, []byte(s.liveRows()))
+}
+
+// liveEvents is the same as server-sent events (WHATWG HTML, 9.2), one whenever something
+// changed, until whoever listens goes away.
+func (s *Server) liveEvents(w http.ResponseWriter, r *http.Request) {
+	if s.options.Live == nil {
+		w.WriteHeader(http.StatusNoContent) // which tells a browser to ask no more
+		return
+	}
+	w.Header().Set("Content-Type", "text/event-stream")
+	out := http.NewResponseController(w)
+	tick := time.NewTicker(liveEvery)
+	defer tick.Stop()
+	for said := ""; ; {
+		if now := string(s.liveRows()); now != said {
+			said = now
+			if _, err := io.WriteString(w, "data: "+strings.ReplaceAll(now, "\n", "\ndata: ")+"\n\n"); err != nil {
+				return
+			}
+			if err := out.Flush(); err != nil {
+				return
+			}
+		}
+		select {
+		case <-r.Context().Done():
+			return
+		case <-tick.C:
+		}
+	}
 }
 
 // liveJSON is the same for programs.

@@ -1,13 +1,16 @@
 package viewer
 
 import (
+	"bufio"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -36,7 +39,7 @@ func TestLiveRowsSayHowEachRobotIs(t *testing.T) {
 			Samples: 1234, VoltsNow: &now, VoltsLow: &low, BoundMS: &bound, Newest: "millbrook-open/q14", Seal: 1,
 		},
 		{Robot: "bittern", Connected: true, Sources: 1, SilentS: &silent, Problem: "no space left on device"},
-		{Robot: "curlew", Analyzed: true, SilentS: &silent, Sealing: true},
+		{Robot: "curlew", Analyzed: true, SilentS: &silent, Sealing: true, Analyses: 8, Done: 3},
 	}
 	h, err := home.Create(t.TempDir())
 	require.NoError(t, err)
@@ -46,7 +49,7 @@ func TestLiveRowsSayHowEachRobotIs(t *testing.T) {
 	for _, want := range []string{
 		`data-newest="millbrook-open/q14/heron 1"`, "collecting", "match, driver, 61 s in", "11.5 V now, lowest 9.2 V", "1234 samples kept",
 		"clock known to ±0.8 ms", "2 computers", "silent for 4.1 s", "no profile: stored, not analyzed",
-		"The newest match could not be stored yet: no space left on device", "making the sheet",
+		"The newest match could not be stored yet: no space left on device", "making the sheet: 3 of 8 analyses done",
 	} {
 		require.Contains(t, part, want)
 	}
@@ -58,6 +61,37 @@ func TestLiveRowsSayHowEachRobotIs(t *testing.T) {
 	require.Equal(t, http.StatusNoContent, status)
 	_, board = fetched(t, alone, "/")
 	require.NotContains(t, board, `id="live"`)
+}
+
+// The rows are sent as events while they change, and an end of the looking ends it.
+func TestLiveRowsAreSentAsTheyChange(t *testing.T) {
+	h, err := home.Create(t.TempDir())
+	require.NoError(t, err)
+	var asked atomic.Int64
+	s := New(h, Options{Live: func() []schemas.LiveRobot {
+		return []schemas.LiveRobot{{Robot: "heron", Connected: true, Samples: asked.Add(1)}}
+	}})
+	server := httptest.NewServer(s)
+	defer server.Close() // waits for what is under way
+	r, err := http.Get(server.URL + "/live/events")
+	require.NoError(t, err)
+	require.Equal(t, "text/event-stream", r.Header.Get("Content-Type"))
+	require.Equal(t, "no-store", r.Header.Get("Cache-Control"))
+	lines := bufio.NewScanner(r.Body)
+	seen := 0
+	for seen < 2 && lines.Scan() {
+		line := lines.Text()
+		require.True(t, line == "" || strings.HasPrefix(line, "data: "), line)
+		if strings.Contains(line, "samples kept") {
+			seen++
+			require.Contains(t, line, fmt.Sprintf("%d samples kept", seen))
+		}
+	}
+	require.Equal(t, 2, seen)
+	require.NoError(t, r.Body.Close())
+
+	status, _ := fetched(t, New(h, Options{}), "/live/events")
+	require.Equal(t, http.StatusNoContent, status)
 }
 
 // What the profile's signals say of themselves stands in the row, with the caution above it, and

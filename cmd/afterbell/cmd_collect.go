@@ -187,9 +187,10 @@ func (a *app) runCollect(ctx context.Context, o collectOptions) error {
 	if err != nil {
 		return fmt.Errorf("cannot listen on %s: %w; another program may use it, try --listen 127.0.0.1:0", o.listen, err)
 	}
+	store := newLiveStore(w.home, profiles, log)
 	c, err := collector.Open(collector.Options{
 		Dir: filepath.Join(live, "journal"), Season: o.season, Event: o.event, Robots: robots, Limits: o.limits, Token: tokens, Log: log,
-		Store:   newLiveStore(w.home, profiles, log),
+		Store:   store,
 		Ahead:   int64(o.aheadMiB) << 20,
 		Journal: journal.Options{Every: max(o.commitEvery, time.Microsecond), Pending: o.pendingMiB << 20},
 	})
@@ -198,7 +199,7 @@ func (a *app) runCollect(ctx context.Context, o collectOptions) error {
 	}
 	a.sayFound(c.Found())
 	in := newIntake(a, func() (*home.Home, error) { return w.home, nil }, given, o.season, o.event)
-	return a.serveLive(ctx, w.home, c, listener, tls, in, o)
+	return a.serveLive(ctx, store, c, listener, tls, in, o)
 }
 
 // sayFound tells what an earlier collector left that is not whole.
@@ -244,13 +245,13 @@ func (o *collectOptions) tokens(dir string) (func(string) bool, error) {
 }
 
 // serveLive serves robots and pages until ctx ends.
-func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collector, l net.Listener, cert *tls.Config, in *intake, o collectOptions) error {
+func (a *app) serveLive(ctx context.Context, store *liveStore, c *collector.Collector, l net.Listener, cert *tls.Config, in *intake, o collectOptions) error {
 	scheme := "ws"
 	if cert != nil {
 		scheme = "wss"
 		l = tls.NewListener(l, cert)
 	}
-	seen := &onlooker{collector: c, home: h, folder: a.dataDir, log: slog.New(slog.NewTextHandler(a.stderr, nil))}
+	seen := &onlooker{collector: c, home: store.home, store: store, folder: a.dataDir, log: slog.New(slog.NewTextHandler(a.stderr, nil))}
 	server := &http.Server{
 		Handler: liveRoutes(c, seen.robots), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, TLSConfig: cert,
 		ErrorLog: slog.NewLogLogger(slog.NewTextHandler(a.stderr, nil), slog.LevelDebug),
@@ -258,7 +259,7 @@ func (a *app) serveLive(ctx context.Context, h *home.Home, c *collector.Collecto
 	var shown *pages
 	if o.pages != "off" {
 		var err error
-		if shown, err = a.listenFor(ctx, h, o.pages, seen.robots, in); err != nil {
+		if shown, err = a.listenFor(ctx, store.home, o.pages, seen.robots, in); err != nil {
 			return errors.Join(err, l.Close(), c.Close())
 		}
 		if err = a.openLan(ctx, shown, o.lan); err != nil {

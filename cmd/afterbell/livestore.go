@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"github.com/afterbell/afterbell/analysis"
 	"github.com/afterbell/afterbell/ingest/collector"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
@@ -31,6 +32,20 @@ type liveStore struct {
 	mu sync.Mutex // guards moved
 	// moved are the names that matches have now, by the name the collector sealed them under.
 	moved map[schemas.MatchID]schemas.MatchID
+
+	making sync.Map // robots whose sheet is being made, to howFar
+}
+
+// howFar is how many of the analyses of a sheet are done.
+type howFar struct{ done, all int }
+
+// far is how many analyses of the sheet that is being made are done, of how many; none of none
+// while none is made.
+func (s *liveStore) far(robot string) (done, all int) {
+	if f, ok := s.making.Load(robot); ok {
+		return f.(howFar).done, f.(howFar).all
+	}
+	return 0, 0
 }
 
 // newLiveStore is a store whose lock is held, so that no match is renamed while it is used.
@@ -161,6 +176,9 @@ func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
 	if j.history, err = earlier(s.home, j.id, j.at, j.stored); err != nil {
 		return err
 	}
+	j.tell = func(done, all int) { s.making.Store(j.id.Robot, howFar{done, all}) }
+	j.tell(0, len(analysis.All()))
+	defer s.making.Delete(j.id.Robot)
 	_, err = j.publish(ctx, s.home, true)
 	return err
 }

@@ -79,9 +79,10 @@ type job struct {
 	profile *robotProfile
 	history []*schemas.Report
 	seal    int
-	stored  string            // RFC 3339, when it was first stored; empty for one that is not
-	meta    map[string]string // more to keep with the samples
-	cutFrom *schemas.CutFrom  // of a stretch of another match
+	stored  string              // RFC 3339, when it was first stored; empty for one that is not
+	meta    map[string]string   // more to keep with the samples
+	cutFrom *schemas.CutFrom    // of a stretch of another match
+	tell    func(done, all int) // how far its analyses are; may be nil
 }
 
 // analyze makes the report.
@@ -101,7 +102,7 @@ func (j *job) analyzeWithSum(signalsSHA256 string) (*schemas.Report, error) {
 		from.Seal = strconv.Itoa(j.seal)
 	}
 	in := j.input()
-	in.From = from
+	in.From, in.Tell = from, j.tell
 	r, err := analysis.Run(in)
 	if err == nil {
 		j.sayCut(r)

@@ -15,6 +15,7 @@ import (
 type onlooker struct {
 	collector *collector.Collector
 	home      *home.Home
+	store     *liveStore // which makes the sheets
 	folder    string
 	log       *slog.Logger
 
@@ -32,6 +33,7 @@ func (w *onlooker) robots() []schemas.LiveRobot {
 	room := w.roomNow()
 	for i := range out {
 		out[i].Room = room
+		out[i].Done, out[i].Analyses = w.store.far(out[i].Robot)
 	}
 	return out
 }

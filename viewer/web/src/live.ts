@@ -1,19 +1,12 @@
-// The live rows of the pit board: fetched again each second while somebody looks. A newer
-// match is offered, never put under the reader's eyes while they read.
+// The live rows of the pit board: the server sends them as they change while somebody looks. A
+// newer match is offered, never put under the reader's eyes while they read.
 
-const every = 1000;
-
-export function refresh(page: Document, fetchText: () => Promise<string>, scrolled: () => boolean, reload: () => void): () => Promise<void> {
+/** What puts rows that came onto the page. */
+export function refresh(page: Document, scrolled: () => boolean, reload: () => void): (text: string) => void {
   let shown = page.getElementById("live")?.dataset.newest ?? "";
-  return async () => {
+  return (text) => {
     const old = page.getElementById("live");
-    if (!old || page.hidden) return;
-    let text: string;
-    try {
-      text = await fetchText();
-    } catch {
-      return; // the collector was stopped; what was known last stays
-    }
+    if (!old) return;
     const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("live");
     if (!fresh) return;
     old.replaceChildren(...fresh.childNodes);
@@ -45,15 +38,15 @@ function offer(page: Document, reload: () => void): void {
 /** Keeps the rows fresh. What brings a newer match onto the board, and who is busy reading, is told from outside. */
 export function watch(page: Document, scrolled: () => boolean, show: () => void): void {
   if (!page.getElementById("live")) return;
-  const step = refresh(
-    page,
-    async () => {
-      const r = await fetch("/live", { cache: "no-store" });
-      if (!r.ok) throw new Error(String(r.status));
-      return r.text();
-    },
-    scrolled,
-    show,
-  );
-  setInterval(() => void step(), every);
+  const put = refresh(page, scrolled, show);
+  let events: EventSource | undefined;
+  // A page that nobody looks at gives its connection back: a browser has six to one server. When
+  // the collector stops, what was known last stays, and the browser tries again by itself.
+  const follow = (): void => {
+    events?.close();
+    events = page.hidden ? undefined : new EventSource("/live/events");
+    events?.addEventListener("message", (e: MessageEvent<string>) => put(e.data));
+  };
+  page.addEventListener("visibilitychange", follow);
+  follow();
 }
