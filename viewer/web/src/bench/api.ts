@@ -27,7 +27,11 @@ export interface Pass { piece: number; enter_s: number | null; leave_s: number |
 
 export interface ComparedPass { match: string; piece: number; enter_s: number }
 
-export interface Comparison { piece: number; stage: string; enter_s: number; passes: ComparedPass[] }
+export interface Comparison {
+  piece: number; stage: string; enter_s: number; passes: ComparedPass[];
+  time_s: number[]; // since enter_s
+  signals: { signal: string; role: string; low: (number | null)[]; high: (number | null)[] }[];
+}
 
 /** What a server said that did not answer. */
 export class Refused extends Error {}

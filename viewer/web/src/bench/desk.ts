@@ -3,8 +3,9 @@
 // the pointer.
 
 import { holds, type Signal, type Value } from "./api";
-import { axisY, boundsOf, paint, paintCursors, top, x, type Band, type Scene, type Strip, type Tokens } from "./paint";
+import { axisY, boundsOf, edges, paint, paintCursors, top, x, type Band, type Scene, type Strip, type Tokens } from "./paint";
 import { clock, difference, fixed, length, reading, type Span } from "./scales";
+import type { Usual } from "./overlay";
 import { CanvasSurface, SVGSurface, type Surface, type Type } from "./surface";
 import type { Trace } from "./trace";
 
@@ -44,6 +45,7 @@ export interface Row {
   readonly signal: Signal | undefined; // until it is known
   readonly trace: Trace | undefined;
   readonly over: Trace | undefined;
+  readonly usual: Usual | undefined;
   readonly values: readonly [Value | undefined, Value | undefined]; // at A and B
 }
 
@@ -156,11 +158,11 @@ export class Desk {
       const row = s.rows[i]!;
       let bounds = this.bounds.get(p.name);
       if (bounds === undefined) {
-        bounds = boundsOf([row.trace, row.over], s.view);
+        bounds = boundsOf([row.trace, row.over, ...edges(row.usual)], s.view);
         if (bounds !== undefined) this.bounds.set(p.name, bounds);
       }
       return {
-        name: p.name, y: p.y, h: p.h, plot: p.y + p.head, trace: row.trace, over: row.over, bounds: bounds ?? [0, 1], steps: row.signal !== undefined && holds(row.signal),
+        name: p.name, y: p.y, h: p.h, plot: p.y + p.head, trace: row.trace, over: row.over, usual: row.usual, bounds: bounds ?? [0, 1], steps: row.signal !== undefined && holds(row.signal),
         valueA: row.values[0]?.value ?? undefined, valueB: row.values[1]?.value ?? undefined,
       };
     });
@@ -398,6 +400,7 @@ function drawnBelow(on: Surface, by: number, paintOn: (o: Surface) => void): voi
   paintOn({
     grain: on.grain,
     stroke: (p, color, width, dash) => on.stroke(Array.from(p, (v, i) => (i % 2 === 1 ? v + by : v)), color, width, dash),
+    area: (p, fill) => on.area(Array.from(p, (v, i) => (i % 2 === 1 ? v + by : v)), fill),
     rect: (a, b, w, h, fill) => on.rect(a, b + by, w, h, fill),
     box: (a, b, w, h, color, width) => on.box(a, b + by, w, h, color, width),
     ring: (a, b, r, color, fill, width) => on.ring(a, b + by, r, color, fill, width),

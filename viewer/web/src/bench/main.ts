@@ -6,7 +6,7 @@ import { API, type Finding, type Signal, type Value } from "./api";
 import { Desk, deskHeight, layoutOf, type Row, type Shown } from "./desk";
 import { Finder } from "./finder";
 import { gestures } from "./gestures";
-import { after, choices, pick, type Choice, type Over } from "./overlay";
+import { after, choices, pick, usualOf, type Choice, type Over, type Usual } from "./overlay";
 import type { Band } from "./paint";
 import { fixed, inside, length, panned, zoomed, type Span } from "./scales";
 import { added, address, moved, parse, type State } from "./state";
@@ -40,6 +40,7 @@ class TraceBench {
   private valuesOf = "";
   private choice: Choice | undefined;
   private over: Over | undefined;
+  private usual = new Map<string, Usual>(); // of what is laid over
   private overSaid = "";
   private overWindows: Windows | undefined;
   private laying: Promise<void> | undefined;
@@ -212,7 +213,7 @@ class TraceBench {
       const of = current ? this.values.get(name) : undefined;
       return {
         name, signal: this.signals.get(name), trace: this.windows.best(name, span, this.columnS)?.trace,
-        over: this.overTrace(name), values: [a === undefined ? undefined : of?.[0], b === undefined ? undefined : of?.[of.length - 1]],
+        over: this.overTrace(name), usual: this.usual.get(name), values: [a === undefined ? undefined : of?.[0], b === undefined ? undefined : of?.[of.length - 1]],
       };
     });
     return { view: span, a, b, bands: this.bands, rows };
@@ -290,12 +291,15 @@ class TraceBench {
   private async layNow(): Promise<void> {
     const want = this.state.over;
     if (want === undefined || want === this.over?.key) {
-      if (want === undefined) this.over = this.overWindows = undefined;
+      if (want === undefined) {
+        this.over = this.overWindows = undefined;
+        this.usual = new Map();
+      }
       return;
     }
     if (this.choice === undefined) {
       this.overSaid = "Looking for usual passes …";
-      this.words();
+      this.overWords();
       try {
         this.choice = await choices(this.api, this.state.span);
       } catch (e) {
@@ -308,6 +312,7 @@ class TraceBench {
     this.overSaid = over === undefined ? "No good pass is known to lay over." : "";
     this.over = over;
     this.state = { ...this.state, over: over?.key };
+    this.usual = over === undefined ? new Map() : usualOf(this.choice.comparison, this.api.startS);
     if (over === undefined) return;
     const [season, event, match] = over.match === "" ? [] : over.match.split("/");
     const api = match === undefined ? this.api : new API(this.api.base.replace(/\/m\/[^/]+\/[^/]+\//, `/m/${event}/${match}/`), season!, this.api.startS);
@@ -379,7 +384,8 @@ class TraceBench {
       const name = Object.assign(document.createElement("b"), { textContent: this.over.words });
       p.replaceChildren("Laid over: ", name, `, a usual one, both starting at the ${this.over.stage} beam `, key, " ",
         this.act("another", () => this.set({ over: after(this.choice!, this.over!.key) })), " ",
-        this.act("none", () => this.set({ over: undefined })));
+        this.act("none", () => this.set({ over: undefined })),
+        ...(this.usual.size > 0 ? [Object.assign(document.createElement("span"), { className: "shaded", textContent: "8 in 10 good passes" })] : []));
     }
     if (focused) p.querySelector("button")?.focus();
   }

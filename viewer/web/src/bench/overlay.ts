@@ -65,6 +65,16 @@ export function pick(c: Choice, key: string | undefined): Over | undefined {
   return { key: keyOf(p), words: wordsOf(p), stage: c.comparison.stage, match: p.match, shiftS: c.comparison.enter_s - p.enter_s };
 }
 
+/** What 8 in 10 good passes lie within; NaN where nothing is known. */
+export interface Usual { readonly t: Float64Array; readonly low: Float64Array; readonly high: Float64Array }
+
+/** The usual of each signal, in match time, which begins at startS of log time. A beam is usual as bars, not as a band. */
+export function usualOf(c: Comparison, startS: number): Map<string, Usual> {
+  const t = Float64Array.from(c.time_s, (s) => s + c.enter_s - startS);
+  const known = (all: (number | null)[]): Float64Array => Float64Array.from(all, (v) => v ?? NaN);
+  return new Map(c.signals.filter((s) => s.role !== "beam").map((s) => [s.signal, { t, low: known(s.low), high: known(s.high) }]));
+}
+
 /** The key of the pass after this one, round and round. */
 export function after(c: Choice, key: string): string | undefined {
   const at = c.passes.findIndex((p) => keyOf(p) === key);

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { boundsOf, paint, paintCursors, x, type Scene, type Strip } from "./paint";
+import { boundsOf, edges, paint, paintCursors, x, type Scene, type Strip } from "./paint";
 import { SVGSurface, type Surface } from "./surface";
 import type { Trace } from "./trace";
 
@@ -13,7 +13,7 @@ function trace(of: Partial<Trace> & { at: [number, number][] }): Trace {
   };
 }
 
-const strip = (of: Partial<Strip>): Strip => ({ name: "s", y: 68, h: 100, plot: 68, trace: undefined, over: undefined, steps: false, bounds: [0, 10], valueA: undefined, valueB: undefined, ...of });
+const strip = (of: Partial<Strip>): Strip => ({ name: "s", y: 68, h: 100, plot: 68, trace: undefined, over: undefined, usual: undefined, steps: false, bounds: [0, 10], valueA: undefined, valueB: undefined, ...of });
 
 const scene = (strips: Strip[], of: Partial<Scene> = {}): Scene => ({ left: 40, width: 800, height: 168, view: { from: 0, to: 80 }, strips, bands: [], a: undefined, b: undefined, tokens, ...of });
 
@@ -26,6 +26,8 @@ class Remembered implements Surface {
   boxes = 0;
   rings: number[][] = [];
   stroke(points: ArrayLike<number>, color: string): void { this.strokes.push({ points: Array.from(points), color }); }
+  areas: number[][] = [];
+  area(points: ArrayLike<number>): void { this.areas.push(Array.from(points)); }
   rect(px: number, y: number, w: number, h: number, fill: string): void { this.rects.push({ x: px, y, w, h, fill }); }
   box(): void { this.boxes++; }
   ring(px: number, y: number): void { this.rings.push([px, y]); }
@@ -154,4 +156,13 @@ test("the picture as SVG says what it draws, whatever a name holds", () => {
   expect(text).not.toMatch(/<script|<b>|NaN|style=/);
   expect(text.match(/<g /g)).toHaveLength(text.match(/<\/g>/g)!.length);
   expect(x({ left: 40, width: 800, view: { from: 0, to: 80 } }, 40)).toBe(440);
+});
+
+test("what is usual is shaded between its edges, and parted where nothing is known", () => {
+  const usual = { t: Float64Array.from([0, 10, 20, 30, 40]), low: Float64Array.from([2, 2, NaN, 4, 5]), high: Float64Array.from([8, 6, NaN, 6, 5]) };
+  const t = trace({ at: [[0, 5], [80, 5]] });
+  const { areas, strokes } = drawn(scene([strip({ trace: t, usual })]));
+  expect(areas).toEqual([[40, 148, 140, 148, 140, 108, 40, 88], [340, 128, 440, 118, 440, 118, 340, 108]]);
+  expect(strokes.filter((q) => q.color === tokens.edge)).toHaveLength(4);
+  expect(boundsOf([t, ...edges(usual)], { from: 0, to: 80 })).toEqual(boundsOf([trace({ at: [[0, 2], [80, 8]] })], { from: 0, to: 80 }));
 });

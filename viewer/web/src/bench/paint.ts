@@ -2,6 +2,7 @@
 // bands through all of them, cursors over everything.
 
 import { axis, clock, decimalsOf, fixed, length, ticks, type Span } from "./scales";
+import type { Usual } from "./overlay";
 import type { Surface, Type } from "./surface";
 import { before, type Trace } from "./trace";
 
@@ -19,6 +20,7 @@ export interface Strip {
   readonly plot: number; // upper edge of where it draws: below the words on a phone
   readonly trace: Trace | undefined;
   readonly over: Trace | undefined; // laid over, already at this match's time
+  readonly usual: Usual | undefined; // what most good passes lie within, likewise
   readonly steps: boolean; // a value holds until the next
   readonly bounds: readonly [number, number]; // of its axis
   readonly valueA: number | undefined;
@@ -49,8 +51,14 @@ export const x = (s: Pick<Scene, "left" | "width" | "view">, t: number): number 
 
 const label = (color: string, align: Type["align"] = "left", weight = 400): Type => ({ size: 12, weight, color, align });
 
+/** What of a trace its bounds go by. */
+type Curve = Pick<Trace, "type" | "t" | "v">;
+
+/** The edges of what is usual, as traces. */
+export const edges = (u: Usual | undefined): Curve[] => (u === undefined ? [] : [u.low, u.high].map((v) => ({ type: "float64", t: u.t, v })));
+
 /** The least and greatest value of a trace inside a view. */
-export function extent(trace: Trace | undefined, view: Span): [number, number] | undefined {
+export function extent(trace: Curve | undefined, view: Span): [number, number] | undefined {
   if (trace === undefined || trace.type === "text") return undefined;
   let [lo, hi] = [Infinity, -Infinity];
   for (let i = Math.max(0, before(trace.t, view.from)); i < trace.t.length && trace.t[i]! <= view.to; i++) {
@@ -62,7 +70,7 @@ export function extent(trace: Trace | undefined, view: Span): [number, number] |
 }
 
 /** Bounds of a strip's axis that show a trace and what is laid over it. */
-export function boundsOf(traces: readonly (Trace | undefined)[], view: Span): [number, number] | undefined {
+export function boundsOf(traces: readonly (Curve | undefined)[], view: Span): [number, number] | undefined {
   const all = traces.map((t) => extent(t, view)).filter((e) => e !== undefined);
   if (all.length === 0) return undefined;
   return axis(Math.min(...all.map((e) => e[0])), Math.max(...all.map((e) => e[1])));
@@ -173,6 +181,7 @@ function paintStrip(on: Surface, s: Scene, strip: Strip): void {
     } else if (type === "text") {
       paintLabels(on, s, trace, top, high);
     } else {
+      if (strip.usual) paintUsual(on, s, strip.usual, strip, top, high);
       if (strip.over) paintLine(on, s, strip.over, strip, top, high, c.edge, 2.6);
       paintLine(on, s, trace, strip, top, high, c.ink, 1.3);
     }
@@ -216,6 +225,24 @@ function paintLine(on: Surface, s: Scene, trace: Trace, strip: Strip, top: numbe
   const drawn = points.subarray(0, filled);
   if (on.grain > 0 && filled > 2.5 * s.width) paintDense(on, drawn, s.left, s.width, color, width);
   else on.stroke(drawn, color, width);
+}
+
+/** What 8 in 10 good passes lie within: shaded, and bounded by a line. */
+function paintUsual(on: Surface, s: Scene, u: Usual, strip: Strip, top: number, high: number): void {
+  const [lo, hi] = strip.bounds;
+  const y = (v: number): number => top + high - ((v - lo) / (hi - lo)) * high;
+  const known = (i: number): boolean => Number.isFinite(u.low[i]! + u.high[i]!);
+  const last = Math.min(u.t.length - 1, before(u.t, s.view.to) + 1);
+  for (let i = Math.max(0, before(u.t, s.view.from)); i <= last; i++) {
+    if (!known(i)) continue;
+    const [lower, upper]: [number[], number[]] = [[], []];
+    const first = i;
+    for (; i <= last && known(i); i++) lower.push(x(s, u.t[i]!), y(u.low[i]!));
+    for (let k = i - 1; k >= first; k--) upper.push(x(s, u.t[k]!), y(u.high[k]!));
+    on.area([...lower, ...upper], s.tokens.usual);
+    on.stroke(lower, s.tokens.edge, 1);
+    on.stroke(upper, s.tokens.edge, 1);
+  }
 }
 
 let spare = new Float64Array(0);

@@ -10,6 +10,8 @@ export interface Surface {
   readonly grain: number;
   /** Lines from point to point; NaN in x begins a new one. */
   stroke(points: ArrayLike<number>, color: string, width: number, dash?: readonly number[]): void;
+  /** A closed outline, filled. */
+  area(points: ArrayLike<number>, fill: string): void;
   rect(x: number, y: number, w: number, h: number, fill: string): void;
   box(x: number, y: number, w: number, h: number, color: string, width: number): void;
   ring(x: number, y: number, r: number, color: string, fill: string, width: number): void;
@@ -49,6 +51,14 @@ export class CanvasSurface implements Surface {
       }
     }
     c.stroke();
+  }
+
+  area(points: ArrayLike<number>, fill: string): void {
+    const c = this.c;
+    c.fillStyle = this.fill = fill;
+    c.beginPath();
+    for (let i = 0; i + 1 < points.length; i += 2) c.lineTo(points[i]!, points[i + 1]!);
+    c.fill();
   }
 
   rect(x: number, y: number, w: number, h: number, fill: string): void {
@@ -148,6 +158,12 @@ export class SVGSurface implements Surface {
     if (d === "") return;
     const dashes = dash.length > 0 ? ` stroke-dasharray="${dash.join(" ")}"` : "";
     this.out.push(`<path d="${d}" fill="none" stroke="${color}" stroke-width="${n(width)}" stroke-linejoin="bevel"${dashes}/>`);
+  }
+
+  area(points: ArrayLike<number>, fill: string): void {
+    let d = "";
+    for (let i = 0; i + 1 < points.length; i += 2) d += `${i === 0 ? "M" : "L"}${n(points[i]!)} ${n(points[i + 1]!)}`;
+    this.out.push(`<path d="${d}Z" fill="${fill}"/>`);
   }
 
   rect(x: number, y: number, w: number, h: number, fill: string): void {
