@@ -7,10 +7,12 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -147,7 +149,8 @@ func (s *Server) writeBoard(w http.ResponseWriter, r *http.Request, data boardVi
 	if err == nil {
 		err = page.Write(&b, page.Frame{
 			Title: "Pit board, afterbell", Class: "board",
-			Nav:     s.nav(r, "/"),
+			Nav:     s.boardNav(r, data),
+			Aside:   robotLinks(data.Find),
 			Body:    template.HTML(body.String()), // made by html/template above
 			Scripts: s.scripts, Newest: latest.Token,
 		})
@@ -157,6 +160,45 @@ func (s *Server) writeBoard(w http.ResponseWriter, r *http.Request, data boardVi
 		return
 	}
 	s.write(w, http.StatusOK, b.Bytes())
+}
+
+// boardNav leads from the board to the pages of the match on top of it, in the order that their
+// own pages name them.
+func (s *Server) boardNav(r *http.Request, data boardView) []page.Link {
+	out := s.nav(r, "/")
+	var first *row
+	switch {
+	case data.Newest != nil:
+		first = &data.Newest.row
+	case len(data.Groups) > 0 && len(data.Groups[0].Rows) > 0:
+		first = &data.Groups[0].Rows[0]
+	}
+	if first == nil || first.Trouble != "" {
+		return out
+	}
+	links := []page.Link{{Text: "Match sheet", Href: first.Href}, {Text: "Trace bench", Href: "/t" + strings.TrimPrefix(first.Href, "/m")}}
+	if s.options.Season != nil {
+		links = append(links, s.seasonLink(first.id))
+	}
+	return slices.Insert(out, 1, links...)
+}
+
+// mostRobots have a link of their own; more are chosen in the form.
+const mostRobots = 6
+
+// robotLinks show the matches of one robot, where there are a few.
+func robotLinks(f *find) []page.Link {
+	for _, c := range f.Facets {
+		if c.Name != "robot" || len(c.Values) < 2 || len(c.Values) > mostRobots {
+			continue
+		}
+		out := []page.Link{{Text: "All robots", Href: "/", Current: c.Value == ""}}
+		for _, name := range c.Values {
+			out = append(out, page.Link{Text: name, Href: "/?" + url.Values{"robot": {name}}.Encode(), Current: c.Value == name})
+		}
+		return out
+	}
+	return nil
 }
 
 // reading is the board while a large folder is read for the first time: it says how far that

@@ -58,6 +58,35 @@ func TestBoardPartsEventsAndDays(t *testing.T) {
 }
 
 // What the top and a row of the board say is what the report says.
+// The board leads to the pages of the match on top of it, and to each robot's matches.
+func TestBoardLeadsToOtherPages(t *testing.T) {
+	s := newSite(t)
+	s.server.options.Season = func(string, string) (schemas.Season, []string, error) { return schemas.Season{}, nil, os.ErrNotExist }
+	top := func(target string) (nav, aside []string) {
+		header := s.only(s.page(target, 200), tag("header"))
+		for _, a := range all(s.only(header, tag("nav")), tag("a")) {
+			nav = append(nav, said(a)+" "+attribute(a, "href"))
+		}
+		for _, a := range all(s.only(header, class("aside")), tag("a")) {
+			aside = append(aside, said(a)+" "+attribute(a, "href")+attribute(a, "aria-current"))
+		}
+		return nav, aside
+	}
+	nav, aside := top("/")
+	require.Equal(t, []string{"Pit board /"}, nav, "nothing is stored yet")
+	require.Empty(t, aside)
+	s.store(fixture.Busy(), matchID("2031", "millbrook-open", "q14", "heron"), "2031-03-01T14:32:00Z", "")
+	nav, aside = top("/")
+	require.Equal(t, []string{"Pit board /", "Match sheet /m/millbrook-open/q14/heron", "Trace bench /t/millbrook-open/q14/heron", "Season /s/2031/heron"}, nav)
+	require.Empty(t, aside, "there is one robot")
+	s.store(fixture.Rookie(), matchID("2031", "millbrook-open", "q8", "curlew"), "2031-03-01T12:40:00Z", "")
+	_, aside = top("/")
+	require.Equal(t, []string{"All robots /page", "curlew /?robot=curlew", "heron /?robot=heron"}, aside)
+	nav, aside = top("/?robot=curlew")
+	require.Equal(t, []string{"All robots /", "curlew /?robot=curlewpage", "heron /?robot=heron"}, aside)
+	require.Contains(t, nav, "Season /s/2031/curlew")
+}
+
 func TestBoardSaysWhatTheReportSays(t *testing.T) {
 	s := newSite(t)
 	s.store(fixture.Busy(), matchID("2031", "millbrook-open", "q14", "heron"), "2031-03-01T14:32:00Z", "")
