@@ -152,12 +152,12 @@ type asked struct {
 type matchAnswer func(*Server, asked) error
 
 // aboutMatch finds the match that a question is about. Stored matches change only with
-// their seal, so an answer that the asker still has is not made again. The tag is weak
-// because an answer may be compressed one way or another.
+// their seal, so an answer that the asker still has is not made again. No browser keeps one by
+// itself (no-store holds here too): what a robot logged is private. The tag is weak because an
+// answer may be compressed one way or another.
 func aboutMatch(answer matchAnswer) func(*Server, http.ResponseWriter, *http.Request) error {
 	return aboutMatches(func(s *Server, q asked) error {
 		tag := fmt.Sprintf(`W/"%s-%.16s-%s"`, q.match.Seal, q.match.SHA256, s.options.Version)
-		q.w.Header().Set("Cache-Control", "private, no-cache")
 		q.w.Header().Set("ETag", tag)
 		if holds(q.r.Header.Get("If-None-Match"), tag) {
 			q.w.WriteHeader(http.StatusNotModified)

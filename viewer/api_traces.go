@@ -70,6 +70,7 @@ func (s *Server) apiWindow(q asked) error {
 		return err
 	}
 	var b bytes.Buffer
+	b.Grow(min(len(all)*columns*4*26, 1<<20)) // what most windows need
 	if err := traces.WriteWindow(&b, all, t0, max(t1, t0+1), columns); err != nil {
 		return err
 	}

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"io"
 	"sort"
+	"sync"
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/array"
+	"github.com/apache/arrow/go/v15/arrow/bitutil"
 	"github.com/apache/arrow/go/v15/arrow/ipc"
 	"github.com/apache/arrow/go/v15/arrow/memory"
 
@@ -61,23 +63,20 @@ func windowSchema(head WindowHead) (*arrow.Schema, error) {
 // log time in microseconds, numbers with what package pyramid keeps of each column, and text
 // as a row for each change, with how many changes that follow it are left out.
 func WriteWindow(w io.Writer, all []*Trace, t0, t1 int64, columns int) error {
-	head := WindowHead{FromUS: t0, ToUS: t1, Columns: columns, Signals: []WindowSignal{}}
-	records := make([]func(*array.RecordBuilder), len(all))
+	head := WindowHead{FromUS: t0, ToUS: t1, Columns: columns, Signals: make([]WindowSignal, len(all))}
+	found := make([]rows, len(all))
+	var wg sync.WaitGroup
 	for i, t := range all {
-		var of WindowSignal
-		of, records[i] = t.window(t0, t1, columns)
-		head.Signals = append(head.Signals, of)
+		wg.Go(func() { head.Signals[i], found[i] = t.window(t0, t1, columns) })
 	}
+	wg.Wait()
 	schema, err := windowSchema(head)
 	if err != nil {
 		return err
 	}
 	out := ipc.NewWriter(w, ipc.WithSchema(schema))
-	b := array.NewRecordBuilder(memory.DefaultAllocator, schema)
-	defer b.Release()
-	for _, fill := range records {
-		fill(b)
-		rec := b.NewRecord()
+	for _, r := range found {
+		rec := r.record(schema)
 		err := out.Write(rec)
 		rec.Release()
 		if err != nil {
@@ -87,48 +86,91 @@ func WriteWindow(w io.Writer, all []*Trace, t0, t1 int64, columns int) error {
 	return out.Close()
 }
 
-// window is what a window says of one signal, and what fills its record batch.
-func (t *Trace) window(t0, t1 int64, columns int) (WindowSignal, func(*array.RecordBuilder)) {
+// rows are what a window holds of one signal, a place in each list for each row. Text and left
+// are nil of numbers, values of text.
+type rows struct {
+	at     []int64
+	values []float64
+	text   []string
+	broken []bool
+	left   []int
+}
+
+// window is what a window says of one signal, and its rows.
+func (t *Trace) window(t0, t1 int64, columns int) (WindowSignal, rows) {
 	of := WindowSignal{Name: t.Info.Name, Unit: t.Info.Unit, Type: t.Info.Kind.String(), Whole: true}
 	if t.Labels != nil {
 		at, left := t.Labels.Window(t0, t1, columns)
 		first, behind := stretch(t.Line.T, t0, t1)
 		of.Samples = behind - first
-		for _, n := range left {
-			of.Whole = of.Whole && n == 0
+		r := rows{at: make([]int64, len(at)), text: make([]string, len(at)), broken: make([]bool, len(at)), left: left}
+		for i, k := range at {
+			of.Whole = of.Whole && left[i] == 0
+			r.at[i], r.text[i] = t.Labels.From[k], t.Labels.Text[k]
 		}
-		return of, func(b *array.RecordBuilder) {
-			for i, k := range at {
-				row(b, t.Labels.From[k], false, left[i])
-				b.Field(colValue).AppendNull()
-				b.Field(colText).(*array.StringBuilder).Append(t.Labels.Text[k])
-			}
-		}
+		return of, r
 	}
 	win := t.pyramid.Window(t0, t1, columns)
 	of.Samples = win.Behind - win.First
 	inside := 0
-	for _, k := range win.At {
+	r := rows{at: make([]int64, len(win.At)), values: make([]float64, len(win.At)), broken: win.Broken}
+	for i, k := range win.At {
 		if k >= win.First && k < win.Behind {
 			inside++
 		}
+		r.at[i], r.values[i] = t.Line.T[k], t.Line.V[k]
 	}
 	of.Whole = inside == of.Samples
-	return of, func(b *array.RecordBuilder) {
-		b.Reserve(len(win.At))
-		value, text := b.Field(colValue).(*array.Float64Builder), b.Field(colText).(*array.StringBuilder)
-		for i, k := range win.At {
-			row(b, t.Line.T[k], win.Broken[i], 0)
-			value.Append(t.Line.V[k])
-		}
-		text.AppendNulls(len(win.At))
-	}
+	return of, r
 }
 
-func row(b *array.RecordBuilder, at int64, broken bool, left int) {
-	b.Field(colTime).(*array.Int64Builder).Append(at)
-	b.Field(colBroken).(*array.BooleanBuilder).Append(broken)
-	b.Field(colLeft).(*array.Uint32Builder).Append(uint32(left))
+// record is the rows as a record batch of the schema. Lists become its columns as they lie in
+// memory: builders, which take a value at a time, cost more than finding the rows.
+func (r rows) record(schema *arrow.Schema) arrow.Record {
+	n := len(r.at)
+	none := make([]byte, 4*(n+1)) // as a bitmap nothing is there, as offsets each text is empty
+	values, valid := arrow.Float64Traits.CastToBytes(r.values), []byte(nil)
+	offsets, text, said := none, []byte(nil), none[:bitutil.CeilByte(n)/8]
+	if r.text != nil {
+		values, valid = make([]byte, 8*n), said
+		ends := make([]int32, 1, n+1)
+		for _, one := range r.text {
+			text = append(text, one...)
+			ends = append(ends, int32(len(text)))
+		}
+		offsets, said = arrow.Int32Traits.CastToBytes(ends), nil
+	}
+	broken := make([]byte, bitutil.CeilByte(n)/8)
+	for i, cut := range r.broken {
+		if cut {
+			bitutil.SetBit(broken, i)
+		}
+	}
+	left := none[:4*n]
+	if r.left != nil {
+		counts := make([]uint32, n)
+		for i, k := range r.left {
+			counts[i] = uint32(k)
+		}
+		left = arrow.Uint32Traits.CastToBytes(counts)
+	}
+	columns := make([]arrow.Array, 0, schema.NumFields())
+	for i, buffers := range [][][]byte{
+		colTime: {nil, arrow.Int64Traits.CastToBytes(r.at)}, colValue: {valid, values}, colText: {said, offsets, text}, colBroken: {nil, broken}, colLeft: {nil, left},
+	} {
+		nulls := 0
+		if buffers[0] != nil {
+			nulls = n
+		}
+		all := make([]*memory.Buffer, len(buffers))
+		for k, b := range buffers {
+			if b != nil {
+				all[k] = memory.NewBufferBytes(b)
+			}
+		}
+		columns = append(columns, array.MakeFromData(array.NewData(schema.Field(i).Type, n, all, nil, nulls, 0)))
+	}
+	return array.NewRecord(schema, columns, int64(n))
 }
 
 // stretch is which of the times lie from t0 to t1.

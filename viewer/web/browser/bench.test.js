@@ -273,9 +273,11 @@ test("what is on screen is saved, as samples and as a picture", async () => {
     const [file] = await Promise.all([page.waitForEvent("download"), does()]);
     return readFile(await file.path());
   };
+  const begin = await page.locator("#bench").getAttribute("data-start");
   const csv = (await taken(() => save.getByRole("link", { name: "CSV" }).click())).toString().trimEnd().split("\n");
-  assert.equal(csv.length - 1, samples);
-  const start = Number(await page.locator("#bench").getAttribute("data-start"));
+  assert.equal(csv.length - 1, samples + 1, "and what the beam said before, from the first moment on");
+  assert.ok(csv.some((row) => row.includes("path/mouth/beam") && Math.abs(Number(row.split(",")[0]) - Number(begin) - 40) < 1e-6));
+  const start = Number(begin);
   for (const row of csv.slice(1)) {
     const t = Number(row.split(",")[0]) - start;
     assert.ok(t >= 40 - 1e-6 && t <= 50 + 1e-6, row);
