@@ -34,6 +34,9 @@ var benchTemplate = template.Must(template.New("bench").Parse(benchText))
 // benchScript is the part of the built pages that draws the bench.
 const benchScript = "bench.js"
 
+// earlyScript asks for its first samples.
+const earlyScript = "early.js"
+
 // benchView is the trace bench as its template needs it. Everything that moves is drawn by
 // the script, from the addresses and times here; what does not is whole without it.
 type benchView struct {
@@ -123,6 +126,7 @@ func (s *Server) bench(w http.ResponseWriter, r *http.Request) {
 	if err = benchTemplate.Execute(&body, v); err == nil {
 		scripts := s.scripts
 		if v.Built {
+			scripts.Early = []string{page.AssetsPath + earlyScript}
 			scripts.Run = append([]string{page.AssetsPath + benchScript}, scripts.Run...) // the strips first
 		}
 		err = page.Write(&b, page.Frame{

@@ -103,7 +103,7 @@ func New(h *home.Home, o Options) *Server {
 			switch name {
 			case appScript:
 				s.scripts.Run = []string{page.AssetsPath + name}
-			case benchScript:
+			case benchScript, earlyScript:
 			default:
 				s.scripts.Shared = append(s.scripts.Shared, page.AssetsPath+name)
 			}

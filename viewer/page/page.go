@@ -91,7 +91,8 @@ type Link struct {
 
 // Scripts are addresses of module scripts.
 type Scripts struct {
-	Run    []string // in this order
+	Early  []string // as soon as they are here, however much of the page is
+	Run    []string // in this order, when the page is whole
 	Shared []string // what those import, so that a browser need not read them first to know
 }
 

@@ -1,5 +1,7 @@
 // The questions the bench asks of its own server, and of nobody else.
 
+import { early } from "../early";
+import { asked, logTime, mostNames, windowQuery } from "./question";
 import type { Span } from "./scales";
 import { decode, type Trace } from "./trace";
 
@@ -43,10 +45,10 @@ export class API {
   constructor(readonly base: string, readonly season: string, readonly startS: number) {}
 
   private async get(what: string, query: readonly (readonly [string, string])[], signal?: AbortSignal): Promise<Response> {
-    const q = new URLSearchParams([["season", this.season], ...query.map(([k, v]) => [k, v])]);
+    const url = asked(this.base, this.season, what, query);
     for (let tries = 0; ; tries++) {
       try {
-        const r = await fetch(`${this.base}${what}?${q}`, signal ? { signal } : {});
+        const r = await (early(url) ?? fetch(url, signal ? { signal } : {}));
         if (r.ok) return r;
         const said = (await r.json().catch(() => ({}))) as { title?: string; detail?: string };
         throw new Refused(said.detail ?? said.title ?? `${r.status}`);
@@ -59,16 +61,13 @@ export class API {
   }
 
   private log(t: number): string {
-    return (t + this.startS).toFixed(6);
+    return logTime(t, this.startS);
   }
 
   async window(names: readonly string[], span: Span, columns: number, signal: AbortSignal): Promise<Trace[]> {
     const out: Trace[] = [];
-    for (let i = 0; i < names.length; i += 64) {
-      const part = names.slice(i, i + 64);
-      const query: [string, string][] = part.map((s) => ["signal", s]);
-      query.push(["from", this.log(span.from)], ["to", this.log(span.to)], ["columns", String(Math.min(columns, 8192))]);
-      const r = await this.get("/window", query, signal);
+    for (let i = 0; i < names.length; i += mostNames) {
+      const r = await this.get("/window", windowQuery(names.slice(i, i + mostNames), span, columns, this.startS), signal);
       out.push(...decode(await r.arrayBuffer(), this.startS));
     }
     return out;

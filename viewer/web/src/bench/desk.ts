@@ -5,25 +5,10 @@
 import { holds, type Signal, type Value } from "./api";
 import { axisY, boundsOf, edges, paint, paintCursors, top, x, type Band, type Scene, type Strip, type Tokens } from "./paint";
 import { clock, difference, fixed, length, reading, type Span } from "./scales";
+import { columnsOf, layoutOf, type Layout } from "./layout";
 import type { Usual } from "./overlay";
 import { CanvasSurface, SVGSurface, type Surface, type Type } from "./surface";
 import type { Trace } from "./trace";
-
-/** Where everything is, in pixels of the desk. */
-export interface Layout {
-  readonly wide: number; // of the desk
-  readonly stacked: boolean; // names above the strips, as on a phone
-  readonly names: number; // width of the column of names
-  readonly reads: number; // and of the readings
-  readonly left: number; // room for labels in front of the plots, part of the canvas
-  readonly plot: number; // width of the plots
-}
-
-export function layoutOf(wide: number): Layout {
-  const stacked = wide < 760;
-  const [names, reads, left] = stacked ? [0, 0, 40] : [132, wide < 1000 ? 174 : 216, 44];
-  return { wide, stacked, names, reads, left, plot: Math.max(80, Math.floor(wide - names - reads - left - (stacked ? 1 : 0))) };
-}
 
 /** Height of a strip and of the words above its plot. */
 export function heightOf(type: Trace["type"], l: Layout, count: number): { head: number; h: number } {
@@ -119,7 +104,7 @@ export class Desk {
   get surface(): HTMLElement { return this.over; }
 
   /** Pixel columns of the device in a plot: what a window is cut into. */
-  get columns(): number { return Math.max(1, Math.round(this.layout.plot * devicePixelRatio)); }
+  get columns(): number { return columnsOf(this.layout); }
 
   /** Time at a place on the page. */
   timeAt(clientX: number, view: Span): number {

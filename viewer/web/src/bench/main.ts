@@ -3,9 +3,11 @@
 // windows, readings and words when it has come to rest.
 
 import { API, type Finding, type Signal, type Value } from "./api";
-import { Desk, deskHeight, layoutOf, type Row, type Shown } from "./desk";
+import { Desk, deskHeight, type Row, type Shown } from "./desk";
 import { Finder } from "./finder";
 import { gestures } from "./gestures";
+import { layoutOf } from "./layout";
+import { opening } from "./opening";
 import { after, choices, pick, usualOf, type Choice, type Over, type Usual } from "./overlay";
 import type { Band } from "./paint";
 import { fixed, inside, length, panned, zoomed, type Span } from "./scales";
@@ -56,18 +58,14 @@ class TraceBench {
   private trouble = "";
 
   constructor() {
-    const d = this.main.dataset;
-    const num = (key: string): number => Number(d[key]);
-    this.api = new API(d["api"]!, d["season"]!, num("start"));
-    this.bounds = { from: Math.min(0, num("first")), to: Math.max(num("last"), num("bell"), num("first") + 0.001) };
-    this.bell = num("bell");
-    const whole = this.bell > 0 ? { from: 0, to: this.bell } : this.bounds;
-    this.none = { span: whole, strips: d["strips"]!.split("\n").filter((s) => s !== ""), a: undefined, b: undefined, over: undefined };
-    const known = JSON.parse(d["known"]!) as { signals: Signal[]; findings: Finding[] };
-    this.signals = new Map(known.signals.map((s) => [s.name, s]));
-    this.know(known.findings);
-    this.state = this.read();
-    this.state = { ...this.state, strips: this.state.strips.filter((s) => this.signals.has(s)) };
+    const o = opening(this.main, location.search);
+    this.api = new API(o.base, o.season, o.startS);
+    this.bounds = o.bounds;
+    this.bell = o.bell;
+    this.none = o.none;
+    this.signals = new Map(o.signals.map((s) => [s.name, s]));
+    this.know(o.findings);
+    this.state = o.state;
     byID("desk").hidden = false;
     // As high as it will be, so that a scroll bar that this brings is there when it is measured.
     byID("strips").style.height = `${deskHeight(this.state.strips.map((s) => this.signals.get(s)!.type), layoutOf(innerWidth))}px`;
