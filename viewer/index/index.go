@@ -231,8 +231,7 @@ func (e *Entry) hear(dir string) {
 func readEntry(id schemas.MatchID, dir string) Entry {
 	e := Entry{ID: id}
 	var r searched
-	data, err := os.ReadFile(filepath.Join(dir, "report.json"))
-	if err != nil || r.read(data) != nil || r.Report != schemas.ReportVersion {
+	if r.readFile(filepath.Join(dir, "report.json")) != nil || r.Report != schemas.ReportVersion {
 		if info, err := os.Stat(dir); err == nil {
 			e.Order = info.ModTime()
 		}
