@@ -588,7 +588,7 @@ type Move struct {
 	SettleS   *float64 `json:"settle_s"`
 	RiseS     *float64 `json:"rise_s"` // from a tenth of the way to nine tenths
 	Overshoot float64  `json:"overshoot"`
-	Outcome   string   `json:"outcome"` // settled, short, superseded
+	Outcome   string   `json:"outcome"` // MoveSettled and so on
 	PeakA     *float64 `json:"peak_a"`
 	MeanA     *float64 `json:"mean_a"` // over the stroke that rise_s is of
 
@@ -604,6 +604,13 @@ type Move struct {
 	UsualCount   int      `json:"usual_count"`
 	UsualSource  string   `json:"usual_source"` // matches, this match; empty without
 }
+
+// How a move ended.
+const (
+	MoveSettled    = "settled"
+	MoveShort      = "short"      // of its target
+	MoveSuperseded = "superseded" // by another before it was there
+)
 
 // How a position swung about its target.
 const (

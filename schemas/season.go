@@ -4,7 +4,9 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"io"
+	"slices"
 	"strconv"
+	"strings"
 )
 
 // SeasonVersion is the value of Season.Season this program writes.
@@ -18,7 +20,8 @@ type Season struct {
 	Robot    string          `json:"robot"`
 	Matches  []SeasonMatch   `json:"matches"` // in order of time; Index counts in them from 0
 	Measures []SeasonMeasure `json:"measures"`
-	Parts    []SeasonPart    `json:"parts"` // the parts log, in order of time
+	Parts    []SeasonPart    `json:"parts"`   // the parts log, in order of time
+	Drivers  []SeasonDriver  `json:"drivers"` // in the order in which they first drove
 	// Headline says in a sentence or two what matters most, Detail the numbers of it.
 	Headline string `json:"headline"`
 	Detail   string `json:"detail"`
@@ -45,6 +48,24 @@ type SeasonEffect struct {
 	Low        *float64   `json:"low"`        // 95 %; nil: not bounded on that side
 	High       *float64   `json:"high"`
 	Seen       bool       `json:"seen"` // the interval does not hold 0
+	// Cycles is set for the cycle time, PerHour for jams.
+	Cycles  *SeasonCycles `json:"cycles"`
+	PerHour *SeasonRatio  `json:"per_hour"`
+}
+
+// SeasonRatio is how many times as often something happens in an hour since as before.
+type SeasonRatio struct {
+	Value *float64 `json:"value"` // nil without one before
+	Low   float64  `json:"low"`   // 95 %
+	High  *float64 `json:"high"`  // nil: not bounded
+}
+
+// SeasonCycles compares cycles one by one instead of match by match: the log-rank test, which counts
+// those that were cut off for as long as they lasted, with the variance of whole matches.
+type SeasonCycles struct {
+	Complete int     `json:"complete"` // of both sides
+	CutOff   int     `json:"cut_off"`
+	P        float64 `json:"p"`
 }
 
 // SeasonSide is a measure on one side of an entry.
@@ -53,6 +74,8 @@ type SeasonSide struct {
 	Matches int     `json:"matches"`
 	Events  *int    `json:"events"`
 	Of      *int    `json:"of"`
+	// PerHour is set for jams.
+	PerHour *SeasonRate `json:"per_hour"`
 }
 
 // SeasonMatch is one match of a season.
@@ -61,16 +84,43 @@ type SeasonMatch struct {
 	Event  string  `json:"event"`
 	Match  string  `json:"match"`
 	At     *string `json:"at"` // RFC 3339, when the match began, where known
+	// Practice is a session of practice in a season that has matches too: a kind of its own.
+	Practice bool `json:"practice"`
+}
+
+// IsPractice is whether an event is practice by its name: practice, or a name with that word in it.
+func IsPractice(event string) bool {
+	return slices.Contains(strings.FieldsFunc(event, func(r rune) bool { return r == '-' || r == '_' || r == '.' }), "practice")
+}
+
+// SeasonDriver is how long one driver drove, by the entries of the parts log.
+type SeasonDriver struct {
+	Name          string  `json:"name"` // empty before the first entry of a driver
+	Matches       int     `json:"matches"`
+	Sessions      int     `json:"practice_sessions"`
+	MatchHours    float64 `json:"match_hours"` // of driver periods
+	PracticeHours float64 `json:"practice_hours"`
+}
+
+// SeasonRate is how often something happened in an hour of running.
+type SeasonRate struct {
+	Value float64 `json:"value"` // per hour
+	Low   float64 `json:"low"`   // 95 %
+	High  float64 `json:"high"`
+	Hours float64 `json:"hours"`
 }
 
 // SeasonMeasure is one number of each match, and how it went.
 type SeasonMeasure struct {
 	Name    string         `json:"name"`
-	Unit    string         `json:"unit"` // empty for shares
+	Title   string         `json:"title"` // in words
+	Unit    string         `json:"unit"`  // empty for shares
+	Wear    bool           `json:"wear"`  // tells of what may fail rather than of what did
 	Points  []SeasonPoint  `json:"points"`
 	Levels  []SeasonLevel  `json:"levels"` // between changes; none while it drifts or is too few to say
 	Changes []SeasonChange `json:"changes"`
 	Trend   *SeasonTrend   `json:"trend"` // nil unless it drifts
+	Alarm   *SeasonAlarm   `json:"alarm"` // nil unless the newest matches lie to one side of their level
 	// P is the chance that a measure in which nothing happens looks so much as if something did,
 	// AdjustedP the same with all measures of the season considered: at most 0.05 is believed. Nil
 	// with too few matches.
@@ -81,6 +131,9 @@ type SeasonMeasure struct {
 	Smallest *float64 `json:"smallest"`
 	Note     string   `json:"note"`
 }
+
+// Says is whether the measure has changed, drifts, or its newest matches lie to one side.
+func (m *SeasonMeasure) Says() bool { return len(m.Changes) > 0 || m.Trend != nil || m.Alarm != nil }
 
 // SeasonPoint is the measure in one match.
 type SeasonPoint struct {
@@ -102,6 +155,15 @@ type SeasonLevel struct {
 	High   *float64 `json:"high"`
 	Events *int     `json:"events"`
 	Of     *int     `json:"of"`
+	// PerHour is set for jams.
+	PerHour *SeasonRate `json:"per_hour"`
+}
+
+// SeasonAlarm is a running average outside its limits: too early to call it a change.
+type SeasonAlarm struct {
+	Since int     `json:"since"` // index of the match from which on
+	Up    bool    `json:"up"`
+	P     float64 `json:"p"` // of one as far by chance
 }
 
 // SeasonChange is a step of a measure.

@@ -87,9 +87,9 @@ func DefaultConfig() Config {
 
 // Outcomes of a move.
 const (
-	Settled    = "settled"
-	Short      = "short"
-	Superseded = "superseded"
+	Settled    = schemas.MoveSettled
+	Short      = schemas.MoveShort
+	Superseded = schemas.MoveSuperseded
 )
 
 // Detect finds the moves of every mechanism.

@@ -7,99 +7,205 @@ import (
 	"strings"
 
 	"github.com/afterbell/afterbell/analysis/stat"
-	"github.com/afterbell/afterbell/schemas"
 )
 
-// Match is what of one match counts for the season. Nil is not known.
+// Match is what of one match, or session of practice, counts for the season. Nil is not known.
 type Match struct {
+	Event            string
+	Practice         bool
+	DriverS, RunS    float64  // of the driver period, and of both periods
 	CycleS           *float64 // median of complete scoring cycles of the driver period
-	Stages           []Stage  // along the path
-	Battery          string   // empty: not known
-	ResistanceOhm    *float64
-	ResistanceLow    *float64 // 95 %
-	ResistanceHigh   *float64
+	Cycles           []stat.Lasted
+	Stages           []Stage // along the path
+	Mechanisms       []Mechanism
+	Battery          string  // empty: not known
+	Resistance       Reading // ohm
+	OpenV            Reading // V without load
 	LowestV          *float64
 	BalanceSettleS   *float64 // median of the attempts that came level
 	Attempts, Level  int      // balance attempts, and those that came level
 	AutonomousPieces *int
 }
 
+// Reading is a value with its 95 % interval, as far as they are known.
+type Reading struct{ Value, Low, High *float64 }
+
 // Stage is a stage of the path in one match: pieces that entered it, and jams in it.
 type Stage struct {
-	Name         string
-	Passes, Jams int
+	Name                    string
+	Passes, Jams, Reversals int
+	TransitS                *float64 // median of the passes that nothing disturbed
+	FreeA                   *float64 // current of its motor running lightly
+}
+
+// Mechanism is an arm or a lift in one match.
+type Mechanism struct {
+	Name    string
+	SettleS *float64 // median of the moves that settled
 }
 
 // Measures are the series of a robot's matches, in order of time. The stages of the path come
-// in the order they have in the newest match, batteries by name.
+// in the order they have in the newest match, batteries and mechanisms by name. What depends on
+// how a match is played (cycles, lowest voltage, balance, autonomous) is of matches alone where
+// there are any: practice is a kind of its own.
 func Measures(matches []Match) []Series {
-	var out []Series
-	add := func(s *Series) {
-		if len(s.Index) > 0 {
-			out = append(out, *s)
+	g := &gathering{matches: matches, mixed: mixed(matches)}
+	g.played("cycle_s", func(m *Match) *float64 { return m.CycleS })
+	stages := stageNames(matches)
+	for _, stage := range stages {
+		g.shares("jam_rate/"+stage, func(m *Match) (events, tries int) {
+			s := m.stage(stage)
+			return s.Jams, s.Passes
+		})
+	}
+	batteries := namesOf(matches, func(m *Match) []string { return []string{m.Battery} })
+	for _, b := range batteries {
+		g.readings("resistance_ohm/"+b, func(m *Match) Reading { return m.of(b, m.Resistance) })
+	}
+	g.besideOthers()
+	g.played("lowest_v", func(m *Match) *float64 { return m.LowestV })
+	g.played("balance_settle_s", func(m *Match) *float64 { return m.BalanceSettleS })
+	g.shares("balance_level_rate", func(m *Match) (events, tries int) {
+		if g.mixed && m.Practice {
+			return 0, 0
+		}
+		return m.Level, m.Attempts
+	})
+	g.played("autonomous_score", func(m *Match) *float64 { return number64(m.AutonomousPieces) })
+	g.wear(stages, batteries)
+	return g.all
+}
+
+// wear gathers what changes before something fails, and practice.
+func (g *gathering) wear(stages, batteries []string) {
+	for i, stage := range stages {
+		if i < len(stages)-1 { // in the last one pieces wait
+			g.readings("transit_s/"+stage, func(m *Match) Reading { return Reading{Value: m.stage(stage).TransitS} })
+		}
+		g.readings("free_current_a/"+stage, func(m *Match) Reading { return Reading{Value: m.stage(stage).FreeA} })
+		reversed := slices.ContainsFunc(g.matches, func(m Match) bool { return m.stage(stage).Reversals > 0 })
+		if reversed { // never: nothing to follow
+			g.shares("reversal_rate/"+stage, func(m *Match) (events, tries int) {
+				s := m.stage(stage)
+				return s.Reversals, s.Passes
+			})
 		}
 	}
-	add(numbers(matches, "cycle_s", func(m *Match) *float64 { return m.CycleS }))
-	for _, stage := range stageNames(matches) {
-		s := &Series{Name: "jam_rate/" + stage}
-		for i := range matches {
-			for _, g := range matches[i].Stages {
-				if g.Name == stage {
-					s.addShare(i, g.Jams, g.Passes)
+	for _, name := range namesOf(g.matches, func(m *Match) []string {
+		var out []string
+		for _, a := range m.Mechanisms {
+			out = append(out, a.Name)
+		}
+		return out
+	}) {
+		g.readings("move_settle_s/"+name, func(m *Match) Reading {
+			for _, a := range m.Mechanisms {
+				if a.Name == name {
+					return Reading{Value: a.SettleS}
 				}
 			}
-		}
-		add(s)
+			return Reading{}
+		})
 	}
-	batteries := map[string]bool{}
-	for i := range matches {
-		if b := matches[i].Battery; b != "" {
-			batteries[b] = true
-		}
+	for _, b := range batteries {
+		g.readings("open_circuit_v/"+b, func(m *Match) Reading { return m.of(b, m.OpenV) })
 	}
-	for _, b := range slices.Sorted(maps.Keys(batteries)) {
-		name := "resistance_ohm/" + b
-		s := &Series{Name: name, Unit: unitOf(name)}
-		for i := range matches {
-			if m := &matches[i]; m.Battery == b && m.ResistanceOhm != nil {
-				s.add(i, *m.ResistanceOhm, orNaN(m.ResistanceLow), orNaN(m.ResistanceHigh))
+	g.allBatteries(batteries)
+	if g.mixed {
+		g.readings("practice_cycle_s", func(m *Match) Reading {
+			if !m.Practice {
+				return Reading{}
 			}
-		}
-		add(s)
+			return Reading{Value: m.CycleS}
+		})
 	}
-	add(numbers(matches, "lowest_v", func(m *Match) *float64 { return m.LowestV }))
-	add(numbers(matches, "balance_settle_s", func(m *Match) *float64 { return m.BalanceSettleS }))
-	level := &Series{Name: "balance_level_rate"}
-	for i := range matches {
-		level.addShare(i, matches[i].Level, matches[i].Attempts)
-	}
-	add(level)
-	add(numbers(matches, "autonomous_score", func(m *Match) *float64 {
-		if m.AutonomousPieces == nil {
-			return nil
-		}
-		v := float64(*m.AutonomousPieces)
-		return &v
-	}))
-	return out
 }
 
-// unitOf is the unit of a measure by its name; shares have none.
-func unitOf(name string) string {
-	kind, _, _ := strings.Cut(name, "/")
-	return map[string]string{
-		"cycle_s": "s", "resistance_ohm": "ohm", "lowest_v": "V", "balance_settle_s": "s", "autonomous_score": "pieces",
-	}[kind]
+// mixed is whether there are matches and sessions of practice.
+func mixed(matches []Match) bool {
+	practice := slices.ContainsFunc(matches, func(m Match) bool { return m.Practice })
+	return practice && slices.ContainsFunc(matches, func(m Match) bool { return !m.Practice })
 }
 
-func numbers(matches []Match, name string, of func(*Match) *float64) *Series {
-	s := &Series{Name: name, Unit: unitOf(name)}
-	for i := range matches {
-		if v := of(&matches[i]); v != nil {
-			s.add(i, *v, math.NaN(), math.NaN())
+// stage is the stage of that name; without passes where the match has none.
+func (m *Match) stage(name string) Stage {
+	for _, s := range m.Stages {
+		if s.Name == name {
+			return s
 		}
 	}
-	return s
+	return Stage{}
+}
+
+// of is a reading of a battery, none when another was in.
+func (m *Match) of(battery string, r Reading) Reading {
+	if m.Battery != battery {
+		return Reading{}
+	}
+	return r
+}
+
+// namesOf are those the matches have, sorted, without the empty one.
+func namesOf(matches []Match, of func(*Match) []string) []string {
+	seen := map[string]bool{}
+	for i := range matches {
+		for _, name := range of(&matches[i]) {
+			seen[name] = name != ""
+		}
+	}
+	delete(seen, "")
+	return slices.Sorted(maps.Keys(seen))
+}
+
+// gathering makes series of matches, those that are empty left out.
+type gathering struct {
+	matches []Match
+	mixed   bool
+	all     []Series
+}
+
+// played is a reading that depends on how a match is played.
+func (g *gathering) played(name string, of func(*Match) *float64) {
+	g.readings(name, func(m *Match) Reading {
+		if g.mixed && m.Practice {
+			return Reading{}
+		}
+		return Reading{Value: of(m)}
+	})
+}
+
+func (g *gathering) readings(name string, of func(*Match) Reading) {
+	s := Series{Name: name, Unit: unitOf(name)}
+	for i := range g.matches {
+		m := &g.matches[i]
+		if r := of(m); r.Value != nil {
+			s.add(i, *r.Value, orNaN(r.Low), orNaN(r.High), m)
+		}
+	}
+	g.keep(s)
+}
+
+func (g *gathering) shares(name string, of func(*Match) (events, tries int)) {
+	s := Series{Name: name}
+	for i := range g.matches {
+		events, tries := of(&g.matches[i])
+		s.addShare(i, events, tries, &g.matches[i])
+	}
+	g.keep(s)
+}
+
+func (g *gathering) keep(s Series) {
+	if len(s.Index) > 0 {
+		g.all = append(g.all, s)
+	}
+}
+
+func number64(v *int) *float64 {
+	if v == nil {
+		return nil
+	}
+	f := float64(*v)
+	return &f
 }
 
 func orNaN(v *float64) float64 {
@@ -110,23 +216,25 @@ func orNaN(v *float64) float64 {
 }
 
 // add is a reading of a match; one that is no number is none.
-func (s *Series) add(index int, value, low, high float64) {
+func (s *Series) add(index int, value, low, high float64, m *Match) {
 	if math.IsNaN(value) || math.IsInf(value, 0) {
 		return
 	}
+	_, of, _ := strings.Cut(s.Name, "/")
+	s.Passes, s.Hours = append(s.Passes, m.stage(of).Passes), append(s.Hours, m.RunS/3600)
 	s.Index, s.Value = append(s.Index, index), append(s.Value, value)
 	s.Low, s.High = append(s.Low, low), append(s.High, high)
 }
 
 // addShare is events of tries in a match; without tries there is no reading. More events than
 // tries, such as two jams of one piece, count as all.
-func (s *Series) addShare(index, events, tries int) {
+func (s *Series) addShare(index, events, tries int, m *Match) {
 	if tries <= 0 {
 		return
 	}
 	events = max(0, min(events, tries))
 	low, high := stat.Wilson(events, tries, sureness)
-	s.add(index, float64(events)/float64(tries), low, high)
+	s.add(index, float64(events)/float64(tries), low, high, m)
 	s.Events, s.Tries = append(s.Events, float64(events)), append(s.Tries, float64(tries))
 }
 
@@ -141,69 +249,4 @@ func stageNames(matches []Match) []string {
 		}
 	}
 	return out
-}
-
-// Look is what a robot's matches and its parts log, both in order of time, tell together.
-func Look(robot string, names []schemas.SeasonMatch, matches []Match, changed []Changed) schemas.Season {
-	out := schemas.Season{Season: schemas.SeasonVersion, Robot: robot, Matches: names, Measures: []schemas.SeasonMeasure{}}
-	if out.Matches == nil {
-		out.Matches = []schemas.SeasonMatch{}
-	}
-	all := Measures(matches)
-	facts := Describe(all)
-	for i := range all {
-		m := measure(&all[i], &facts[i])
-		m.Note = note(&all[i], &facts[i], names)
-		out.Measures = append(out.Measures, m)
-	}
-	out.Parts = parted(all, facts, changed, len(matches))
-	out.Headline, out.Detail = headline(all, facts, &out)
-	return out
-}
-
-func measure(s *Series, f *Facts) schemas.SeasonMeasure {
-	m := schemas.SeasonMeasure{
-		Name: s.Name, Unit: s.Unit, Points: []schemas.SeasonPoint{}, Levels: []schemas.SeasonLevel{}, Changes: []schemas.SeasonChange{},
-		P: known(f.P), AdjustedP: known(f.Adjusted), Smallest: known(f.Smallest),
-	}
-	for i := range s.Value {
-		p := schemas.SeasonPoint{Index: s.Index[i], Value: s.Value[i], Low: known(s.Low[i]), High: known(s.High[i]), Stray: slices.Contains(f.Strays, i)}
-		if s.share() {
-			p.Events, p.Of = whole(s.Events[i]), whole(s.Tries[i])
-		}
-		m.Points = append(m.Points, p)
-	}
-	for _, l := range f.Levels {
-		level := schemas.SeasonLevel{From: s.Index[l.From], To: s.Index[l.To-1], Value: l.Centre, Low: known(l.Low), High: known(l.High)}
-		if s.share() {
-			var events, tries float64
-			for i := l.From; i < l.To; i++ {
-				events, tries = events+s.Events[i], tries+s.Tries[i]
-			}
-			level.Events, level.Of = whole(events), whole(tries)
-		}
-		m.Levels = append(m.Levels, level)
-	}
-	for _, c := range f.Changes {
-		m.Changes = append(m.Changes, schemas.SeasonChange{
-			Index: s.Index[c.At], Before: c.Before, After: c.After, Low: known(c.Less), High: known(c.More),
-		})
-	}
-	if d := f.Drift; d != nil {
-		m.Trend = &schemas.SeasonTrend{From: s.Index[d.From], PerMatch: d.PerMatch, Low: known(d.Low), High: known(d.High), P: d.P}
-	}
-	return m
-}
-
-// known is nil for what is no number.
-func known(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
-}
-
-func whole(v float64) *int {
-	n := int(v)
-	return &n
 }

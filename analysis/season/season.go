@@ -50,8 +50,11 @@ type Series struct {
 	Name, Unit    string
 	Index         []int // of the match, in order of time, strictly rising
 	Value         []float64
+	Shown         []float64 // what was measured, where Value is judged beside others; nil for Value
 	Low, High     []float64 // of each reading; NaN where not known
 	Events, Tries []float64 // nil unless the measure is a share
+	Passes        []int     // of pieces through the stage that the measure is of; 0 for others
+	Hours         []float64 // that the match ran
 }
 
 // share is whether the measure counts events.
@@ -71,6 +74,8 @@ type Facts struct {
 	// Dependent is whether readings depend on the ones before more than chance explains, so that
 	// the chances above are too small. Not looked at for shares, whose readings differ in spread.
 	Dependent bool
+	// Alarm is set when the newest matches lie together to one side of their level.
+	Alarm *Alarm
 	// Levels are the values between changes, in order; nil for a drift or too few matches.
 	Levels []Level
 }
@@ -105,15 +110,30 @@ func Describe(all []Series) []Facts {
 	for i := range all {
 		out[i] = test(&all[i])
 	}
-	adjust(out)
+	adjust(all, out)
 	for i := range all {
 		f := &out[i]
 		if f.Adjusted <= family {
 			explain(&all[i], f)
+			onlyNews(&all[i], f)
 		}
 		settle(&all[i], f)
 	}
+	for i := range all {
+		out[i].Alarm = alarm(&all[i], &out[i], len(all))
+	}
 	return out
+}
+
+// onlyNews leaves out what is too small to be worth telling, where a kind of measure has such a size.
+func onlyNews(s *Series, f *Facts) {
+	k, _ := kindOf(s.Name)
+	f.Changes = slices.DeleteFunc(f.Changes, func(c Change) bool { return !k.matters(c.After-c.Before, c.Before) })
+	if d := f.Drift; d != nil {
+		if first, last := d.ends(s); !k.matters(last-first, first) {
+			f.Drift = nil
+		}
+	}
 }
 
 // test asks whether there is anything.
@@ -173,21 +193,36 @@ func clipped(y []float64) []float64 {
 	return out
 }
 
-// adjust sets Adjusted by Holm's step-down method over the measures that were tested.
+// ofSecond is the part of the family's chance that wear and practice have; chosen by us. The rest is
+// for what a crew asks first.
+const ofSecond = 0.2
+
+// adjust sets Adjusted by Holm's step-down method over the measures that were tested, those a crew asks
+// first and the others each with their part of the family's chance: together they are wrong no
+// more often.
 //
 // Holm, Scandinavian Journal of Statistics 6 (1979).
-func adjust(all []Facts) {
-	var order []int
-	for i := range all {
-		if !math.IsNaN(all[i].P) {
-			order = append(order, i)
+func adjust(all []Series, facts []Facts) {
+	var order [2][]int
+	for i := range facts {
+		if !math.IsNaN(facts[i].P) {
+			w := 0
+			if k, _ := kindOf(all[i].Name); k.second() {
+				w = 1
+			}
+			order[w] = append(order[w], i)
 		}
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(all[a].P, all[b].P) })
-	least := 0.0
-	for rank, i := range order {
-		least = math.Max(least, math.Min(1, all[i].P*float64(len(order)-rank)))
-		all[i].Adjusted = least
+	for w, part := range []float64{1 - ofSecond, ofSecond} {
+		if len(order[1-w]) == 0 {
+			part = 1
+		}
+		slices.SortStableFunc(order[w], func(a, b int) int { return cmp.Compare(facts[a].P, facts[b].P) })
+		least := 0.0
+		for rank, i := range order[w] {
+			least = math.Max(least, math.Min(1, facts[i].P*float64(len(order[w])-rank)/part))
+			facts[i].Adjusted = least
+		}
 	}
 }
 

@@ -2,6 +2,7 @@ package season
 
 import (
 	"math"
+	"strings"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
@@ -70,12 +71,12 @@ type Changed struct {
 
 // parted fills in the entries of the parts log: what was before and is since, measure by
 // measure. Entries with fewer than three matches between them cannot be told apart.
-func parted(all []Series, facts []Facts, entries []Changed, matches int) []schemas.SeasonPart {
+func parted(all []Series, facts []Facts, entries []Changed, matches []Match) []schemas.SeasonPart {
 	out := []schemas.SeasonPart{}
 	for i, c := range entries {
 		p := schemas.SeasonPart{Letter: c.Letter, At: c.At, Kind: c.Kind, Text: c.Text, Index: c.Index, CloseTo: []string{}, Effects: []schemas.SeasonEffect{}}
 		for k, o := range entries {
-			if k != i && max(o.Index-c.Index, c.Index-o.Index) < shortest && o.Index < matches && c.Index < matches {
+			if k != i && max(o.Index-c.Index, c.Index-o.Index) < shortest && o.Index < len(matches) && c.Index < len(matches) {
 				p.CloseTo = append(p.CloseTo, o.Letter)
 			}
 		}
@@ -85,12 +86,53 @@ func parted(all []Series, facts []Facts, entries []Changed, matches int) []schem
 				continue
 			}
 			s := &all[k]
-			p.Effects = append(p.Effects, schemas.SeasonEffect{
+			effect := schemas.SeasonEffect{
 				Measure: s.Name, Before: side(s, e.Before), Since: side(s, e.Since),
 				Difference: e.Difference, Low: known(e.Less), High: known(e.More), Seen: e.seen(),
-			})
+			}
+			if strings.HasPrefix(s.Name, "jam_rate/") {
+				effect.PerHour = ratio(s, e)
+			}
+			if s.Name == "cycle_s" {
+				effect.Cycles = lasting(s, e, matches)
+			}
+			p.Effects = append(p.Effects, effect)
 		}
 		out = append(out, p)
+	}
+	return out
+}
+
+// ratio is how many times as many jams there are in an hour of running since.
+func ratio(s *Series, e Effect) *schemas.SeasonRatio {
+	before, since := s.perHour(e.Before.From, e.Before.To), s.perHour(e.Since.From, e.Since.To)
+	if before == nil || since == nil {
+		return nil
+	}
+	r, low, high := stat.RateRatio(
+		sum(s.Events[e.Since.From:e.Since.To]), since.Hours, sum(s.Events[e.Before.From:e.Before.To]), before.Hours, sureness)
+	return &schemas.SeasonRatio{Value: known(r), Low: low, High: known(high)}
+}
+
+// lasting compares the cycles of both sides one by one, those that were cut off too.
+func lasting(s *Series, e Effect, matches []Match) *schemas.SeasonCycles {
+	out := &schemas.SeasonCycles{}
+	groups := func(l Level) (all [][]stat.Lasted) {
+		for _, i := range s.Index[l.From:l.To] {
+			all = append(all, matches[i].Cycles)
+			for _, c := range matches[i].Cycles {
+				if c.Complete {
+					out.Complete++
+				} else {
+					out.CutOff++
+				}
+			}
+		}
+		return all
+	}
+	_, out.P = stat.LogRankOfGroups(groups(e.Since), groups(e.Before))
+	if out.Complete == 0 {
+		return nil
 	}
 	return out
 }
@@ -100,6 +142,7 @@ func side(s *Series, l Level) schemas.SeasonSide {
 	if s.share() {
 		events, tries := sum(s.Events[l.From:l.To]), sum(s.Tries[l.From:l.To])
 		out.Events, out.Of = &events, &tries
+		out.PerHour = s.perHour(l.From, l.To)
 	}
 	return out
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -16,9 +17,15 @@ func note(s *Series, f *Facts, names []schemas.SeasonMatch) string {
 		return few
 	}
 	var said []string
-	for _, c := range f.Changes {
+	told := f.Changes
+	if n := len(told); n > 2 {
+		said, told = append(said, fmt.Sprintf("changed %d times, last", n)), told[n-1:]
+	}
+	for _, c := range told {
+		before, after := apartly(s, c.Before, c.After)
 		said = append(said, fmt.Sprintf("%s since %s: %s before, %s since (%s)",
-			moved(c.After-c.Before), matchName(names, s.Index[c.At]), amount(s, c.Before), amount(s, c.After), between(s, c.Less, c.More)))
+			moved(c.After-c.Before), matchName(names, s.Index[c.At]), before, after, between(s, c.Less, c.More)))
+		said = append(said, s.slower(c.Before, c.After, c.At))
 	}
 	if d := f.Drift; d != nil {
 		since := ""
@@ -30,13 +37,23 @@ func note(s *Series, f *Facts, names []schemas.SeasonMatch) string {
 			word = "falls"
 		}
 		said = append(said, fmt.Sprintf("%s%s by %s a match (%s)", word, since, amount(s, math.Abs(d.PerMatch)), between(s, d.Low, d.High)))
+		first, last := d.ends(s)
+		said = append(said, s.slower(first, last, d.From))
 	}
+	said = slices.DeleteFunc(said, func(text string) bool { return text == "" })
 	if len(said) == 0 {
 		text := "no change seen"
 		if !math.IsNaN(f.Smallest) {
 			text += fmt.Sprintf("; a difference of %s between the halves of the season would have shown four times in five", amount(s, f.Smallest))
 		}
 		said = append(said, text)
+	}
+	if a := f.Alarm; a != nil {
+		side := "below"
+		if a.Up {
+			side = "above"
+		}
+		said = append(said, fmt.Sprintf("the newest matches lie %s that together, from %s on: watch it", side, matchName(names, s.Index[a.Since])))
 	}
 	switch n := len(f.Strays); {
 	case n == 1:
@@ -50,23 +67,51 @@ func note(s *Series, f *Facts, names []schemas.SeasonMatch) string {
 	return strings.Join(said, "; ")
 }
 
+// slower says how much longer pieces take through a stage, and over how many passes since place
+// from; empty for other measures.
+func (s *Series) slower(before, since float64, from int) string {
+	if !strings.HasPrefix(s.Name, "transit_s/") || !(before > 0) || len(s.Passes) < len(s.Value) {
+		return ""
+	}
+	passes := 0
+	for _, n := range s.Passes[from:] {
+		passes += n
+	}
+	word := "slower"
+	if since < before {
+		word = "faster"
+	}
+	return fmt.Sprintf("%s by %s %% over %d passes", word, number(100*math.Abs(since/before-1)), passes)
+}
+
+// ends are what the line of a drift says of its first and of the newest reading.
+func (d *Drift) ends(s *Series) (first, last float64) {
+	rest := slices.Clone(flattened(s, d).Value)
+	level := stat.Median(rest)
+	return level, level + d.PerMatch*float64(s.Index[len(s.Index)-1]-s.Index[d.From])
+}
+
 // PartWords say what differs since an entry of the parts log, a line each, and what cannot be told.
 func PartWords(p schemas.SeasonPart) []string {
 	var out []string
 	for _, e := range p.Effects {
-		if !e.Seen {
+		if k, _ := kindOf(e.Measure); !e.Seen || k.wear && !k.matters(e.Difference, e.Before.Value) {
 			continue
 		}
 		s := Series{Name: e.Measure, Unit: unitOf(e.Measure)}
 		if e.Since.Of != nil {
 			s.Tries = []float64{}
 		}
+		before, since := sideWords(&s, e.Before), sideWords(&s, e.Since)
+		if !s.share() {
+			before, since = apartly(&s, e.Before.Value, e.Since.Value)
+		}
 		out = append(out, fmt.Sprintf("%s: %s before, %s since (%s), %d and %d matches",
-			e.Measure, sideWords(&s, e.Before), sideWords(&s, e.Since), between(&s, orInf(e.Low, -1), orInf(e.High, 1)), e.Before.Matches, e.Since.Matches))
+			e.Measure, before, since, between(&s, orInf(e.Low, -1), orInf(e.High, 1)), e.Before.Matches, e.Since.Matches)+cyclesWords(e.Cycles))
 	}
 	switch {
 	case len(p.Effects) == 0:
-		out = append(out, "no match since")
+		out = append(out, "no match yet on one of its sides")
 	case len(out) == 0:
 		out = append(out, "no difference seen")
 	}
@@ -74,6 +119,22 @@ func PartWords(p schemas.SeasonPart) []string {
 		out = append(out, "too near to "+strings.Join(p.CloseTo, ", ")+" to be told apart")
 	}
 	return out
+}
+
+// cyclesWords says what the cycles say one by one.
+func cyclesWords(c *schemas.SeasonCycles) string {
+	if c == nil {
+		return ""
+	}
+	return fmt.Sprintf("; its %d cycles with the %d cut off: p %s", c.Complete+c.CutOff, c.CutOff, chance(c.P))
+}
+
+// chance is a p-value in words.
+func chance(p float64) string {
+	if p < 0.001 {
+		return "under 0.001"
+	}
+	return fmt.Sprintf("%.3f", p)
 }
 
 func sideWords(s *Series, side schemas.SeasonSide) string {
@@ -100,8 +161,8 @@ func moved(by float64) string {
 // headline is what matters most of a season: the surest two of what changed, and their numbers.
 func headline(all []Series, facts []Facts, out *schemas.Season) (sentence, detail string) {
 	type told struct {
-		at int
-		p  float64
+		at, second int
+		p          float64
 	}
 	var news []told
 	tested := 0
@@ -110,7 +171,11 @@ func headline(all []Series, facts []Facts, out *schemas.Season) (sentence, detai
 			tested++
 		}
 		if len(f.Changes) > 0 || f.Drift != nil {
-			news = append(news, told{i, f.P})
+			n := told{at: i, p: f.P}
+			if k, _ := kindOf(all[i].Name); k.second() {
+				n.second = 1
+			}
+			news = append(news, n)
 		}
 	}
 	n := len(out.Matches)
@@ -122,13 +187,16 @@ func headline(all []Series, facts []Facts, out *schemas.Season) (sentence, detai
 	case len(news) == 0:
 		return fmt.Sprintf("No change seen in %d matches.", n), fmt.Sprintf("%d measures were looked at; below stands for each what would have been seen.", tested)
 	}
-	slices.SortStableFunc(news, func(a, b told) int { return cmp.Compare(a.p, b.p) })
+	slices.SortStableFunc(news, func(a, b told) int { // what a crew asks first, then what wears
+		return cmp.Or(cmp.Compare(a.second, b.second), cmp.Compare(a.p, b.p))
+	})
 	var sentences, details []string
 	for _, t := range news[:min(2, len(news))] {
 		s, f := &all[t.at], &facts[t.at]
 		sentences = append(sentences, sayNews(s, f, out))
 		m := &out.Measures[t.at]
-		details = append(details, measureWords(s)+": "+numbersOf(s, f, m)+".")
+		k, _ := kindOf(s.Name)
+		details = append(details, k.title+": "+numbersOf(s, f, m)+".")
 	}
 	if rest := len(news) - 2; rest == 1 {
 		details = append(details, "One more measure has changed.")
@@ -140,7 +208,7 @@ func headline(all []Series, facts []Facts, out *schemas.Season) (sentence, detai
 
 // sayNews is the newest change of a measure, or its drift, as a sentence.
 func sayNews(s *Series, f *Facts, out *schemas.Season) string {
-	kind, of, _ := strings.Cut(s.Name, "/")
+	k, of := kindOf(s.Name)
 	up, index, by := false, 0, 0.0
 	drifts := f.Drift != nil && len(f.Changes) == 0
 	since := ""
@@ -154,31 +222,21 @@ func sayNews(s *Series, f *Facts, out *schemas.Season) string {
 		c := f.Changes[len(f.Changes)-1]
 		up, by, index = c.After > c.Before, c.After-c.Before, s.Index[c.At]
 		since = " since " + sinceWhat(out, index)
-		if kind == "jam_rate" && c.Before == 0 {
+		if strings.HasPrefix(s.Name, "jam_rate/") && c.Before == 0 {
 			return fmt.Sprintf("%s jams began with %s.", capital(of), sinceWhat(out, index))
 		}
 	}
 	size := amount(s, math.Abs(by))
-	words := map[string][2]string{ // less, more
-		"cycle_s": {"Cycles are %s faster", "Cycles are %s slower"}, "jam_rate": {capital(of) + " jams are rarer by %s", capital(of) + " jams are more frequent by %s"},
-		"resistance_ohm": {"Battery " + of + " has %s less resistance", "Battery " + of + " has %s more resistance"},
-		"lowest_v":       {"The supply sags %s lower", "The supply sags %s less"}, "balance_settle_s": {"Coming level takes %s less", "Coming level takes %s more"},
-		"balance_level_rate": {"The robot comes level less often, by %s", "The robot comes level more often, by %s"},
-		"autonomous_score":   {"Autonomous scores %s less", "Autonomous scores %s more"},
-	}[kind]
-	if words[0] == "" {
-		words = [2]string{s.Name + " is %s lower", s.Name + " is %s higher"}
-	}
 	if drifts {
 		word := "falls"
 		if up {
 			word = "rises"
 		}
-		return fmt.Sprintf("%s %s by %s a match%s.", measureWords(s), word, size, since)
+		return fmt.Sprintf("%s %s by %s a match%s.", k.title, word, size, since)
 	}
-	which := words[0]
+	which := k.less
 	if up {
-		which = words[1]
+		which = k.more
 	}
 	return fmt.Sprintf(which, size) + since + "."
 }
@@ -211,19 +269,6 @@ func numbersOf(s *Series, f *Facts, m *schemas.SeasonMeasure) string {
 	return fmt.Sprintf("%s (%s)", signed(s, c.After-c.Before), between(s, c.Less, c.More))
 }
 
-// measureWords names a measure at the beginning of a sentence.
-func measureWords(s *Series) string {
-	kind, of, _ := strings.Cut(s.Name, "/")
-	name := map[string]string{
-		"cycle_s": "Cycle time", "jam_rate": capital(of) + " jams", "resistance_ohm": "Resistance of battery " + of, "lowest_v": "Lowest voltage",
-		"balance_settle_s": "Time to level", "balance_level_rate": "Attempts that came level", "autonomous_score": "Pieces in autonomous",
-	}[kind]
-	if name == "" {
-		return s.Name
-	}
-	return name
-}
-
 func capital(text string) string {
 	if text == "" {
 		return text
@@ -240,14 +285,16 @@ func matchName(names []schemas.SeasonMatch, index int) string {
 }
 
 // amount is a number of the measure with its unit; a share in percent.
-func amount(s *Series, v float64) string {
+func amount(s *Series, v float64) string { return amountOf(s, v, 2) }
+
+func amountOf(s *Series, v float64, digits int) string {
 	if s.share() {
-		return number(100*v) + " %"
+		return rounded(100*v, digits) + " %"
 	}
 	if s.Unit == "" {
-		return number(v)
+		return rounded(v, digits)
 	}
-	return number(v) + " " + s.Unit
+	return rounded(v, digits) + " " + s.Unit
 }
 
 // between is the interval of a difference in words.
@@ -263,6 +310,16 @@ func between(s *Series, low, high float64) string {
 	return "95 %: " + signed(s, low) + " to " + signed(s, high)
 }
 
+// apartly are two numbers of the measure with as many digits as it takes to see them differ.
+func apartly(s *Series, a, b float64) (string, string) {
+	for digits := 2; ; digits++ {
+		x, y := amountOf(s, a, digits), amountOf(s, b, digits)
+		if x != y || digits == 5 {
+			return x, y
+		}
+	}
+}
+
 func signed(s *Series, v float64) string {
 	if v > 0 {
 		return "+" + amount(s, v)
@@ -271,16 +328,16 @@ func signed(s *Series, v float64) string {
 }
 
 // number has two or three significant digits, which is what a season tells.
-func number(v float64) string {
+func number(v float64) string { return rounded(v, 2) }
+
+// rounded has that many significant digits, one behind the point of larger numbers at least, and four at most.
+func rounded(v float64, digits int) string {
 	if v == 0 {
 		return "0"
 	}
-	digits := 1 - int(math.Floor(math.Log10(math.Abs(v))))
-	if a := math.Abs(v); a >= 10 {
-		digits = 1
+	behind := digits - 1 - int(math.Floor(math.Log10(math.Abs(v))))
+	if math.Abs(v) >= 10 {
+		behind = digits - 1
 	}
-	if digits > 4 {
-		digits = 4
-	}
-	return fmt.Sprintf("%.*f", max(0, digits), v)
+	return fmt.Sprintf("%.*f", max(0, min(behind, 4)), v)
 }

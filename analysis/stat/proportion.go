@@ -88,3 +88,21 @@ func share(k, n int) float64 {
 	}
 	return float64(k) / float64(n)
 }
+
+// RateRatio is how many times as often events happen in one watch as in another, k in hours against l
+// in more, with the exact interval at the given level: given all events, those of the first are a
+// share. It is NaN without an event in the second, and the interval infinite above; without hours
+// nothing is known.
+//
+// Clopper and Pearson's limits of the share, as R's poisson.test has them.
+func RateRatio(k int, hours float64, l int, more float64, level float64) (ratio, low, high float64) {
+	if !(hours > 0) || !(more > 0) || k+l == 0 {
+		return math.NaN(), 0, math.Inf(1)
+	}
+	ratio = math.NaN()
+	if l > 0 {
+		ratio = float64(k) / hours / (float64(l) / more)
+	}
+	from, to := ClopperPearson(k, k+l, level)
+	return ratio, from / (1 - from) * more / hours, to / (1 - to) * more / hours
+}

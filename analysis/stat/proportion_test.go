@@ -75,3 +75,20 @@ func TestGarwood(t *testing.T) {
 		assert.InDelta(t, hi[i], high, 1e-9*max(1, hi[i]), "high for %s", k)
 	}
 }
+
+// Source: Boice and Monson, J. National Cancer Institute 59 (1977), as in R's help of poisson.test:
+// 11 cases in 800 years against 21 in 3011. Input from memory, values by R 4.2.2.
+func TestRateRatioOfBoiceAndMonson(t *testing.T) {
+	ratio, low, high := RateRatio(11, 800, 21, 3011, 0.95)
+	within(t, 1e-9, 1.971488095, ratio, "ratio")
+	within(t, 1e-6, .858426403, low, "low")
+	within(t, 1e-6, 4.277265944, high, "high")
+	ratio, low, high = RateRatio(3, 2, 0, 2, 0.95)
+	assert.True(t, math.IsNaN(ratio))
+	assert.Positive(t, low)
+	assert.True(t, math.IsInf(high, 1))
+	ratio, low, high = RateRatio(0, 2, 0, 2, 0.95)
+	assert.True(t, math.IsNaN(ratio))
+	assert.Zero(t, low)
+	assert.True(t, math.IsInf(high, 1))
+}

@@ -246,3 +246,43 @@ func TestLognormalSurvivesAFarCensoredTime(t *testing.T) {
 		assert.InDelta(t, -z*z/2, logQ, math.Log(z*3))
 	}
 }
+
+// Source: Gehan (1965); observed and expected remissions by R survival 3.5-3, survdiff, which prints
+// 9 and 19.3, 21 and 10.7. With every patient a group of its own the variance is another
+// estimate of the same.
+func TestLogRankOfGroupsOfGehan(t *testing.T) {
+	alone := func(all []Lasted) (out [][]Lasted) {
+		for _, l := range all {
+			out = append(out, []Lasted{l})
+		}
+		return out
+	}
+	treated, control := gehan(t, "6-MP"), gehan(t, "control")
+	over, p := LogRankOfGroups(alone(treated), alone(control))
+	assert.InDelta(t, 9-19.25, over, 0.005)
+	assert.InDelta(t, 4e-5, p, 2e-4)
+	back, q := LogRankOfGroups(alone(control), alone(treated))
+	assert.InDelta(t, -over, back, 1e-9)
+	assert.InDelta(t, p, q, 1e-9)
+
+	// Four cycles that are one and the same tell no more than one of them.
+	four := func(all []Lasted) (out [][]Lasted) {
+		for _, l := range all {
+			out = append(out, []Lasted{l, l, l, l})
+		}
+		return out
+	}
+	_, once := LogRankOfGroups(alone(treated[:8]), alone(control[:8]))
+	_, often := LogRankOfGroups(four(treated[:8]), four(control[:8]))
+	assert.InDelta(t, once, often, 1e-9)
+	var pooled [2][]Lasted
+	for i, side := range [][]Lasted{treated[:8], control[:8]} {
+		for _, l := range side {
+			pooled[i] = append(pooled[i], l, l, l, l)
+		}
+	}
+	_, bold := LogRank(pooled[0], pooled[1])
+	assert.Less(t, bold, often/5, "where the plain test is made four times as sure")
+	_, none := LogRankOfGroups(alone(treated[:2]), alone(control[:1]))
+	assert.Equal(t, 1.0, none)
+}

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
@@ -122,10 +123,53 @@ func TestTheilSenCoversTheSlope(t *testing.T) {
 // NIST/SEMATECH e-Handbook 8.2.3.4: ten failures of a system in 1500 h; the times from memory.
 func TestLaplaceOfTheHandbook(t *testing.T) {
 	times := numbers(t, table(t, "nist_trend_events.csv")["t_h"])
+	// Of 45 pairs of times between failures 33 get longer, as printed there, and two are alike.
+	gaps := []float64{times[0]}
+	for i := 1; i < len(times); i++ {
+		gaps = append(gaps, times[i]-times[i-1])
+	}
+	require.Equal(t, 33.0-11, MannKendall(gaps).S)
 	u, p := Laplace(times, 1500)
 	within(t, 1e-6, -1.3269492, u, "U")
 	require.InDelta(t, 0.184525, p, 1e-6)
 	u, p = Laplace(nil, 10)
 	require.Zero(t, u)
 	require.Equal(t, 1.0, p)
+}
+
+// Source: Jarrett, Biometrika 66 (1979), R's boot::coal: 191 explosions in British coal mines. They became
+// rarer: Laplace's statistic over 1851 to 1963, and by years a change after 1891 from 3.10 to 0.90 a
+// year, twice the log-likelihood ratio 69.988, by R 4.2.2. Years are rows of very many tries here, of
+// which events are rare.
+func TestCoalMinesBecameSafer(t *testing.T) {
+	dates := numbers(t, table(t, "coal.csv")["date"])
+	require.Len(t, dates, 191)
+	times, years := []float64{}, make([]float64, 112)
+	for _, d := range dates {
+		times = append(times, d-1851)
+		years[int(d)-1851]++
+	}
+	u, p := Laplace(times, 112)
+	within(t, 1e-6, -7.678157, u, "Laplace")
+	assert.Less(t, p, 1e-13)
+
+	const many = 1e7
+	tries := make([]float64, len(years))
+	for i := range tries {
+		tries[i] = many
+	}
+	all := Segmentations(len(years), 1, 1, Binomial(years, tries))
+	require.Equal(t, []int{41}, all[1].At)
+	assert.InDelta(t, 69.988345, all[0].Cost-all[1].Cost, 1e-3)
+	assert.InDelta(t, 3.097560976, sum(years[:41])/41, 1e-9)
+	assert.InDelta(t, 0.901408451, sum(years[41:])/71, 1e-9)
+	assert.Less(t, SharpestRateStep(years, tries, 3).P, 1e-10)
+}
+
+func sum(v []float64) float64 {
+	s := 0.0
+	for _, x := range v {
+		s += x
+	}
+	return s
 }

@@ -18,8 +18,8 @@ import (
 )
 
 type demoOptions struct {
-	listen       string
-	noOpen, once bool
+	listen               string
+	noOpen, once, season bool
 }
 
 func (a *app) demoCommand() *cobra.Command {
@@ -30,12 +30,19 @@ func (a *app) demoCommand() *cobra.Command {
 		Long: `Demo does the whole job on matches that never were: it simulates an event, sends each
 match to a collector as a robot does, only faster, prints the newest sheet, and serves the
 pages until it is interrupted. It uses its own data folder unless --data says otherwise,
-and makes the same matches each time.`,
-		Example: "  afterbell demo\n  afterbell demo --once --no-open",
+and makes the same matches each time.
+
+With --season it plays a season instead, forty matches at five events and some practice: a belt
+that starts to jam, a battery that dies, other gains, a driver who learns. Its page finds what
+changed without being told; the parts log has some of it.`,
+		Example: "  afterbell demo\n  afterbell demo --season\n  afterbell demo --once --no-open",
 		Args:    noArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if !c.Flags().Changed("data") && os.Getenv("AFTERBELL_DATA") == "" {
-				a.dataDir = "afterbell-data/demo"
+				a.dataDir = demoFolder(o.season)
+			}
+			if o.season {
+				return a.runDemoSeason(c.Context(), o)
 			}
 			return a.runDemo(c.Context(), o)
 		},
@@ -43,6 +50,7 @@ and makes the same matches each time.`,
 	f := c.Flags()
 	f.StringVar(&o.listen, "listen", "127.0.0.1:0", "loopback `address` to serve on; port 0 picks a free one")
 	f.BoolVar(&o.noOpen, "no-open", false, "do not open a browser")
+	f.BoolVar(&o.season, "season", false, "play a whole season and show its page")
 	f.BoolVar(&o.once, "once", false, "stop when the sheet has been served once")
 	return c
 }

@@ -24,24 +24,40 @@ import (
 )
 
 func (a *app) seasonCommand() *cobra.Command {
-	var year string
+	var year, trial string
 	var asJSON bool
 	c := &cobra.Command{
-		Use:   "season ROBOT",
+		Use:   "season ROBOT [--trial A B]",
 		Short: "Say whether a robot gets better over its matches",
 		Long: `Season looks at all stored matches of a robot in a season: cycle time, jams by stage,
 battery resistance, lowest voltage, time to level, autonomous score. For each it says
 whether its level changed and since which match, whether it drifts, or what change would
 have been seen. All measures together are told of a change that is none in one season of
-twenty. What the crew denied (afterbell verdict) is left out.
+twenty. What the crew denied (afterbell verdict) is left out. Sessions of practice, which
+are those of events with that word in their name, are a kind of their own.
+
+With --trial it compares two versions that were run in turns, A and B: add an entry to the
+parts log before each turn, and name A and B by its words. What is said then holds however often
+you look, so that you may stop when it is settled.
 
 ` + exitHelp,
-		Example: "  afterbell season heron\n  afterbell season heron --season 2031 --json",
-		Args:    oneArg("a robot"),
+		Example: "  afterbell season heron\n  afterbell season heron --season 2031 --json\n  afterbell season heron --trial \"soft belt\" \"ribbed belt\"",
+		Args: func(c *cobra.Command, args []string) error {
+			if !c.Flags().Changed("trial") {
+				return oneArg("a robot")(c, args)
+			}
+			if len(args) != 2 {
+				return usagef("a trial takes a robot and two entries of its parts log: season ROBOT --trial A B")
+			}
+			return nil
+		},
 		RunE: func(_ *cobra.Command, args []string) error {
 			h, err := home.Open(a.dataDir)
 			if err != nil {
 				return err
+			}
+			if trial != "" {
+				return a.trial(h, args[0], year, trial, args[1], asJSON)
 			}
 			s, notes, err := lookAtSeason(h, args[0], year)
 			if err != nil {
@@ -57,6 +73,7 @@ twenty. What the crew denied (afterbell verdict) is left out.
 		},
 	}
 	c.Flags().StringVar(&year, "season", "", "`season`; the robot's newest when left out")
+	c.Flags().StringVar(&trial, "trial", "", "compare two versions that were run in turns, `A B`, by the words of their entries in the parts log")
 	c.Flags().BoolVar(&asJSON, "json", false, "print the season as JSON")
 	return c
 }
@@ -74,38 +91,85 @@ type seasonRow struct {
 	match season.Match
 }
 
-// lookAtSeason reads the tables of a robot's matches and its parts log and looks at them together.
-// notes say what could not be read.
-func lookAtSeason(h *home.Home, robot, year string) (out schemas.Season, notes []string, err error) {
+// seasonRead is what is stored of a robot's season: its matches in order of time, and its parts log.
+type seasonRead struct {
+	names   []schemas.SeasonMatch
+	matches []season.Match
+	changed []season.Changed
+	notes   []string // what could not be read
+}
+
+func readSeason(h *home.Home, robot, year string) (out seasonRead, err error) {
 	all, err := h.List()
 	if err != nil {
-		return out, nil, err
+		return out, err
 	}
 	ids, err := ofSeason(all, robot, year)
 	if err != nil {
-		return out, nil, err
+		return out, err
 	}
 	var rows []seasonRow
 	for _, id := range ids {
 		row, counts, err := readSeasonRow(h, id)
 		switch {
 		case err != nil:
-			notes = append(notes, fmt.Sprintf("%s is left out: %v; `afterbell verify --rebuild %s` makes its tables again", id, err, id))
+			out.notes = append(out.notes, fmt.Sprintf("%s is left out: %v; `afterbell verify --rebuild %s` makes its tables again", id, err, id))
 		case counts:
 			rows = append(rows, row)
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b seasonRow) int { return cmp.Compare(a.order, b.order) })
-	var names []schemas.SeasonMatch
-	var matches []season.Match
 	for _, r := range rows {
-		names, matches = append(names, r.name), append(matches, r.match)
+		out.names, out.matches = append(out.names, r.name), append(out.matches, r.match)
 	}
 	changed, bad, err := changedParts(h, robot, ids[0].Season, rows)
+	out.changed, out.notes = changed, append(out.notes, bad...)
+	return out, err
+}
+
+// lookAtSeason reads the tables of a robot's matches and its parts log and looks at them together.
+// notes say what could not be read.
+func lookAtSeason(h *home.Home, robot, year string) (out schemas.Season, notes []string, err error) {
+	read, err := readSeason(h, robot, year)
 	if err != nil {
 		return out, nil, err
 	}
-	return season.Look(robot, names, matches, changed), append(notes, bad...), nil
+	return season.Look(robot, read.names, read.matches, read.changed), read.notes, nil
+}
+
+// trial compares two versions that were run in turns.
+func (a *app) trial(h *home.Home, robot, year, first, second string, asJSON bool) error {
+	read, err := readSeason(h, robot, year)
+	if err != nil {
+		return err
+	}
+	for _, n := range read.notes {
+		a.note("%s", n)
+	}
+	t, err := season.Compare(robot, first, second, read.names, read.matches, read.changed)
+	if err != nil {
+		return usageError{err}
+	}
+	if asJSON {
+		return t.WriteJSON(a.stdout)
+	}
+	return a.printTrial(t)
+}
+
+func (a *app) printTrial(t schemas.Trial) error {
+	fmt.Fprintf(a.stdout, "%s: A is “%s” with %d runs, B is “%s” with %d, %d turns\n%s\n\n", t.Robot, t.A.Text, len(t.A.Runs), t.B.Text, len(t.B.Runs), t.Turns, t.Headline)
+	wide := 0
+	for _, m := range t.Measures {
+		wide = max(wide, len(m.Name))
+	}
+	for _, m := range t.Measures {
+		fmt.Fprintf(a.stdout, "%-*s  %s\n", wide, m.Name, m.Note)
+	}
+	for _, n := range t.Notes {
+		fmt.Fprintln(a.stdout, n)
+	}
+	_, err := fmt.Fprintln(a.stdout, "\nB less A. Intervals are 95 % and hold however often you look. This informs; it does not say that a robot is safe.")
+	return err
 }
 
 // changedParts are the entries of the parts log that lie in a season, each placed before the
@@ -178,6 +242,10 @@ func readSeasonRow(h *home.Home, id schemas.MatchID) (row seasonRow, counts bool
 	if err != nil {
 		return row, false, err
 	}
+	mechanisms, err := tables.Read[tables.Mechanism](filepath.Join(dir, tables.MechanismsFile))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) { // tables of an earlier version lack it
+		return row, false, err
+	}
 	notes, err := h.Notes(id)
 	if err != nil {
 		return row, false, err
@@ -187,7 +255,7 @@ func readSeasonRow(h *home.Home, id schemas.MatchID) (row seasonRow, counts bool
 		if err != nil {
 			return row, false, err
 		}
-		m, stages = tables.Rows(crew.Believed(r, crew.Judged(r, verdicts)))
+		m, stages, mechanisms = tables.Rows(crew.Believed(r, crew.Judged(r, verdicts)))
 	}
 	if m.CutFrom != nil {
 		return row, false, nil
@@ -205,23 +273,7 @@ func readSeasonRow(h *home.Home, id schemas.MatchID) (row seasonRow, counts bool
 	}
 	row.order = orderKey(at, stored)
 	row.name = schemas.SeasonMatch{Season: id.Season, Event: id.Event, Match: id.Match, At: at}
-	row.match = season.Match{
-		CycleS: m.CycleS, ResistanceOhm: m.ResistanceOhm, ResistanceLow: m.ResistanceLowOhm, ResistanceHigh: m.ResistanceHighOhm,
-		LowestV: m.LowestV, BalanceSettleS: m.BalanceSettleS,
-	}
-	if m.Battery != nil {
-		row.match.Battery = *m.Battery
-	}
-	if m.BalanceAttempts != nil && m.BalanceLevel != nil {
-		row.match.Attempts, row.match.Level = int(*m.BalanceAttempts), int(*m.BalanceLevel)
-	}
-	if m.AutonomousPieces != nil {
-		n := int(*m.AutonomousPieces)
-		row.match.AutonomousPieces = &n
-	}
-	for _, s := range stages {
-		row.match.Stages = append(row.match.Stages, season.Stage{Name: s.Stage, Passes: int(s.Passes), Jams: int(s.Jams)})
-	}
+	row.match = season.MatchOf(id.Event, m, stages, mechanisms)
 	return row, true, nil
 }
 
@@ -236,11 +288,24 @@ func (a *app) printSeason(s schemas.Season) error {
 	for _, m := range s.Measures {
 		wide = max(wide, len(m.Name))
 	}
+	still := 0
 	for _, m := range s.Measures {
+		if m.Wear && !m.Says() {
+			still++
+			continue
+		}
 		fmt.Fprintf(a.stdout, "%-*s  %s\n", wide, m.Name, m.Note)
 	}
-	if len(s.Parts) > 0 {
-		fmt.Fprintln(a.stdout)
+	if still > 0 {
+		fmt.Fprintf(a.stdout, "%-*s  nothing to see in %d more measures of wear; --json has them\n", wide, "wear", still)
+	}
+	fmt.Fprintln(a.stdout)
+	for _, d := range s.Drivers {
+		name := cmp.Or(d.Name, "before the first driver in the parts log")
+		if len(s.Drivers) == 1 && d.Name == "" {
+			name = "driven"
+		}
+		fmt.Fprintf(a.stdout, "%s: %.1f h in %d matches, %.1f h in %d sessions of practice\n", name, d.MatchHours, d.Matches, d.PracticeHours, d.Sessions)
 	}
 	for _, p := range s.Parts {
 		fmt.Fprintf(a.stdout, "%s  %s  %s\n", p.Letter, p.At, p.Text)

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -11,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/sample-logs/sim"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
@@ -198,4 +201,72 @@ func BenchmarkSeason(b *testing.B) {
 			}
 		}
 	})
+}
+
+// Two belts in turns, of which one jams, in sessions of practice between matches.
+func TestTrialOnTheTerminal(t *testing.T) {
+	data := t.TempDir()
+	w := &writer{dir: data}
+	require.NoError(t, w.begin())
+	rng := rand.New(rand.NewPCG(3, 0))
+	for i := range 24 {
+		r := seasonMatch(i, rng)
+		if i < 20 {
+			r.Match.Event = "barn-practice"
+		}
+		if i%4 >= 2 { // the ribbed belt is four seconds slower
+			for k := range r.Cycles {
+				r.Cycles[k].DurationS += 4
+			}
+		}
+		publishReport(t, w.home, r)
+	}
+	w.end()
+	for i := range 10 {
+		text := []string{"soft belt", "ribbed belt"}[i%2]
+		at := time.Date(2031, 3, 1, 8, 0, 0, 0, time.UTC).Add(time.Duration(2*i) * 7 * time.Hour).Format(time.RFC3339)
+		done(t, afterbell("parts", "add", "heron", text, "--at", at, "--data", data))
+	}
+	text := done(t, afterbell("season", "heron", "--trial", "soft", "ribbed belt", "--data", data)).stdout
+	require.Contains(t, text, "A is “soft belt” with 10 runs, B is “ribbed belt” with 10, 9 turns")
+	require.Contains(t, text, "hold however often you look")
+	var trial schemas.Trial
+	require.NoError(t, json.Unmarshal([]byte(done(t, afterbell("season", "heron", "--trial", "soft", "ribbed belt", "--json", "--data", data)).stdout), &trial))
+	require.Equal(t, "cycle_s", trial.Measures[0].Name)
+	require.True(t, trial.Measures[0].Settled)
+	require.InDelta(t, 4, trial.Measures[0].Difference, 1)
+	require.True(t, trial.A.Runs[0].Practice)
+
+	failed(t, afterbell("season", "heron", "--trial", "soft", "--data", data), exitUsage, "season ROBOT --trial A B")
+	failed(t, afterbell("season", "heron", "--trial", "soft", "wooden", "--data", data), exitUsage, `no entry "wooden"`)
+
+	// Practice is told of apart, and for how long it was.
+	text = done(t, afterbell("season", "heron", "--data", data)).stdout
+	require.Contains(t, text, "in 20 sessions of practice")
+	require.Contains(t, text, "practice_cycle_s")
+}
+
+// The demo's season is stored as imported matches are, and again in its own place.
+func TestDemoSeasonIsStored(t *testing.T) {
+	plan := sim.DemoSeason()
+	plan.Matches = plan.Matches[:2]
+	data := t.TempDir()
+	for range 2 {
+		w := &writer{dir: data}
+		require.NoError(t, w.begin())
+		a := &app{stdout: io.Discard, stderr: io.Discard, dataDir: data}
+		require.NoError(t, a.storeSeason(context.Background(), w, plan))
+		w.end()
+	}
+	h, err := home.Open(data)
+	require.NoError(t, err)
+	look, notes, err := lookAtSeason(h, "heron", "")
+	require.NoError(t, err)
+	require.Empty(t, notes)
+	require.Len(t, look.Matches, 2)
+	require.Len(t, look.Parts, len(plan.Log), "each entry once")
+	stages, err := tables.Read[tables.Stage](filepath.Join(h.Dir(schemas.MatchID{Season: "2031", Event: look.Matches[0].Event, Match: look.Matches[0].Match, Robot: "heron"}), tables.StagesFile))
+	require.NoError(t, err)
+	require.NotNil(t, stages[1].TransitS)
+	require.NotNil(t, stages[2].FreeA)
 }

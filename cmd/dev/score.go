@@ -21,6 +21,9 @@ func (d *dev) score(args []string) error {
 	if err != nil {
 		return usageError{err}
 	}
+	if o.Subject == seasons {
+		return d.scoreSeasons(o, asJSON, against)
+	}
 	var before *score.Result
 	if against != "" { // read before the work, so that a wrong name shows at once
 		if before, err = readScore(against); err != nil {
@@ -33,7 +36,7 @@ func (d *dev) score(args []string) error {
 		}
 	}
 	began := time.Now()
-	r, err := score.Run(d.ctx, o)
+	r, err := score.Run(d.ctx, o.Options)
 	if err != nil {
 		return err
 	}
@@ -45,6 +48,35 @@ func (d *dev) score(args []string) error {
 		return fmt.Errorf("%d of %d matches could not be scored", len(r.Failures), r.Seeds)
 	}
 	return nil
+}
+
+// seasons is the subject that is played season by season.
+const seasons = "season"
+
+// scoreSeasons plays simulated seasons and says how well what changed in them was found.
+func (d *dev) scoreSeasons(o scoreArguments, asJSON bool, against string) error {
+	if against != "" || len(o.With) > 0 {
+		return usageError{errors.New("score season knows neither --against nor --with")}
+	}
+	began := time.Now()
+	r, err := score.RunSeasons(d.ctx, score.SeasonOptions{From: o.From, Seeds: o.Seeds, Bank: o.bank, Workers: o.Workers, Progress: func(done, of int) {
+		d.say("%d of %d", done, of)
+	}})
+	if err != nil {
+		return err
+	}
+	d.say("%d seasons scored in %.0f s", o.Seeds, time.Since(began).Seconds())
+	if asJSON {
+		e := json.NewEncoder(d.stdout)
+		e.SetEscapeHTML(false)
+		err = e.Encode(r)
+	} else {
+		err = score.SeasonsText(d.stdout, r, o.bank)
+	}
+	if err == nil && len(r.Failures) > 0 {
+		err = fmt.Errorf("%d of %d seasons could not be scored", len(r.Failures), r.Seeds)
+	}
+	return err
 }
 
 // writeScore writes the score, as JSON or to read, and the comparison to read.
@@ -70,8 +102,14 @@ func (d *dev) writeScore(r, before *score.Result, asJSON bool) error {
 	return score.ChangesText(out, changes, seeds)
 }
 
+// scoreArguments are what is scored, of matches or of seasons.
+type scoreArguments struct {
+	score.Options
+	bank int
+}
+
 // scoreOptions reads the arguments; the subject may stand before or behind the flags.
-func scoreOptions(args []string) (o score.Options, asJSON bool, against string, err error) {
+func scoreOptions(args []string) (o scoreArguments, asJSON bool, against string, err error) {
 	f := flag.NewFlagSet("score", flag.ContinueOnError)
 	f.SetOutput(io.Discard) // a mistake is said once, by the error
 	var with string
@@ -80,6 +118,7 @@ func scoreOptions(args []string) (o score.Options, asJSON bool, against string, 
 	f.StringVar(&o.Scenario, "scenario", sim.Exam, "`name` of the scenario: exam to be judged on, drawn to learn on, or a story")
 	f.StringVar(&with, "with", "", "`conditions` on in every match, by name, with commas between")
 	f.IntVar(&o.Workers, "workers", 0, "matches at a time; 0 is one for each core")
+	f.IntVar(&o.bank, "bank", 0, "of seasons only: play so many `matches` of each kind and draw seasons from them; 0 plays every match of every season")
 	f.BoolVar(&asJSON, "json", false, "write the score as JSON")
 	f.StringVar(&against, "against", "", "also compare with the score in this JSON `file`")
 	o.Subject = "all"
@@ -102,7 +141,7 @@ func scoreOptions(args []string) (o score.Options, asJSON bool, against string, 
 	if with != "" {
 		o.With = strings.Split(with, ",")
 	}
-	return o, asJSON, against, checkScore(o)
+	return o, asJSON, against, checkScore(o.Options)
 }
 
 func checkScore(o score.Options) error {
@@ -137,7 +176,7 @@ func subjectNames() []string {
 	for _, s := range score.Subjects() {
 		out = append(out, s.Name)
 	}
-	return out
+	return append(out, seasons)
 }
 
 // mostScore bytes are read of an earlier score.

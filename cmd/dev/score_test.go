@@ -16,7 +16,7 @@ import (
 func TestScoreOptions(t *testing.T) {
 	o, asJSON, against, err := scoreOptions(nil)
 	require.NoError(t, err)
-	assert.Equal(t, score.Options{Subject: "all", Scenario: "exam", From: 1, Seeds: 200}, o)
+	assert.Equal(t, score.Options{Subject: "all", Scenario: "exam", From: 1, Seeds: 200}, o.Options)
 	assert.False(t, asJSON)
 	assert.Empty(t, against)
 
@@ -27,7 +27,7 @@ func TestScoreOptions(t *testing.T) {
 	} {
 		o, asJSON, against, err = scoreOptions(args)
 		require.NoError(t, err)
-		assert.Equal(t, score.Options{Subject: "path", Scenario: "clean", From: 3, Seeds: 7}, o)
+		assert.Equal(t, score.Options{Subject: "path", Scenario: "clean", From: 3, Seeds: 7}, o.Options)
 		assert.True(t, asJSON)
 		assert.Equal(t, "x.json", against)
 	}
@@ -38,6 +38,7 @@ func TestScoreMistakes(t *testing.T) {
 		`subject "jams" is not known: use one of path`:        {"score", "jams"},
 		`scenario "exams" is not known: use one of`:           {"score", "--scenario", "exams"},
 		`condition "fog" is not known`:                        {"score", "--with", "fog"},
+		`score season knows neither --against nor --with`:     {"score", "season", "--with", "tapping"},
 		"--seeds 0: at least one match is needed":             {"score", "--seeds", "0"},
 		"--from 0: seeds begin at 1":                          {"score", "--from", "0"},
 		"flag provided but not defined: -sedes":               {"score", "--sedes", "1"},

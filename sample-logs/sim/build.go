@@ -4,7 +4,7 @@ package sim
 // every seed, as parts are. Sizes are those of a 54 kg robot with two geared motors a side;
 // they were chosen by us to be of the right order, not measured on one robot.
 func build(w *world, o Options) {
-	r := stream(o.Seed, "parts")
+	r := stream(o.robot(), "parts")
 	w.battery = newBattery(r)
 	sound := *w.battery
 	w.sound = &sound
@@ -12,7 +12,7 @@ func build(w *world, o Options) {
 	w.chassis = newChassis(r)
 	w.path = newPath(r)
 	if build := w.scenario.path.build; build != nil {
-		w.path = build(stream(o.Seed, "path"))
+		w.path = build(stream(o.robot(), "path"))
 	}
 	w.arm = newLift(r)
 	w.platform = newPlatform(r)

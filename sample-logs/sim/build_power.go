@@ -107,7 +107,7 @@ func warm(w *world, o Options) {
 	}
 	w.battery.real(own, wiring)
 
-	r = stream(o.Seed, "wires")
+	r = stream(o.robot(), "wires")
 	drives := map[*axis]bool{w.chassis.left: true, w.chassis.right: true, w.chassis.leftRear: true, w.chassis.rightRear: true}
 	for _, b := range w.supply.branches {
 		b.ohms = r.between(0.008, 0.018)

@@ -67,6 +67,9 @@ func (s *scenario) prepare(o Options) error {
 			c.set(s, stream(o.Seed, "condition/"+c.Name))
 		}
 	}
+	if o.Day != nil {
+		o.Day.live(s, o.Seed)
+	}
 	if g := o.Gains; g != nil {
 		s.levelling(func(l *leveller) { l.kp, l.kd = g.Tilt, g.Rate })
 	}

@@ -18,7 +18,7 @@
 //     handovers; losses (what kept the robot from its job)
 //   - what is seen: signals, channel, recorder, odometry, clock, arrived, reboot, and profile
 //   - what is true: trace and power_record (kept while it runs), truth and truth_*
-//   - what can be different: conditions, and conditions_* by subject
+//   - what can be different: conditions, and conditions_* by subject; day, from match to match of a season
 //
 // To add a condition: give the part it changes a field whose zero leaves it out; add an entry
 // (name, subject, kind, summary, odds, set) to the table in conditions_* of its subject, with a
@@ -104,6 +104,7 @@ type Options struct {
 	Battery                  string  // which battery is in, as the log names it
 	ResistanceOhm            float64 // its resistance, wiring included
 	Gains                    *Gains  // of the levelling loop, in place of those it would have
+	Day                      *Day    // how robot and people are on the day of the match
 }
 
 // Scenarios lists the stories, in the order of their telling, then Drawn and Exam.

@@ -74,6 +74,10 @@ type Match struct {
 	Cycles     *int64   `parquet:"cycles,optional"` // complete scoring cycles of the driver period
 	SlowCycles *int64   `parquet:"slow_cycles,optional"`
 	CycleS     *float64 `parquet:"cycle_s,optional"`
+	// The scoring cycles of the driver period one by one: the complete ones, and how long those had
+	// lasted that its end cut off.
+	CycleTimesS []float64 `parquet:"cycle_times_s,list"`
+	CutOffS     []float64 `parquet:"cut_off_s,list"`
 
 	// Balance. BalanceSettleS is the median of the attempts that got level.
 	BalanceAttempts *int64   `parquet:"balance_attempts,optional"`
@@ -173,6 +177,8 @@ func (m *Match) cycles(cycles []schemas.Cycle) {
 		switch {
 		case c.Kind == "handover":
 			handovers++
+		case !c.Complete && c.Period == schemas.PeriodDriver:
+			m.CutOffS = append(m.CutOffS, c.DurationS)
 		case c.Complete:
 			pieces += int64(c.Pieces)
 			if c.Slow {
@@ -184,7 +190,7 @@ func (m *Match) cycles(cycles []schemas.Cycle) {
 		}
 	}
 	m.Pieces, m.Handovers, m.SlowCycles = &pieces, &handovers, &slow
-	m.Cycles, m.CycleS = count(durations), median(durations)
+	m.Cycles, m.CycleS, m.CycleTimesS = count(durations), median(durations), durations
 }
 
 func (m *Match) balances(attempts []schemas.Balance) {

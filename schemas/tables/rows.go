@@ -105,6 +105,9 @@ type Stage struct {
 	TransitS *float64 `parquet:"transit_s,optional"` // median of undisturbed passes
 	Passes   int32    `parquet:"passes"`             // that entered the stage
 	Jams     int32    `parquet:"jams"`
+	// What wears shows before it fails.
+	Reversals int32    `parquet:"reversals"`       // times it was run back while a piece was stuck in it
+	FreeA     *float64 `parquet:"free_a,optional"` // current of its motor running lightly
 }
 
 func stageRows(r *schemas.Report) []Stage {
@@ -114,6 +117,50 @@ func stageRows(r *schemas.Report) []Stage {
 			Seal: r.From.Seal, Position: int32(i), Stage: s.Stage, Sensor: s.Sensor,
 			TransitS: s.TransitS, Passes: int32(s.Passes), Jams: int32(s.Jams),
 		}
+		for _, j := range r.Jams {
+			if j.Stage == s.Stage {
+				out[i].Reversals += int32(j.Reversals)
+			}
+		}
+		for _, m := range r.Motors {
+			if m.Name == s.Stage {
+				out[i].FreeA = m.FreeA
+			}
+		}
+	}
+	return out
+}
+
+// Mechanism is a row of mechanisms.parquet: the moves of one arm or lift together.
+type Mechanism struct {
+	Seal    string   `parquet:"seal"`
+	Name    string   `parquet:"name"`
+	Moves   int32    `parquet:"moves"`
+	Settled int32    `parquet:"settled"`
+	Short   int32    `parquet:"short"`
+	SettleS *float64 `parquet:"settle_s,optional"` // median of the moves that settled
+	UpA     *float64 `parquet:"up_a,optional"`
+	DownA   *float64 `parquet:"down_a,optional"`
+	Pace    *float64 `parquet:"pace,optional"`
+}
+
+func mechanismRows(r *schemas.Report) []Mechanism {
+	out := make([]Mechanism, len(r.Mechanisms))
+	for i, m := range r.Mechanisms {
+		row := Mechanism{Seal: r.From.Seal, Name: m.Name, Moves: int32(m.Moves), UpA: m.UpA, DownA: m.DownA, Pace: m.Pace}
+		var took []float64
+		for _, v := range r.Moves {
+			switch {
+			case v.Name != m.Name:
+			case v.Outcome == schemas.MoveShort:
+				row.Short++
+			case v.Outcome == schemas.MoveSettled && v.SettleS != nil:
+				row.Settled++
+				took = append(took, *v.SettleS)
+			}
+		}
+		row.SettleS = median(took)
+		out[i] = row
 	}
 	return out
 }

@@ -4,13 +4,14 @@
 //	match.parquet              one row: what is known of the match as a whole
 //	cycles.parquet             a row a cycle or hand-over
 //	passes.parquet             a row for each stage of each pass
-//	stages.parquet             a row a stage: transit, passes, jams
+//	stages.parquet             a row a stage: transit, passes, jams, tries to reverse, current
 //	jams.parquet               a row a jam that is believed
 //	suspected_jams.parquet     a row a jam that is only suspected
 //	brownouts.parquet          a row a brownout
 //	brownout_branches.parquet  a row for each branch of each brownout
 //	balances.parquet           a row a balance attempt
 //	moves.parquet              a row a move
+//	mechanisms.parquet         a row an arm or lift: its moves together
 //	motors.parquet             a row a motor
 //	findings.parquet           a row a finding
 //
@@ -63,16 +64,22 @@ func Writers(r *schemas.Report) map[string]func(io.Writer) error {
 		"brownout_branches.parquet": writer(seal, branchRows(r)),
 		"balances.parquet":          writer(seal, balanceRows(r)),
 		"moves.parquet":             writer(seal, moveRows(r)),
+		MechanismsFile:              writer(seal, mechanismRows(r)),
 		"motors.parquet":            writer(seal, motorRows(r)),
 		"findings.parquet":          writer(seal, findingRows(r)),
 	}
 }
 
-// Rows are the row of match.parquet and those of stages.parquet that Write would write of r.
-func Rows(r *schemas.Report) (Match, []Stage) { return matchRow(r), stageRows(r) }
+// Rows are those that Write would write of r of what a season is made of.
+func Rows(r *schemas.Report) (Match, []Stage, []Mechanism) {
+	return matchRow(r), stageRows(r), mechanismRows(r)
+}
 
-// StagesFile is the name of the table of stages.
-const StagesFile = "stages.parquet"
+// Names of tables a season is made of.
+const (
+	StagesFile     = "stages.parquet"
+	MechanismsFile = "mechanisms.parquet"
+)
 
 // Write writes all tables of r into the folder dir, which exists.
 func Write(dir string, r *schemas.Report) error {

@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -146,17 +147,7 @@ func (r *runChart) paintPoints(p *pen, points []schemas.SeasonPoint) {
 }
 
 // measureTitle names a measure in words.
-func measureTitle(m *schemas.SeasonMeasure) string {
-	kind, of, _ := strings.Cut(m.Name, "/")
-	title := map[string]string{
-		"cycle_s": "Cycle time", "jam_rate": "Jams of the " + of, "resistance_ohm": "Resistance of battery " + of, "lowest_v": "Lowest voltage",
-		"balance_settle_s": "Time to level", "balance_level_rate": "Share of attempts that came level", "autonomous_score": "Pieces in autonomous",
-	}[kind]
-	if title == "" {
-		return m.Name
-	}
-	return title
-}
+func measureTitle(m *schemas.SeasonMeasure) string { return cmp.Or(m.Title, m.Name) }
 
 // SeasonAmount is a value with its unit, of as many digits as a season tells.
 func SeasonAmount(v float64, unit string) string {

@@ -221,6 +221,9 @@ func (o Options) open(seed uint64) []string {
 		}
 		with += c
 	}
+	if o.Scenario == SeasonSubject().Name {
+		return []string{fmt.Sprintf("go run ./cmd/dev score season --seeds 1 --from %d", seed)}
+	}
 	stem := fmt.Sprintf("%s-%d", o.Scenario, seed)
 	return []string{
 		fmt.Sprintf("go run ./cmd/afterbell simulate --scenario %s --seed %d%s --out DIR", o.Scenario, seed, with),
