@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -34,6 +35,7 @@ type SeasonFunc func(robot, season string) (s schemas.Season, notes []string, er
 // seasonView is the season of a robot as its template needs it.
 type seasonView struct {
 	Robot, Year, Matches string
+	Drivers              []string // for how long who drove
 	Headline, Detail     string
 	Notes                []string
 	Picked               string // "before c", "since c" stand over the right column
@@ -126,6 +128,16 @@ func seasonOf(look schemas.Season, notes []string, picked, path string) *seasonV
 			}
 		}
 	}
+	for _, d := range look.Drivers {
+		text := fmt.Sprintf("%.1f h driven", d.MatchHours)
+		if d.Sessions > 0 {
+			text += fmt.Sprintf(", %.1f h of practice", d.PracticeHours)
+		}
+		if d.Name != "" {
+			text = d.Name + ": " + text
+		}
+		v.Drivers = append(v.Drivers, text)
+	}
 	var effects []schemas.SeasonEffect
 	if at >= 0 {
 		p := look.Parts[at]
@@ -169,6 +181,10 @@ func seasonOf(look schemas.Season, notes []string, picked, path string) *seasonV
 	}
 	balance.Rows = append(sides(&look, effects, "balance_settle_s", "sooner", "later"), sides(&look, effects, "balance_level_rate", "less often", "more often")...)
 	add(balance)
+	add(seasonSection{
+		ID: "wear", Head: "Wear", Words: "Transit, current and moves, in percent of the first matches. What has changed has its name.",
+		Picture: figure("wear", draw.SeasonWear), Rows: wearSides(&look),
+	})
 	run("autonomous", "Autonomous", "Pieces that counted.", "autonomous_score", "fewer", "more")
 	return v
 }
@@ -208,10 +224,21 @@ func sides(s *schemas.Season, effects []schemas.SeasonEffect, name, lower, highe
 		Line: page.Small(draw.Difference(e.Difference, e.Low, e.High, lower, higher, 250), "", "difference"),
 	}
 	out.Under = fmt.Sprintf("%s, %s; %s", count(e.Before.Matches, "match", "matches"), count(e.Since.Matches, "match", "matches"), intervalText(m, e))
+	if c := e.Cycles; c != nil {
+		out.Under += fmt.Sprintf("; its %d cycles one by one, %d of them cut off: p %s", c.Complete+c.CutOff, c.CutOff, chanceText(c.P))
+	}
 	if name == "balance_level_rate" {
 		out.Under = "came level; " + intervalText(m, e)
 	}
 	return []seasonSide{out}
+}
+
+// chanceText is a p-value with as many digits as are worth it.
+func chanceText(p float64) string {
+	if p < 0.001 {
+		return "under 0.001"
+	}
+	return fmt.Sprintf("%.3f", p)
 }
 
 func sideText(m *schemas.SeasonMeasure, side schemas.SeasonSide) string {
@@ -245,6 +272,9 @@ func jamSides(s *schemas.Season, effects []schemas.SeasonEffect) []seasonSide {
 			if e.Seen {
 				side.Difference = draw.SeasonDifference(e.Difference, m.Unit)
 				side.Under = intervalText(m, e)
+				if h := e.Since.PerHour; h != nil {
+					side.Under += fmt.Sprintf("; %.0f an hour since, %.0f before", h.Value, e.Before.PerHour.Value)
+				}
 			}
 		default:
 			events, of := 0, 0
@@ -259,6 +289,57 @@ func jamSides(s *schemas.Season, effects []schemas.SeasonEffect) []seasonSide {
 		out = append(out, side)
 	}
 	return out
+}
+
+// mostWear is how many rows of what wears stand beside their picture.
+const mostWear = 6
+
+// wearSides lists what has changed of what wears, most first: at first, now, and by how much.
+func wearSides(s *schemas.Season) []seasonSide {
+	var out []seasonSide
+	var by []float64
+	quiet := 0
+	for i := range s.Measures {
+		m := &s.Measures[i]
+		if !draw.InWear(m) {
+			continue
+		}
+		if len(m.Changes) == 0 && m.Trend == nil {
+			quiet++
+			continue
+		}
+		first, now := draw.WearFirst(m), wearNow(m)
+		size := math.Abs(now/first - 1)
+		at := 0
+		for at < len(by) && by[at] >= size {
+			at++
+		}
+		by = slices.Insert(by, at, size)
+		out = slices.Insert(out, at, seasonSide{
+			Name: draw.WearName(m), Before: draw.SeasonFine(first, m.Unit), Since: draw.SeasonFine(now, m.Unit),
+			Difference: draw.SeasonDifference(now/first-1, ""), Hot: true,
+		})
+	}
+	if len(out) > mostWear {
+		quiet, out = quiet+len(out)-mostWear, out[:mostWear]
+	}
+	if quiet > 0 {
+		out = append(out, seasonSide{Name: "others", Difference: fmt.Sprintf("%d: none seen", quiet)})
+	}
+	return out
+}
+
+// wearNow is the newest level of a measure, or where its drift has come to.
+func wearNow(m *schemas.SeasonMeasure) float64 {
+	if n := len(m.Levels); n > 0 {
+		return m.Levels[n-1].Value
+	}
+	newest := m.Points[max(0, len(m.Points)-3):]
+	sum := 0.0
+	for _, p := range newest {
+		sum += p.Value
+	}
+	return sum / float64(len(newest))
 }
 
 // batterySides lists the batteries, those with most to say first: what they have now and how

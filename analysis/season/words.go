@@ -161,8 +161,8 @@ func moved(by float64) string {
 // headline is what matters most of a season: the surest two of what changed, and their numbers.
 func headline(all []Series, facts []Facts, out *schemas.Season) (sentence, detail string) {
 	type told struct {
-		at, second int
-		p          float64
+		at, second, worse int // the smaller, the sooner told
+		p                 float64
 	}
 	var news []told
 	tested := 0
@@ -172,8 +172,15 @@ func headline(all []Series, facts []Facts, out *schemas.Season) (sentence, detai
 		}
 		if len(f.Changes) > 0 || f.Drift != nil {
 			n := told{at: i, p: f.P}
-			if k, _ := kindOf(all[i].Name); k.second() {
+			k, _ := kindOf(all[i].Name)
+			if k.second() {
 				n.second = 1
+			}
+			if f.up() == (k.better > 0) {
+				n.worse = 2 // no: better
+			}
+			if k.follows {
+				n.worse++
 			}
 			news = append(news, n)
 		}
@@ -187,8 +194,8 @@ func headline(all []Series, facts []Facts, out *schemas.Season) (sentence, detai
 	case len(news) == 0:
 		return fmt.Sprintf("No change seen in %d matches.", n), fmt.Sprintf("%d measures were looked at; below stands for each what would have been seen.", tested)
 	}
-	slices.SortStableFunc(news, func(a, b told) int { // what a crew asks first, then what wears
-		return cmp.Or(cmp.Compare(a.second, b.second), cmp.Compare(a.p, b.p))
+	slices.SortStableFunc(news, func(a, b told) int { // what a crew asks first, and of it what got worse
+		return cmp.Or(cmp.Compare(a.second, b.second), cmp.Compare(a.worse, b.worse), cmp.Compare(a.p, b.p))
 	})
 	var sentences, details []string
 	for _, t := range news[:min(2, len(news))] {
@@ -206,21 +213,29 @@ func headline(all []Series, facts []Facts, out *schemas.Season) (sentence, detai
 	return strings.Join(sentences, " "), strings.Join(details, " ")
 }
 
+// up is whether the newest change, or the drift, is upwards.
+func (f *Facts) up() bool {
+	if n := len(f.Changes); n > 0 {
+		return f.Changes[n-1].After > f.Changes[n-1].Before
+	}
+	return f.Drift != nil && f.Drift.PerMatch > 0
+}
+
 // sayNews is the newest change of a measure, or its drift, as a sentence.
 func sayNews(s *Series, f *Facts, out *schemas.Season) string {
 	k, of := kindOf(s.Name)
-	up, index, by := false, 0, 0.0
+	up, index, by := f.up(), 0, 0.0
 	drifts := f.Drift != nil && len(f.Changes) == 0
 	since := ""
 	if drifts {
-		up, by = f.Drift.PerMatch > 0, f.Drift.PerMatch
+		by = f.Drift.PerMatch
 		if f.Drift.From > 0 {
 			index = s.Index[f.Drift.From]
 			since = " since " + sinceWhat(out, index)
 		}
 	} else {
 		c := f.Changes[len(f.Changes)-1]
-		up, by, index = c.After > c.Before, c.After-c.Before, s.Index[c.At]
+		by, index = c.After-c.Before, s.Index[c.At]
 		since = " since " + sinceWhat(out, index)
 		if strings.HasPrefix(s.Name, "jam_rate/") && c.Before == 0 {
 			return fmt.Sprintf("%s jams began with %s.", capital(of), sinceWhat(out, index))

@@ -87,6 +87,9 @@ type laidPart struct {
 	x    float64
 }
 
+// mostLanes is how many entries lie above each other with their words.
+const mostLanes = 4
+
 // place gives each entry the lowest lane in which its words do not meet others.
 func (m *seasonMarks) place(width float64) {
 	ends := []float64{}
@@ -107,9 +110,16 @@ func (m *seasonMarks) place(width float64) {
 		}
 		box := math.Min(x, width-18)
 		end := math.Max(box+18, l.x+l.width()) + 8
-		lane := 0
-		for lane < len(ends) && ends[lane] > box {
-			lane++
+		free := func() (lane int) {
+			for lane < len(ends) && ends[lane] > box {
+				lane++
+			}
+			return lane
+		}
+		lane := free()
+		if lane >= mostLanes { // many entries at once: letters, and their words in the list below
+			l.text, end = "", box+18+3
+			lane = free()
 		}
 		if lane == len(ends) {
 			ends = append(ends, 0)

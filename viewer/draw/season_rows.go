@@ -242,8 +242,8 @@ func (b *seasonBalance) paintAll(p *pen) {
 			p.strokes(line{Ink, 1.5, nil}, []pt{{x - 4, y - 4}, {x + 4, y + 4}}, []pt{{x - 4, y + 4}, {x + 4, y - 4}})
 		}
 	}
-	for i := range b.y.Matches {
-		if !tried[i] {
+	for i, m := range b.y.Matches {
+		if !tried[i] && !m.Practice {
 			x := b.at(i)
 			p.stroke(line{Edge, 1.5, nil}, pt{x - 3, b.y0 + 1}, pt{x + 3, b.y0 + 1})
 		}

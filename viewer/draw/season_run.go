@@ -19,7 +19,11 @@ func RunChart(y Year, name string, width float64) (*Picture, bool) {
 	}
 	r := &runChart{y: y, m: m, x: y.x(width), narrow: sizeOf(width) == narrowSize}
 	r.y1, r.y0 = 14, 132
-	r.scaleTo(m.Points, m.Levels)
+	points := m.Points
+	if practice := r.practice(); practice != nil {
+		points = slices.Concat(points, practice.Points)
+	}
+	r.scaleTo(points, m.Levels)
 	return &Picture{
 		Name: "run-" + name, Width: width, Height: r.y0 + 16,
 		Title: measureTitle(m) + ", match by match", Desc: m.Note, Table: pointTable(y, m), paint: r.paint,
@@ -50,11 +54,17 @@ func (r *runChart) scaleTo(points []schemas.SeasonPoint, levels []schemas.Season
 		}
 	}
 	room := max((hi-lo)*0.12, math.Abs(hi)*0.02, 1e-6)
+	if r.m != nil && r.m.Unit == "pieces" {
+		room = max(room, 0.5) // there are no parts of one
+	}
 	if lo -= room; lo < 0 && hi > 0 && lo+room >= 0 {
 		lo = 0
 	}
 	r.v = scale{lo, hi + room, r.y0, r.y1}
 }
+
+// practice is the same measure in sessions of practice, nil without.
+func (r *runChart) practice() *schemas.SeasonMeasure { return r.y.measure("practice_" + r.m.Name) }
 
 func (r *runChart) at(i int) float64 { return r.x.at(float64(i)) }
 
@@ -62,6 +72,11 @@ func (r *runChart) paint(p *pen) {
 	r.paintLevels(p)
 	r.paintScale(p, r.m.Unit)
 	r.y.paintParts(p, r.x, 0, r.y0+16)
+	if practice := r.practice(); practice != nil {
+		for _, q := range practice.Points {
+			p.ring(line{Edge, 1.25, nil}, Paper, r.at(q.Index), r.v.clamped(q.Value), 2.5)
+		}
+	}
 	r.paintPoints(p, r.m.Points)
 	for _, c := range r.m.Changes {
 		x := r.x.at(float64(c.Index) - 0.5)
@@ -161,6 +176,9 @@ func SeasonAmount(v float64, unit string) string {
 	}
 	return decimal(v, 1) + " " + unit
 }
+
+// SeasonFine is a value with one digit more, for what changes little.
+func SeasonFine(v float64, unit string) string { return decimal(v, 2) + " " + shortUnit(unit) }
 
 // SeasonDifference is a difference with its sign and unit; of shares in points of a hundred.
 func SeasonDifference(v float64, unit string) string {
