@@ -88,7 +88,7 @@ func batteries(rng *rand.Rand, change func(match int, battery string, ohm float6
 // is told of all of them.
 func TestBatteriesAreJudgedBesideEachOther(t *testing.T) {
 	var alarmed, found, blamed, together tally
-	for seed := range uint64(60) {
+	for seed := range uint64(40) {
 		rng := rand.New(rand.NewPCG(seed, 0))
 		said := func(all []Series, but string) (others, it bool) {
 			for i, f := range Describe(all) {
@@ -162,7 +162,7 @@ func TestWearIsSaidInPasses(t *testing.T) {
 // The alarm comes before a change can be told, is silent without one, and one odd match is none.
 func TestAlarmComesEarly(t *testing.T) {
 	var calm, early, odd tally
-	for seed := range uint64(300) {
+	for seed := range uint64(150) {
 		y := newYear(7000 + seed)
 		facts := Describe(y.all)
 		any := false

@@ -49,7 +49,7 @@ func measureNamed(t *testing.T, trial schemas.Trial, name string) schemas.TrialM
 func TestTrialSettlesWhatDiffers(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 0))
 	var settled, covered, jams tally
-	for range 60 {
+	for range 40 {
 		names, matches, changed := inTurns(rng, 20, 2.5, 0.1)
 		trial, err := Compare("heron", "soft", "ribbed belt", names, matches, changed)
 		require.NoError(t, err)
@@ -70,7 +70,7 @@ func TestTrialSettlesWhatDiffers(t *testing.T) {
 func TestTrialOfTheSameLookedAtAfterEveryRun(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 0))
 	var ever, covered tally
-	for range 60 {
+	for range 40 {
 		names, matches, changed := inTurns(rng, 24, 0, 0.2)
 		wrong, out := false, false
 		for n := 8; n <= 24; n += 2 {

@@ -72,7 +72,7 @@ func AlwaysDifference(a, m, b, n int, level float64) (low, high float64) {
 	least := meanA + meanB + math.Log(1-level)
 	in := func(d float64) bool { // the likeliest pair that differs by d; the likelihood is concave
 		from, to := math.Max(0, -d), math.Min(1, 1-d) // of the second
-		for range 80 {
+		for range 50 {
 			p, q := from+(to-from)/3, to-(to-from)/3
 			if ofA(p+d)+ofB(p) < ofA(q+d)+ofB(q) {
 				from = p
@@ -92,7 +92,7 @@ func edgeOf(in func(float64) bool, inside, outside float64) float64 {
 	if in(outside) {
 		return outside
 	}
-	for range 60 {
+	for range 45 {
 		if middle := (inside + outside) / 2; in(middle) {
 			inside = middle
 		} else {

@@ -111,7 +111,7 @@ func TestAlwaysShareHoldsAtAnyTime(t *testing.T) {
 
 // The same of two proportions in turns, one try of each at a time, by counting.
 func TestAlwaysDifferenceHoldsAtAnyTime(t *testing.T) {
-	const turns = 24
+	const turns = 14
 	for _, c := range [][2]float64{{0.1, 0.1}, {0.5, 0.2}, {0.02, 0.6}} {
 		inside, left := map[[2]int]float64{{}: 1}, 0.0
 		for n := 1; n <= turns; n++ {
