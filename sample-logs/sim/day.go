@@ -86,6 +86,9 @@ type Change struct {
 	Until   int  // of a drift: the match from which on it goes no further
 	Drifts  bool // match by match, not at once
 	Up      bool
+	// PerMatch is by how much a drift goes on, in the measure's unit for each match of the season; 0 where
+	// that is not known.
+	PerMatch float64
 	// Touches are other measures it moves, or may move, by their names or what stands before the
 	// slash of them.
 	Touches []string
@@ -98,6 +101,7 @@ type Entry struct{ At, Kind, Text string }
 const (
 	seasonMatches = 40
 	seasonEvents  = 5
+	usualHall     = 21.0 // C
 )
 
 // stages of the heron, along the path.
@@ -165,7 +169,7 @@ func newSeason(seed uint64, all bool) *Season {
 	for i := range seasonMatches {
 		event := i / perEvent
 		if i%perEvent == 0 {
-			hall = halls.normal(21, 2)
+			hall = halls.normal(usualHall, 2)
 		}
 		o := Options{
 			Scenario: "clean", Seed: first + seed*1000 + uint64(i), Season: "2031", Event: events[event], MatchName: matchName(i % perEvent),
@@ -249,7 +253,8 @@ func dyingBattery(s *Season, r random) {
 	}
 	s.Changes = append(s.Changes, Change{
 		What: "battery " + name + " dies", Measure: "resistance_ohm/" + name, Match: at, Until: len(s.Matches), Drifts: true, Up: true,
-		Touches: []string{"lowest_v", "open_circuit_v/" + name},
+		PerMatch: each * sound / float64(len(seasonBatteries())) * (1 + coldPart*(referenceC-usualHall)),
+		Touches:  []string{"lowest_v", "open_circuit_v/" + name},
 	})
 }
 

@@ -26,8 +26,7 @@ type SeasonCase struct {
 // SeasonTruth is something that changed, and by how much where that is known.
 type SeasonTruth struct {
 	sim.Change
-	Size     *float64 // of a step: after less before
-	PerMatch *float64 // of a drift
+	Size *float64 // of a step: after less before
 }
 
 // SeasonSubject is the subject of whole seasons, which are no matches and so not among Subjects.
@@ -57,6 +56,7 @@ func seasonFigures() []Figure {
 		{Name: "interval of a drift holds truth", Kind: Rate, Nominal: 0.95},
 		{Name: "before and since holds truth", Kind: Rate, Nominal: 0.95, Leads: true},
 		{Name: "step, off by", Kind: Error, Unit: "%"},
+		{Name: "drift, off by", Kind: Error, Unit: "%"},
 	}
 }
 
@@ -148,8 +148,9 @@ func scoreChange(t *Tally, x SeasonTruth, s *season.Series, f *season.Facts) {
 		t.hit("changes found, steps within two matches", any)
 		t.hit("drifts found", any)
 		t.hit(subjectOf(x.Measure)+": drift found", any)
-		if f.Drift != nil && x.PerMatch != nil {
-			t.hit("interval of a drift holds truth", f.Drift.Low <= *x.PerMatch && *x.PerMatch <= f.Drift.High)
+		if f.Drift != nil && x.PerMatch != 0 {
+			t.hit("interval of a drift holds truth", f.Drift.Low <= x.PerMatch && x.PerMatch <= f.Drift.High)
+			t.value("drift, off by", 100*(f.Drift.PerMatch/x.PerMatch-1))
 		}
 		if !any {
 			t.lose(1, "drift not found", "%s: %s", x.Measure, x.What)
