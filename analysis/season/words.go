@@ -257,11 +257,11 @@ func sayNews(s *Series, f *Facts, out *schemas.Season) string {
 }
 
 // sinceWhat names a match by the entry of the parts log that is nearest before or at it, where one
-// is near enough, and by itself elsewhere.
+// is near enough and can be told from others, and by itself elsewhere.
 func sinceWhat(out *schemas.Season, index int) string {
 	best, off := -1, shortest
 	for i, p := range out.Parts {
-		if d := max(index-p.Index, p.Index-index); d < off {
+		if d := max(index-p.Index, p.Index-index); d < off && len(p.CloseTo) == 0 {
 			best, off = i, d
 		}
 	}
