@@ -76,8 +76,8 @@ type Match struct {
 	CycleS     *float64 `parquet:"cycle_s,optional"`
 	// The scoring cycles of the driver period one by one: the complete ones, and how long those had
 	// lasted that its end cut off.
-	CycleTimesS []float64 `parquet:"cycle_times_s,list"`
-	CutOffS     []float64 `parquet:"cut_off_s,list"`
+	CycleTimesS []float64 `parquet:"cycle_times_s,optional,list"`
+	CutOffS     []float64 `parquet:"cut_off_s,optional,list"`
 
 	// Balance. BalanceSettleS is the median of the attempts that got level.
 	BalanceAttempts *int64   `parquet:"balance_attempts,optional"`
