@@ -93,6 +93,32 @@ func (s *Signal) Number(i int) float64 {
 	}
 }
 
+// Numbers appends every sample as Number has it.
+func (s *Signal) Numbers(dst []float64) []float64 {
+	dst = slices.Grow(dst, s.Len())
+	switch s.Kind {
+	case Float64:
+		return append(dst, s.Float...)
+	case Int64:
+		for _, v := range s.Int {
+			dst = append(dst, float64(v))
+		}
+	case Bool:
+		for _, v := range s.Bool {
+			x := 0.
+			if v {
+				x = 1
+			}
+			dst = append(dst, x)
+		}
+	default:
+		for range s.Text {
+			dst = append(dst, math.NaN())
+		}
+	}
+	return dst
+}
+
 // Slice is samples i up to j as a signal that shares memory with s.
 func (s *Signal) Slice(i, j int) *Signal {
 	out := &Signal{Name: s.Name, Unit: s.Unit, Kind: s.Kind, Time: s.Time[i:j:j]}
@@ -112,9 +138,9 @@ func (s *Signal) Slice(i, j int) *Signal {
 	return out
 }
 
-// normalize sorts by (boot, time) and keeps the last written of equal keys. A signal that
+// Normalize sorts by (boot, time) and keeps the last written of equal keys. A signal that
 // is in order already, the usual case, is not copied.
-func (s *Signal) normalize() {
+func (s *Signal) Normalize() {
 	if s.Boot != nil && !slices.ContainsFunc(s.Boot, func(b int32) bool { return b != 0 }) {
 		s.Boot = nil
 	}
@@ -204,7 +230,7 @@ func (l *Log) Find(name string) *Signal {
 func (l *Log) Normalize() {
 	slices.SortStableFunc(l.Signals, func(a, b *Signal) int { return strings.Compare(a.Name, b.Name) })
 	for _, s := range l.Signals {
-		s.normalize()
+		s.Normalize()
 	}
 }
 

@@ -20,7 +20,6 @@ import (
 	"github.com/afterbell/afterbell/ingest/journal"
 	"github.com/afterbell/afterbell/ingest/wire"
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/matchfile"
 	"github.com/afterbell/afterbell/schemas/profile"
 )
 
@@ -97,12 +96,12 @@ func BenchmarkCollect(b *testing.B) {
 		boot := 0
 		for b.Loop() {
 			b.StopTimer()
-			c := openCollector(b, b.TempDir(), m, nil)
+			c := openCollector(b, b.TempDir(), m)
 			server := httptest.NewServer(c)
-			conn := dialCollector(b, server.URL, fmt.Sprint("boot ", boot), m)
+			conn := dialCollector(b, server.URL, "heron", fmt.Sprint("boot ", boot), m)
 			boot++
 			b.StartTimer()
-			sendAll(b, conn, m)
+			sendAll(b, conn, m.messages)
 			b.StopTimer()
 			conn.Close()
 			require.NoError(b, c.Close())
@@ -132,13 +131,10 @@ func BenchmarkCollect(b *testing.B) {
 	})
 }
 
-func openCollector(b testing.TB, dir string, m *liveMatch, store collector.Store) *collector.Collector {
+func openCollector(b testing.TB, dir string, m *liveMatch) *collector.Collector {
 	b.Helper()
-	if store == nil {
-		store = noStore{}
-	}
 	c, err := collector.Open(collector.Options{
-		Dir: dir, Season: "2031", Event: "millbrook-open", Store: store, Robots: map[string]*profile.Profile{"heron": m.profile.Profile},
+		Dir: dir, Season: "2031", Event: "millbrook-open", Store: noStore{}, Robots: map[string]*profile.Profile{"heron": m.profile.Profile},
 		Journal: journal.Options{Every: benchCommit}, Limits: collector.Limits{Rate: 1 << 40}, Log: slog.New(slog.DiscardHandler),
 	})
 	require.NoError(b, err)
@@ -151,12 +147,12 @@ type noStore struct{ collector.Store }
 func (noStore) Load(schemas.MatchID) (*schemas.Log, map[string]string, error) { return nil, nil, nil }
 func (noStore) Taken(string, string, string) bool                             { return false }
 
-func dialCollector(b testing.TB, url, boot string, m *liveMatch) *websocket.Conn {
+func dialCollector(b testing.TB, url, robot, boot string, m *liveMatch) *websocket.Conn {
 	b.Helper()
 	d := websocket.Dialer{Subprotocols: []string{wire.Subprotocol}, WriteBufferSize: 64 << 10}
 	conn, _, err := d.Dial("ws"+strings.TrimPrefix(url, "http")+wire.Path, nil)
 	require.NoError(b, err)
-	require.NoError(b, conn.WriteMessage(websocket.TextMessage, wire.Encode(wire.Hello{Type: "hello", Robot: "heron", Boot: boot})))
+	require.NoError(b, conn.WriteMessage(websocket.TextMessage, wire.Encode(wire.Hello{Type: "hello", Robot: robot, Boot: boot})))
 	// By hand and never ended, so that nothing is sealed while the wire is measured.
 	require.NoError(b, conn.WriteMessage(websocket.TextMessage, wire.Encode(wire.Match{Type: "match", Match: "q1", State: "start"})))
 	require.NoError(b, conn.WriteMessage(websocket.TextMessage, m.signals))
@@ -164,79 +160,22 @@ func dialCollector(b testing.TB, url, boot string, m *liveMatch) *websocket.Conn
 }
 
 // sendAll sends every message and waits for the ack of the last.
-func sendAll(b testing.TB, conn *websocket.Conn, m *liveMatch) {
+func sendAll(b testing.TB, conn *websocket.Conn, messages [][]byte) {
 	b.Helper()
 	done := make(chan error, 1)
 	go func() {
 		for {
 			seq, err := benchSeq(conn)
-			if err != nil || seq == len(m.messages) {
+			if err != nil || seq == len(messages) {
 				done <- err
 				return
 			}
 		}
 	}()
-	for _, data := range m.messages {
+	for _, data := range messages {
 		require.NoError(b, conn.WriteMessage(websocket.BinaryMessage, data))
 	}
 	require.NoError(b, <-done)
-}
-
-// aheadDone is time enough to have read the journal as far as it would be read at the end of a
-// match that lasts not one second but 150.
-const aheadDone = 6 * time.Second
-
-// BenchmarkSeal is from the end of a match of seven million samples to its folder: reading
-// what of the journal is not read ahead, sorting the samples to their signals, and the match file written and
-// synced, beside the match file alone. The analysis is left out of both; sheet adds it.
-func BenchmarkSeal(b *testing.B) {
-	m := newLiveMatch(b)
-	for _, c := range []struct {
-		name     string
-		analyzed bool
-	}{{"seal", false}, {"seal-analysis-sheet", true}} {
-		b.Run(c.name, func(b *testing.B) {
-			for b.Loop() {
-				b.StopTimer()
-				dir := b.TempDir()
-				w := &writer{dir: dir}
-				require.NoError(b, w.begin())
-				log := slog.New(slog.DiscardHandler)
-				store := &liveStore{home: w.home, log: log}
-				if c.analyzed {
-					store.profiles = map[string]*robotProfile{"heron": m.profile}
-				}
-				live := openCollector(b, filepath.Join(dir, "live"), m, store)
-				server := httptest.NewServer(live)
-				conn := dialCollector(b, server.URL, "boot", m)
-				sendAll(b, conn, m)
-				time.Sleep(aheadDone)
-				b.StartTimer()
-				require.NoError(b, live.Settle("heron"))
-				b.StopTimer()
-				conn.Close()
-				require.NoError(b, live.Close())
-				server.Close()
-				require.True(b, w.home.Exists(schemas.MatchID{Season: "2031", Event: "practice", Match: "q1", Robot: "heron"}) ||
-					w.home.Exists(schemas.MatchID{Season: "2031", Event: "millbrook-open", Match: "q1", Robot: "heron"}))
-				w.end()
-				b.StartTimer()
-			}
-			m.report(b)
-		})
-	}
-	b.Run("match-file-alone", func(b *testing.B) {
-		path := filepath.Join(b.TempDir(), signalsFile)
-		for b.Loop() {
-			f, err := os.Create(path)
-			require.NoError(b, err)
-			_, err = matchfile.Write(f, m.log, nil)
-			require.NoError(b, err)
-			require.NoError(b, f.Sync())
-			require.NoError(b, f.Close())
-		}
-		m.report(b)
-	})
 }
 
 // benchSeq is the batch up to which the next message acknowledges.

@@ -156,7 +156,7 @@ func renamedFiles(h *home.Home, from, to schemas.MatchID) (func(dir string) erro
 	}
 	return func(dir string) error {
 		for _, name := range slices.Sorted(maps.Keys(files)) {
-			if err := writeFile(filepath.Join(dir, name), files[name]); err != nil {
+			if err := home.WriteFile(filepath.Join(dir, name), files[name]); err != nil {
 				return err
 			}
 		}
@@ -186,14 +186,14 @@ func renamedSamples(h *home.Home, from schemas.MatchID) (func(dir string) error,
 	j.meta[tables.MetaSeal] = strconv.Itoa(seal + 1)
 	j.collectedAs(from)
 	return func(dir string) error {
-		err := writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) error {
+		err := home.WriteFile(filepath.Join(dir, signalsFile), func(w io.Writer) error {
 			_, err := matchfile.Write(w, log, j.meta)
 			return err
 		})
 		if err != nil {
 			return err
 		}
-		return writeFile(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, f.SHA256(), log) })
+		return home.WriteFile(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, f.SHA256(), log) })
 	}, nil
 }
 

@@ -156,7 +156,7 @@ func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
 		m.ID = place
 	}
 	at := m.At.UTC().Format(time.RFC3339Nano)
-	j := &job{id: m.ID, at: &at, log: m.Log, match: m.Match, seal: m.Seal, stored: storedAt(time.Now()), meta: m.Meta}
+	j := &job{id: m.ID, at: &at, log: m.Log, match: m.Match, seal: m.Seal, stored: storedAt(time.Now()), meta: m.Meta, step: m.Step}
 	if m.Late > 0 {
 		j.meta[metaLate] = strconv.Itoa(m.Late)
 	}
@@ -192,17 +192,22 @@ func (j *job) sayLate() {
 
 // publishSamples writes the folder of a match that is not analyzed.
 func (j *job) publishSamples(h *home.Home) error {
-	return h.Publish(j.id, true, func(dir string) error {
+	err := h.Publish(j.id, true, func(dir string) error {
 		var sum matchfile.Summary
-		err := writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
+		err := home.WriteFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
 			sum, err = matchfile.Write(w, j.log, j.fileMeta())
 			return err
 		})
 		if err != nil {
 			return err
 		}
-		return writeFile(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, sum.SHA256, j.log) })
+		j.done("samples")
+		err = home.WriteFile(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, sum.SHA256, j.log) })
+		j.done("pyramid")
+		return err
 	})
+	j.done("disk")
+	return err
 }
 
 // idlePrefix begins the names under which samples outside of any match are kept.

@@ -83,6 +83,7 @@ type job struct {
 	meta    map[string]string   // more to keep with the samples
 	cutFrom *schemas.CutFrom    // of a stretch of another match
 	tell    func(done, all int) // how far its analyses are; may be nil
+	step    func(part string)   // called at the end of each part of publishing; may be nil
 }
 
 // analyze makes the report.
@@ -153,26 +154,42 @@ func (j *job) publishWith(ctx context.Context, h *home.Home, replace bool, more 
 	var r *schemas.Report
 	err := h.Publish(j.id, replace, func(dir string) error {
 		var sum matchfile.Summary
-		err := writeFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
+		err := home.WriteFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
 			sum, err = matchfile.Write(w, j.log, j.fileMeta())
 			return err
 		})
 		if err != nil {
 			return err
 		}
+		j.done("samples")
 		if r, err = j.analyzeWithSum(sum.SHA256); err != nil {
 			return err
 		}
+		j.done("analysis")
 		files := j.files(r)
 		maps.Copy(files, more)
+		if err := home.WriteFile(filepath.Join(dir, pyramid.FileName), files[pyramid.FileName]); err != nil {
+			return err
+		}
+		j.done("pyramid")
+		delete(files, pyramid.FileName)
 		for name, write := range files {
-			if err := writeFile(filepath.Join(dir, name), write); err != nil {
+			if err := home.WriteFile(filepath.Join(dir, name), write); err != nil {
 				return err
 			}
 		}
+		j.done("sheet")
 		return ctx.Err()
 	})
+	j.done("disk")
 	return r, err
+}
+
+// done says that a part of publishing is done.
+func (j *job) done(part string) {
+	if j.step != nil {
+		j.step(part)
+	}
 }
 
 // fileMeta is what the match file says of itself beside its samples.

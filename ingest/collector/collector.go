@@ -78,6 +78,9 @@ type Sealed struct {
 	Seal  int               // 1 the first time
 	Late  int               // samples that came after an earlier seal of what lay before its end
 	Idle  bool              // samples outside any match: stored, not analyzed
+	// Step is called by the store at the end of each part of its work, with the name of the part:
+	// how long each took is told in the log.
+	Step func(part string)
 }
 
 // Limits bound what senders may do. A field that is 0 has its default.

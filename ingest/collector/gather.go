@@ -4,7 +4,9 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 	"sync"
+	"sync/atomic"
 	"unsafe"
 
 	"github.com/afterbell/afterbell/ingest/journal"
@@ -79,7 +81,8 @@ type column struct {
 	values []uint64
 	texts  []string
 
-	textBytes int64 // of texts that differ from the one before
+	first, last int64 // of times, as they came: in the boot's own time
+	textBytes   int64 // of texts that differ from the one before
 }
 
 // bootView is what settling needs to know of a boot, as it was when settling began.
@@ -225,6 +228,10 @@ func (p *pile) take(rows *batchRows, w int) int {
 			continue
 		}
 		c := &p.columns[n]
+		if len(c.times) == 0 {
+			c.first, c.last = t, t
+		}
+		c.first, c.last = min(c.first, t), max(c.last, t)
 		c.times = append(c.times, t)
 		v := rows.ValueAt(i)
 		if p.boot.entries[n].Kind == schemas.Text {
@@ -252,15 +259,7 @@ func (g *gathered) log(numbers map[uint32]int32) *schemas.Log {
 	var signals []*schemas.Signal
 	for _, p := range g.sorted() {
 		made := make([]*schemas.Signal, len(p.columns))
-		var wg sync.WaitGroup
-		for w := range workers {
-			wg.Go(func() {
-				for i := w; i < len(made); i += workers {
-					made[i] = p.signal(i, numbers[p.boot.number])
-				}
-			})
-		}
-		wg.Wait()
+		spread(len(made), func(i int) { made[i] = p.signal(i, numbers[p.boot.number]) })
 		signals = append(signals, slices.DeleteFunc(made, func(s *schemas.Signal) bool { return s == nil })...)
 	}
 	return merged(signals)
@@ -335,8 +334,23 @@ func merged(signals []*schemas.Signal) *schemas.Log {
 		}
 		join(into, s)
 	}
-	log.Normalize()
+	spread(len(log.Signals), func(i int) { log.Signals[i].Normalize() })
+	slices.SortFunc(log.Signals, func(a, b *schemas.Signal) int { return strings.Compare(a.Name, b.Name) })
 	return log
+}
+
+// spread calls do with 0 to n-1, some at once, and returns when all are done.
+func spread(n int, do func(i int)) {
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(n, workers) {
+		wg.Go(func() {
+			for i := next.Add(1) - 1; i < int64(n); i = next.Add(1) - 1 {
+				do(int(i))
+			}
+		})
+	}
+	wg.Wait()
 }
 
 // otherName is the name of a signal that does not go with the one of its name.
@@ -371,8 +385,8 @@ func (g *gathered) bounds() (first, last int64) {
 	first, last = math.MaxInt64, math.MinInt64
 	for _, p := range g.boots {
 		for i := range p.columns {
-			for _, t := range p.columns[i].times {
-				first, last = min(first, t+p.boot.shift), max(last, t+p.boot.shift)
+			if c := &p.columns[i]; len(c.times) > 0 {
+				first, last = min(first, c.first+p.boot.shift), max(last, c.last+p.boot.shift)
 			}
 		}
 	}

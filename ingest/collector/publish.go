@@ -32,6 +32,7 @@ func (s *settling) publish(m stretch, named plannedMatch, last bool) (sealedMatc
 		}
 	}
 	log = own(log, named.Base, local, last)
+	s.steps.done("cut")
 	begin := match.Start
 	match = moved(match, -named.Base)
 	out := sealedMatch{
@@ -40,7 +41,7 @@ func (s *settling) publish(m stretch, named plannedMatch, last bool) (sealedMatc
 	}
 	err := s.c.o.Store.Publish(s.c.ctx, Sealed{
 		ID: named.ID, Log: log, Match: match, At: time.UnixMicro(begin).UTC(), Seal: seal, Late: late,
-		Meta: s.meta(named, m),
+		Meta: s.meta(named, m), Step: s.steps.done,
 	})
 	if err != nil {
 		return out, fmt.Errorf("%s: %w", named.ID, err)
@@ -49,7 +50,8 @@ func (s *settling) publish(m stretch, named plannedMatch, last bool) (sealedMatc
 	if seal > 1 {
 		s.c.counts.reseals.Add(1)
 	}
-	s.c.log.Info("sealed", "match", named.ID.String(), "samples", log.Samples(), "seal", seal, "late", late)
+	took, parts := s.steps.told()
+	s.c.log.Info("sealed", "match", named.ID.String(), "samples", log.Samples(), "seal", seal, "late", late, took, parts)
 	return out, nil
 }
 
@@ -76,7 +78,8 @@ func (s *settling) handMatch(m stretch) period.Match {
 // it does not share them with what it was cut from.
 func own(log *schemas.Log, base int64, local map[int32]int32, useUp bool) *schemas.Log {
 	out := &schemas.Log{Signals: make([]*schemas.Signal, len(log.Signals))}
-	for i, sig := range log.Signals {
+	spread(len(log.Signals), func(i int) {
+		sig := log.Signals[i]
 		c := *sig
 		if !useUp {
 			c.Time = make([]int64, len(sig.Time))
@@ -88,7 +91,7 @@ func own(log *schemas.Log, base int64, local map[int32]int32, useUp bool) *schem
 			renumber(&c, func(n int32) int32 { return local[n] })
 		}
 		out.Signals[i] = &c
-	}
+	})
 	if len(local) > 1 { // in the order of other numbers
 		out.Normalize()
 	}
@@ -221,11 +224,18 @@ func (s *settling) meta(named plannedMatch, m stretch) map[string]string {
 func (s *settling) idleLog(horizon int64) *schemas.Log {
 	out := &schemas.Log{}
 	for _, p := range s.g.sorted() {
-		for i := range p.columns {
+		keep := make([][]int, len(p.columns))
+		spread(len(keep), func(i int) {
 			// The columns were handed to the log, but their times are still ours: in common
 			// time by now.
-			if keep := s.outside(p.columns[i].times, horizon); len(keep) > 0 {
-				out.Signals = append(out.Signals, p.picked(i, keep))
+			c := &p.columns[i]
+			if first, last := c.first+p.boot.shift, c.last+p.boot.shift; !s.within(first, last) {
+				keep[i] = s.outside(c.times, horizon)
+			}
+		})
+		for i, k := range keep {
+			if len(k) > 0 {
+				out.Signals = append(out.Signals, p.picked(i, k))
 			}
 		}
 	}
@@ -233,6 +243,11 @@ func (s *settling) idleLog(horizon int64) *schemas.Log {
 		return nil
 	}
 	return merged(out.Signals)
+}
+
+// within is whether all times from first to last lie in one match.
+func (s *settling) within(first, last int64) bool {
+	return slices.ContainsFunc(s.found, func(m stretch) bool { return m.First <= first && last <= m.Last })
 }
 
 // outside are the places of the times up to the horizon that lie in no match.
@@ -296,7 +311,7 @@ func (s *settling) publishIdle(log *schemas.Log, name string) error {
 	whole.Start, whole.End = whole.First, whole.Last
 	err := s.c.o.Store.Publish(s.c.ctx, Sealed{
 		ID: id, Log: own(log, base, local, true), Match: moved(whole.Match, -base), At: time.UnixMicro(start).UTC(), Seal: 1,
-		Meta: s.meta(plannedMatch{Boots: boots, Base: base}, whole), Idle: true,
+		Meta: s.meta(plannedMatch{Boots: boots, Base: base}, whole), Step: s.steps.done, Idle: true,
 	})
 	if err != nil {
 		return fmt.Errorf("%s: %w", id, err)

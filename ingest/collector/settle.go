@@ -36,16 +36,18 @@ type settling struct {
 	found   []stretch // matches, in order of time, that can be stored now
 	running *stretch  // one that goes on
 	manual  int       // of state.Manual are done with
+	steps   steps
 }
 
 // settleOnce gives the robot's samples their places as far as that can be told now.
 func (c *Collector) settleOnce(r *robot, why due) error {
 	r.one.Lock()
 	defer r.one.Unlock()
-	s := settling{c: c, r: r, why: why}
+	s := settling{c: c, r: r, why: why, steps: newSteps()}
 	if err := s.gather(); err != nil {
 		return err
 	}
+	s.steps.done("read")
 	if s.g.samples == 0 {
 		return s.finish(nil, math.MinInt64)
 	}
@@ -54,6 +56,7 @@ func (c *Collector) settleOnce(r *robot, why due) error {
 	}
 	s.find()
 	horizon := s.horizon()
+	s.steps.done("place")
 	stored, err := s.store(horizon)
 	if err != nil {
 		return err
@@ -212,6 +215,7 @@ func (s *settling) store(horizon int64) ([]sealedMatch, error) {
 	if err := c.flush(); err != nil {
 		return nil, err
 	}
+	s.steps.done("plan")
 	var out []sealedMatch
 	for i, m := range s.found {
 		if m.known != nil && !s.touches(m) {

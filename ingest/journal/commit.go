@@ -47,10 +47,19 @@ func (j *Journal) take(last time.Time) []batch {
 	if left := j.o.Every - time.Since(last); left > 0 && !j.closed {
 		// More frames join this commit meanwhile.
 		j.mu.Unlock()
-		time.Sleep(left)
+		pause := time.NewTimer(left)
+		select {
+		case <-pause.C:
+		case <-j.hurried:
+			pause.Stop()
+		}
 		j.mu.Lock()
 	}
 	defer j.mu.Unlock()
+	select {
+	case <-j.hurried: // who was in a hurry waits for frames that are taken now
+	default:
+	}
 	taken := j.pending
 	j.pending = nil
 	return taken

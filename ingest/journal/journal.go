@@ -112,11 +112,12 @@ type Journal struct {
 	o Options
 
 	mu       sync.Mutex
-	work     sync.Cond // pending has grown, or the journal is closed
-	pending  []batch   // not yet taken by the committer
-	waiting  int       // bytes in pending and in the commit under way
-	next     uint64    // number of the next frame
-	durable  uint64    // number of the last frame on stable storage
+	work     sync.Cond     // pending has grown, or the journal is closed
+	hurried  chan struct{} // somebody waits in Flush
+	pending  []batch       // not yet taken by the committer
+	waiting  int           // bytes in pending and in the commit under way
+	next     uint64        // number of the next frame
+	durable  uint64        // number of the last frame on stable storage
 	turned   chan struct{}
 	trouble  error
 	segments []segment // in order; the last is the one being written
@@ -255,14 +256,18 @@ func (j *Journal) Last() uint64 {
 	return j.next - 1
 }
 
-// Flush waits until every frame appended so far is on stable storage. It returns the
-// trouble there is when done is closed before that.
+// Flush waits until every frame appended so far is on stable storage, without a pause since
+// the last sync. It returns the trouble there is when done is closed before that.
 func (j *Journal) Flush(done <-chan struct{}) error {
 	want := j.Last()
 	for {
 		durable, turned := j.Durable()
 		if durable >= want {
 			return nil
+		}
+		select {
+		case j.hurried <- struct{}{}:
+		default:
 		}
 		select {
 		case <-turned:

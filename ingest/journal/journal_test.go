@@ -437,3 +437,15 @@ func FuzzScan(f *testing.F) {
 		require.LessOrEqual(t, int64(len(again)), int64(len(data))-lost)
 	})
 }
+
+func TestFlushDoesNotWaitForTheNextCommit(t *testing.T) {
+	j, _, _ := reopen(t, Options{Dir: t.TempDir(), Every: time.Hour})
+	for range 3 { // only the first has no commit before it
+		_, err := j.Append(2, []byte("what cannot wait"))
+		require.NoError(t, err)
+		require.NoError(t, j.Flush(t.Context().Done()))
+		durable, _ := j.Durable()
+		require.Equal(t, j.Last(), durable)
+	}
+	require.NoError(t, j.Close())
+}

@@ -162,7 +162,14 @@ func life(t *testing.T, rng *rand.Rand, dir string, must map[uint64]bool) (map[u
 			}
 		}
 	})
-	time.Sleep(time.Duration(1000+rng.IntN(8000)) * time.Microsecond)
+	for enough := newest + 5 + uint64(rng.IntN(40)); ; { // so many must be durable, however slow the machine is
+		durable, turned := j.Durable()
+		if durable >= enough {
+			break
+		}
+		<-turned
+	}
+	time.Sleep(time.Duration(rng.IntN(1000)) * time.Microsecond) // at any moment of a commit
 	durable, _ := j.Durable()
 	left := disk.lose(t, rng)
 	close(stop)

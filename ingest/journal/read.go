@@ -60,7 +60,7 @@ func Open(o Options, replay func(Frame) error) (*Journal, Recovery, error) {
 	if err != nil {
 		return nil, found, err
 	}
-	j := &Journal{o: o, next: 1, turned: make(chan struct{}), done: make(chan struct{})}
+	j := &Journal{o: o, next: 1, turned: make(chan struct{}), done: make(chan struct{}), hurried: make(chan struct{}, 1)}
 	j.work.L = &j.mu
 	for _, id := range ids {
 		j.lastID = id

@@ -18,14 +18,23 @@ const maxText = 16 << 20
 // Log.Normalize gives, and text that is not UTF-8, which a Parquet string must be.
 func check(log *schemas.Log) error {
 	groups := 0
-	for i, s := range log.Signals {
-		if i > 0 && log.Signals[i-1].Name >= s.Name {
-			return fmt.Errorf("signal %q stands after %q: the log is not normalized", s.Name, log.Signals[i-1].Name)
+	err := inOrder(len(log.Signals), func() func(int) (int, error) {
+		return func(i int) (int, error) {
+			s := log.Signals[i]
+			if i > 0 && log.Signals[i-1].Name >= s.Name {
+				return 0, fmt.Errorf("signal %q stands after %q: the log is not normalized", s.Name, log.Signals[i-1].Name)
+			}
+			if err := checkSignal(s); err != nil {
+				return 0, fmt.Errorf("signal %q: %w", s.Name, err)
+			}
+			return len(cuts(s)) - 1, nil
 		}
-		if err := checkSignal(s); err != nil {
-			return fmt.Errorf("signal %q: %w", s.Name, err)
-		}
-		groups += len(cuts(s)) - 1
+	}, func(_, n int) error {
+		groups += n
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	if groups > maxGroups {
 		return fmt.Errorf("the log needs %d row groups (one a signal, more for long ones), a file can have %d", groups, maxGroups)

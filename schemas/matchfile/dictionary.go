@@ -78,15 +78,17 @@ func (d *dictionary) resize(n int) {
 	}
 }
 
-// appendIDs appends a page of dictionary indexes: their width in bits, then runs of the
+// appendIDs makes the body a page of dictionary indexes: their width in bits, then runs of the
 // format's RLE/bit-packing hybrid. Up to 256 entries take whole bytes, although fewer bits
 // would do: compression finds the repetitions of held and slow values in bytes, and saves
 // more than narrow indexes would.
-func appendIDs(dst []byte, ids []int32, entries int) ([]byte, error) {
+func (e *encoder) appendIDs(ids []int32, entries int) error {
 	width := bits.Len(uint(entries - 1))
 	if width > 0 && width < 8 {
 		width = 8
 	}
-	runs, err := (&rle.Encoding{BitWidth: width}).EncodeInt32(nil, ids)
-	return append(append(dst, byte(width)), runs...), err
+	runs, err := (&rle.Encoding{BitWidth: width}).EncodeInt32(e.runs[:0], ids)
+	e.runs = runs
+	e.body = append(append(e.body[:0], byte(width)), runs...)
+	return err
 }

@@ -41,19 +41,23 @@ func cuts(s *schemas.Signal) []int {
 
 // encoder turns signals into row groups. Its buffers are used again for each.
 type encoder struct {
+	written spares
 	pages   pageWriter
 	delta   delta.BinaryPackedEncoding
 	numbers []float64
 	values  dictionary
 	dict    []byte
 	body    []byte
+	runs    []byte
 }
 
-func newEncoder() *encoder { return &encoder{pages: newPageWriter()} }
+func newEncoder(written spares) *encoder {
+	return &encoder{written: written, pages: newPageWriter()}
+}
 
 // rowGroup encodes s, which is at most one row group long and not empty.
 func (e *encoder) rowGroup(s *schemas.Signal) (rowGroup, error) {
-	g := rowGroup{meta: format.RowGroup{NumRows: int64(s.Len()), SortingColumns: sorting}}
+	g := rowGroup{raw: e.written.get(), meta: format.RowGroup{NumRows: int64(s.Len()), SortingColumns: sorting}}
 	for _, encode := range []func(*schemas.Signal) (chunk, error){
 		e.signal, e.boot, e.time, e.value, e.valueInt, e.valueText,
 	} {
@@ -128,10 +132,7 @@ func (e *encoder) value(s *schemas.Signal) (chunk, error) {
 	}
 	values := s.Float
 	if s.Kind != schemas.Float64 {
-		e.numbers = slices.Grow(e.numbers[:0], s.Len())[:s.Len()]
-		for i := range e.numbers {
-			e.numbers[i] = s.Number(i)
-		}
+		e.numbers = s.Numbers(e.numbers[:0])
 		values = e.numbers
 	}
 	var c chunk
@@ -141,16 +142,13 @@ func (e *encoder) value(s *schemas.Signal) (chunk, error) {
 			e.dict = binary.LittleEndian.AppendUint64(e.dict, b)
 			c.widen(math.Float64frombits(b))
 		}
-		body, err := appendIDs(e.body[:0], e.values.ids, len(e.values.entries))
-		if err != nil {
+		if err := e.appendIDs(e.values.ids, len(e.values.entries)); err != nil {
 			return chunk{}, err
 		}
-		e.body = body
 		c.dict, c.entries, c.encoding = e.dict, len(e.values.entries), format.RLEDictionary
 	} else {
-		e.body = e.body[:0]
+		e.body = appendWords(e.body[:0], values)
 		for _, v := range values {
-			e.body = binary.LittleEndian.AppendUint64(e.body, math.Float64bits(v))
 			c.widen(v)
 		}
 		c.encoding = format.Plain
@@ -179,9 +177,8 @@ func (e *encoder) valueText(s *schemas.Signal) (chunk, error) {
 		ids = append(ids, id)
 	}
 	if len(ids) == s.Len() {
-		body, err := appendIDs(e.body, ids, len(numbers))
-		e.body = body
-		return chunk{dict: e.dict, entries: len(numbers), encoding: format.RLEDictionary, body: body}, err
+		err := e.appendIDs(ids, len(numbers))
+		return chunk{dict: e.dict, entries: len(numbers), encoding: format.RLEDictionary, body: e.body}, err
 	}
 	for _, v := range s.Text {
 		e.body = appendText(e.body, v)

@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"hash"
-	"math"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -59,18 +58,12 @@ func signalHash(s *schemas.Signal) (sum [sha256.Size]byte) {
 		w.u64(uint64(j - i))
 		i = j
 	}
-	for _, t := range s.Time {
-		w.u64(uint64(t))
-	}
+	hashWords(&w, s.Time)
 	switch s.Kind {
 	case schemas.Float64:
-		for _, v := range s.Float {
-			w.u64(math.Float64bits(v))
-		}
+		hashWords(&w, s.Float)
 	case schemas.Int64:
-		for _, v := range s.Int {
-			w.u64(uint64(v))
-		}
+		hashWords(&w, s.Int)
 	case schemas.Bool:
 		for _, v := range s.Bool {
 			w.byte(bit(v))
@@ -96,6 +89,21 @@ type hashWriter struct {
 func (w *hashWriter) flush() {
 	w.h.Write(w.buf[:w.n])
 	w.n = 0
+}
+
+// hashWords hashes integers, or floats by their bits: most of what a log holds.
+func hashWords[T word](w *hashWriter, values []T) {
+	if raw, ok := littleEndian(values); ok {
+		w.flush()
+		w.h.Write(raw)
+		return
+	}
+	for len(values) > 0 {
+		n := min(len(values), len(w.buf)/8)
+		w.flush()
+		w.n = len(appendWords(w.buf[:0], values[:n]))
+		values = values[n:]
+	}
 }
 
 func (w *hashWriter) u64(v uint64) {

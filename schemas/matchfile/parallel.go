@@ -10,6 +10,9 @@ import (
 // maxWorkers bounds the memory of scratch buffers on large machines; the files are small.
 const maxWorkers = 4
 
+// maxWaiting is how many results may wait for their turn, or be in the making.
+const maxWaiting = 4 * maxWorkers
+
 // inOrder computes make(0) to make(n-1) on several goroutines and hands the results to
 // use one after another in order, from the goroutine of the caller. Each goroutine has
 // its own function of newWorker. At most a few results wait for their turn. The first

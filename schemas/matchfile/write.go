@@ -50,8 +50,9 @@ func Write(w io.Writer, log *schemas.Log, meta map[string]string) (Summary, erro
 	}
 	var infos []Info
 	var sums [][sha256.Size]byte
+	written := make(spares, maxWaiting)
 	newWorker := func() func(int) (encoded, error) {
-		e := newEncoder()
+		e := newEncoder(written)
 		return func(i int) (encoded, error) { return e.encode(log.Signals[i]) }
 	}
 	err := inOrder(len(log.Signals), newWorker, func(i int, s encoded) error {
@@ -63,6 +64,7 @@ func Write(w io.Writer, log *schemas.Log, meta map[string]string) (Summary, erro
 			if err := out.rowGroup(g); err != nil {
 				return err
 			}
+			written.put(g.raw)
 		}
 		infos = append(infos, s.info)
 		sums = append(sums, s.sum)
@@ -77,6 +79,26 @@ func Write(w io.Writer, log *schemas.Log, meta map[string]string) (Summary, erro
 	}
 	sum.Bytes = out.at
 	return sum, nil
+}
+
+// spares are the buffers of row groups that were written, to be used again: a match is some
+// thirty megabytes of them, and memory that was never touched costs more than its bytes.
+type spares chan []byte
+
+func (s spares) get() []byte {
+	select {
+	case b := <-s:
+		return b[:0]
+	default:
+		return nil
+	}
+}
+
+func (s spares) put(b []byte) {
+	select {
+	case s <- b:
+	default: // enough of them
+	}
 }
 
 func (e *encoder) encode(s *schemas.Signal) (encoded, error) {

@@ -29,7 +29,7 @@ func Cut(log *schemas.Log, m Match) *schemas.Log {
 			continue
 		}
 		cut := out.Find(s.Name)
-		if cut != nil && slices.Min(cut.Time) < begin+second {
+		if cut != nil && firstOf(cut) < begin+second {
 			continue
 		}
 		carried := s.Slice(held, held+1)
@@ -47,6 +47,14 @@ func Cut(log *schemas.Log, m Match) *schemas.Log {
 		}
 	}
 	return out
+}
+
+// firstOf is the time of a normalized signal's first sample.
+func firstOf(s *schemas.Signal) int64 {
+	if s.Boot == nil {
+		return s.Time[0]
+	}
+	return slices.Min(s.Time)
 }
 
 // lastBefore is the index of the latest sample before t in time of one of the power-ups, -1

@@ -7,9 +7,11 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
+	"math"
 	"os"
 	"runtime"
 	"sync"
+	"sync/atomic"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -55,10 +57,12 @@ func Write(w io.Writer, sha256 string, log *schemas.Log) error {
 	built := make([]place, len(log.Signals))
 	buckets := make([][]byte, len(log.Signals))
 	var wg sync.WaitGroup
-	for worker := range min(runtime.GOMAXPROCS(0), 4) {
+	var next atomic.Int64
+	for range min(runtime.GOMAXPROCS(0), 4) {
 		wg.Go(func() {
-			for i := worker; i < len(log.Signals); i += min(runtime.GOMAXPROCS(0), 4) {
-				built[i].Summary, buckets[i] = summarize(log.Signals[i])
+			var numbers []float64
+			for i := next.Add(1) - 1; i < int64(len(built)); i = next.Add(1) - 1 {
+				built[i].Summary, buckets[i], numbers = summarize(log.Signals[i], numbers)
 			}
 		})
 	}
@@ -72,57 +76,96 @@ func Write(w io.Writer, sha256 string, log *schemas.Log) error {
 	if err != nil {
 		return err
 	}
-	head := []byte(mark)
-	head = binary.LittleEndian.AppendUint32(head, uint32(len(text)))
-	head = binary.LittleEndian.AppendUint32(head, crc32.Checksum(text, castagnoli))
-	for _, b := range append([][]byte{head, text}, buckets...) {
-		if _, err := w.Write(b); err != nil {
-			return err
-		}
+	all := make([]byte, 0, int64(len(mark)+8+len(text))+at)
+	all = append(all, mark...)
+	all = binary.LittleEndian.AppendUint32(all, uint32(len(text)))
+	all = binary.LittleEndian.AppendUint32(all, crc32.Checksum(text, castagnoli))
+	all = append(all, text...)
+	for _, b := range buckets {
+		all = append(all, b...)
 	}
-	return nil
+	_, err = w.Write(all)
+	return err
 }
 
-// summarize is a signal's summary and its lowest buckets.
-func summarize(s *schemas.Signal) (Summary, []byte) {
+// summarize is a signal's summary and its lowest buckets. numbers is memory for it to use, and
+// comes back for the next signal.
+func summarize(s *schemas.Signal, numbers []float64) (Summary, []byte, []float64) {
 	sum := Summary{Name: s.Name, Samples: s.Len()}
 	if s.Kind == schemas.Text {
 		sum.Changes = max(0, len(LabelsOf(s).From)-1)
-		return sum, nil
+		return sum, nil, numbers
 	}
-	l := LineOf(s)
+	l := lineIn(s, numbers)
+	sum.Changes = changes(l.V)
+	if l.Gap > 0 {
+		sum.Gaps = longer(l.T, l.Gap)
+	}
 	low := make([]byte, (len(l.V)+base-1)/base)
-	least, greatest := -1, -1
+	least, greatest := math.Inf(1), math.Inf(-1)
 	for b := range low {
-		i, j := b*base, min((b+1)*base, len(l.V))
-		none := 0 // a sample of the bucket that is no reading
-		for k := i; k < j; k++ {
-			if reading(l.V[k]) {
-				sum.Readings++
-			} else {
-				none = k - i
-			}
-			if k > 0 {
-				if l.V[k] != l.V[k-1] {
-					sum.Changes++
-				}
-				if l.Gap > 0 && l.T[k]-l.T[k-1] > l.Gap {
-					sum.Gaps++
-				}
-			}
-		}
-		lo, hi := scan(l.V, i, j)
-		least, greatest = widen(l.V, least, greatest, lo, hi)
-		if lo < 0 {
+		V := l.V[b*base : min((b+1)*base, len(l.V))]
+		lo, hi, none, readings := bucket(V)
+		if sum.Readings += readings; readings == 0 {
 			low[b] = byte(none | none<<4)
 			continue
 		}
-		low[b] = byte(lo - i | (hi-i)<<4)
+		if V[lo] < least {
+			least = V[lo]
+		}
+		if V[hi] > greatest {
+			greatest = V[hi]
+		}
+		low[b] = byte(lo | hi<<4)
 	}
-	if least >= 0 {
-		sum.Least, sum.Greatest = schemas.Some(l.V[least]), schemas.Some(l.V[greatest])
+	if sum.Readings > 0 {
+		sum.Least, sum.Greatest = schemas.Some(least), schemas.Some(greatest)
 	}
-	return sum, low
+	if s.Kind != schemas.Float64 {
+		numbers = l.V
+	}
+	return sum, low, numbers
+}
+
+// bucket is scan of a bucket, and where its last sample lies that is no reading.
+func bucket(V []float64) (lo, hi, none, readings int) {
+	least, greatest := math.Inf(1), math.Inf(-1)
+	for k, v := range V {
+		if !reading(v) {
+			none = k
+			continue
+		}
+		readings++
+		if v < least {
+			lo, least = k, v
+		}
+		if v > greatest {
+			hi, greatest = k, v
+		}
+	}
+	return lo, hi, none, readings
+}
+
+// changes is how many values differ from the one before.
+func changes(V []float64) int {
+	n := 0
+	for k := 1; k < len(V); k++ {
+		if V[k] != V[k-1] {
+			n++
+		}
+	}
+	return n
+}
+
+// longer is how many times are further from the one before than limit.
+func longer(T []int64, limit int64) int {
+	n := 0
+	for k := 1; k < len(T); k++ {
+		if T[k]-T[k-1] > limit {
+			n++
+		}
+	}
+	return n
 }
 
 // File is the pyramids of a match, the index read. It holds no file open.

@@ -22,15 +22,15 @@ type Line struct {
 
 // LineOf is a normalized signal as a line: a bool is 0 or 1, text has no reading. Samples
 // of several power-ups are put in order of time. Memory is shared where it can be.
-func LineOf(s *schemas.Signal) *Line {
+func LineOf(s *schemas.Signal) *Line { return lineIn(s, nil) }
+
+// lineIn is LineOf with memory for numbers that have another kind in the signal.
+func lineIn(s *schemas.Signal, numbers []float64) *Line {
 	l := &Line{T: s.Time, Boot: s.Boot}
 	if s.Kind == schemas.Float64 {
 		l.V = s.Float
 	} else {
-		l.V = make([]float64, s.Len())
-		for i := range l.V {
-			l.V[i] = s.Number(i)
-		}
+		l.V = s.Numbers(numbers[:0])
 	}
 	if s.Boot != nil && !slices.IsSorted(s.Time) {
 		order := InTime(s)

@@ -132,8 +132,42 @@ func Step(T []int64) int64 {
 		at := i * n / len(d)
 		d[i] = T[at+1] - T[at]
 	}
-	slices.Sort(d)
-	return d[len(d)/2]
+	return nth(d, len(d)/2)
+}
+
+// nth is what would stand at place n of d if it were sorted; d is put in another order. It is
+// Hoare's selection (CACM 4(7), 1961, algorithm 65): every signal of a match has its step taken
+// when the match is stored, and sorting took longer than all else that is done with it then.
+func nth(d []int64, n int) int64 {
+	for lo, hi := 0, len(d)-1; ; {
+		if hi-lo < 16 {
+			slices.Sort(d[lo : hi+1])
+			return d[n]
+		}
+		pivot := max(min(d[lo], d[hi]), min(max(d[lo], d[hi]), d[(lo+hi)/2])) // the middle one of three
+		i, j := lo, hi
+		for i <= j {
+			for d[i] < pivot {
+				i++
+			}
+			for d[j] > pivot {
+				j--
+			}
+			if i <= j {
+				d[i], d[j] = d[j], d[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case n <= j:
+			hi = j
+		case n >= i:
+			lo = i
+		default:
+			return d[n]
+		}
+	}
 }
 
 // GapLimit is the time between neighbours, in microseconds, beyond which samples are missing
