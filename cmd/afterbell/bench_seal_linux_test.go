@@ -3,8 +3,10 @@ package main
 import (
 	"bufio"
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -24,17 +26,25 @@ import (
 )
 
 // aheadDone waits until the collector has read its journal as far as it would have read it at
-// the end of a match that lasts not a few seconds but 150: until it has had nothing to do for
-// longer than it rests between two segments.
-func aheadDone(b *testing.B, pid int) {
-	const quiet = 4 * time.Second
-	for last := time.Duration(-1); ; {
-		used := cpuTime(b, pid)
-		if last >= 0 && used-last <= 20*time.Millisecond {
+// the end of a match that lasts not a few seconds but 150: all but the segment it writes. An
+// earlier program that does not tell gets time instead.
+func aheadDone(b *testing.B, url string, samples int) {
+	const untold = 30 * time.Second
+	perSegment := 16 << 20 / 20 // a sample takes twenty bytes in the journal
+	for began := time.Now(); ; {
+		answer, err := http.Get(url + "/healthz")
+		require.NoError(b, err)
+		var health struct {
+			Ahead *int `json:"read_ahead"`
+		}
+		require.NoError(b, json.NewDecoder(answer.Body).Decode(&health))
+		require.NoError(b, answer.Body.Close())
+		if health.Ahead != nil && *health.Ahead > samples-perSegment-perSegment/10 || health.Ahead == nil && time.Since(began) > untold {
+			time.Sleep(time.Second) // what it has just read is settled then
 			return
 		}
-		last = used
-		time.Sleep(quiet)
+		require.Less(b, time.Since(began), 5*time.Minute, "it does not read ahead")
+		time.Sleep(100 * time.Millisecond)
 	}
 }
 
@@ -138,7 +148,7 @@ func sealTwice(b *testing.B, program string, m *liveMatch, kind string, into fig
 		conn := dialCollector(b, url, robot, "boot", m)
 		last := len(m.messages) - 1
 		sendAll(b, conn, m.messages[:last])
-		aheadDone(b, c.Process.Pid)
+		aheadDone(b, url, m.samples)
 		id := schemas.MatchID{Season: "2031", Event: "millbrook-open", Match: "q1", Robot: robot}
 		path := filepath.Join(data, "season="+id.Season, "event="+id.Event, "match="+id.Match, "robot="+id.Robot, file)
 		cpu := cpuTime(b, c.Process.Pid)

@@ -82,6 +82,7 @@ var liveMetricList = []metric{
 	counter("failed_seals", "Seals that failed and are tried again.", func(n collector.Counts) int64 { return n.FailedSeals }),
 	gauge("journal_bytes", "Bytes of the journal on disk.", func(h collector.Health) float64 { return float64(h.JournalBytes) }),
 	gauge("unsealed_bytes", "Bytes of samples that have no match folder yet.", func(h collector.Health) float64 { return float64(h.Unplaced) }),
+	gauge("read_ahead_samples", "Samples in memory already for the match they will be in.", func(h collector.Health) float64 { return float64(h.Ahead) }),
 	gauge("connections", "Open connections of robots.", func(h collector.Health) float64 { return float64(h.Connections) }),
 	gauge("storage_ok", "1 while everything that comes can be kept.", func(h collector.Health) float64 {
 		if h.OK {

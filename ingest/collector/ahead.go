@@ -28,6 +28,7 @@ type aheadOf struct {
 func (r *robot) takeAhead(state robotState) *gathered {
 	g := r.ahead.read
 	r.ahead = aheadOf{}
+	r.aheadSamples.Store(0)
 	if g == nil {
 		return newGathered(state)
 	}
@@ -100,10 +101,17 @@ func (c *Collector) aheadThrough(through uint64) error {
 	if err := c.gather(through, into...); err != nil {
 		for _, r := range robots { // what was taken of it is not known
 			r.ahead.read = nil
+			r.aheadSamples.Store(0)
 		}
 		return err
 	}
 	shed(robots, c.o.Ahead)
+	for _, r := range robots {
+		r.aheadSamples.Store(0)
+		if r.ahead.read != nil {
+			r.aheadSamples.Store(int64(r.ahead.read.samples))
+		}
+	}
 	return nil
 }
 

@@ -3,6 +3,7 @@ package collector
 import (
 	"math"
 	"sync"
+	"sync/atomic"
 
 	"github.com/afterbell/afterbell/ingest/clock"
 	"github.com/afterbell/afterbell/ingest/lately"
@@ -78,17 +79,18 @@ type robot struct {
 	volts   volts
 	lately  *lately.Tracker
 
-	arrived  int64      // collector time of the last batch
-	newest   uint64     // number of its frame
-	waiting  int64      // collector time of the oldest batch that may hold unsettled samples; 0 for none
-	unplaced int64      // bytes of journal since then
-	late     int64      // collector time of the first late batch not looked at; 0 for none
-	lateAt   int64      // and of the last
-	one      sync.Mutex // held while settling, and while the journal is read ahead
-	ahead    aheadOf    // guarded by one
-	settling bool       // guarded by Collector.mu, as all that follows
-	failed   error
-	retryAt  int64
+	arrived      int64        // collector time of the last batch
+	newest       uint64       // number of its frame
+	waiting      int64        // collector time of the oldest batch that may hold unsettled samples; 0 for none
+	unplaced     int64        // bytes of journal since then
+	late         int64        // collector time of the first late batch not looked at; 0 for none
+	lateAt       int64        // and of the last
+	one          sync.Mutex   // held while settling, and while the journal is read ahead
+	ahead        aheadOf      // guarded by one
+	aheadSamples atomic.Int64 // held ahead, for who does not hold one
+	settling     bool         // guarded by Collector.mu, as all that follows
+	failed       error
+	retryAt      int64
 }
 
 // robotState is what of a robot survives in the journal.

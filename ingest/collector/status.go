@@ -98,6 +98,7 @@ type Health struct {
 	Segments     int     `json:"journal_segments"`
 	Connections  int     `json:"connections"`
 	Unplaced     int64   `json:"unsealed_bytes"` // samples that have no match folder yet
+	Ahead        int64   `json:"read_ahead"`     // samples that are in memory already for the match they will be in
 	UptimeS      float64 `json:"uptime_s"`
 }
 
@@ -114,6 +115,7 @@ func (c *Collector) Health() Health {
 	h.Connections = c.connections
 	for _, r := range c.robots {
 		h.Unplaced += r.unplaced
+		h.Ahead += r.aheadSamples.Load()
 		if r.failed != nil {
 			h.OK = false
 			h.Problem = r.failed.Error()
