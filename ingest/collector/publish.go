@@ -51,7 +51,7 @@ func (s *settling) publish(m stretch, named plannedMatch, last bool) (sealedMatc
 		s.c.counts.reseals.Add(1)
 	}
 	took, parts := s.steps.told()
-	s.c.log.Info("sealed", "match", named.ID.String(), "samples", log.Samples(), "seal", seal, "late", late, took, parts)
+	s.c.log.Info("sealed", "match", named.ID.String(), "samples", log.Samples(), "seal", seal, "late", late, "ahead", s.ahead, took, parts)
 	return out, nil
 }
 

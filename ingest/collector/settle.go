@@ -37,6 +37,7 @@ type settling struct {
 	running *stretch  // one that goes on
 	manual  int       // of state.Manual are done with
 	steps   steps
+	ahead   int // samples that were read ahead
 }
 
 // settleOnce gives the robot's samples their places as far as that can be told now.
@@ -78,7 +79,9 @@ func (s *settling) gather() error {
 	if c.flush() != nil {
 		through, _ = c.journal.Durable()
 	}
+	s.steps.done("flush")
 	s.g = s.r.takeAhead(s.state)
+	s.ahead = s.g.samples
 	s.g.view(s.views)
 	if err := c.gather(through, s.g); err != nil {
 		return err
