@@ -1,6 +1,9 @@
 package collector
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // What belongs to a match is known only when it has ended, but that its samples will be
 // wanted is known before. So the journal's segments are read as they are filled, while the
@@ -105,6 +108,9 @@ func (c *Collector) aheadThrough(through uint64) error {
 		}
 		return err
 	}
+	for _, g := range into {
+		g.makeRoom()
+	}
 	shed(robots, c.o.Ahead)
 	for _, r := range robots {
 		r.aheadSamples.Store(0)
@@ -113,6 +119,26 @@ func (c *Collector) aheadThrough(through uint64) error {
 		}
 	}
 	return nil
+}
+
+// makeRoom has room in all columns for what is not read yet when the match ends, a segment of
+// the journal and some more. The columns of a robot fill at the same pace and so grow at the
+// same time, all that is gathered is then copied, and that should not happen while somebody
+// waits for the sheet.
+func (g *gathered) makeRoom() {
+	for _, p := range g.boots {
+		for i := range p.columns {
+			c := &p.columns[i]
+			c.times, c.values, c.texts = roomy(c.times), roomy(c.values), roomy(c.texts)
+		}
+	}
+}
+
+func roomy[T any](column []T) []T {
+	if n := len(column); cap(column)-n < n/6 {
+		return slices.Grow(column, n/4)
+	}
+	return column
 }
 
 // shed forgets what was read of the robots that hold most, until all hold less than most bytes.

@@ -7,6 +7,9 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/ingest/wire"
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // readAhead is how many samples were read ahead of a robot.
@@ -98,4 +101,30 @@ func TestOnlyWhatIsTooMuchIsNotHeld(t *testing.T) {
 	shed(robots[:2], 0)
 	require.Nil(t, robots[0].ahead.read)
 	require.Nil(t, robots[1].ahead.read)
+}
+
+func TestReadingAheadLeavesRoomForTheRest(t *testing.T) {
+	entries := []wire.Entry{{Name: "a", Kind: schemas.Float64}, {Name: "b", Kind: schemas.Text}, {Name: "c", Kind: schemas.Bool}}
+	p := &pile{boot: bootView{entries: entries}, columns: make([]column, 3)}
+	g := &gathered{boots: map[uint32]*pile{1: p}}
+	for n := range 5000 {
+		for i := range p.columns {
+			c := &p.columns[i]
+			c.times = append(c.times, int64(n))
+			if entries[i].Kind == schemas.Text {
+				c.texts = append(c.texts, "state")
+			} else {
+				c.values = append(c.values, uint64(n))
+			}
+		}
+		if n%97 != 0 {
+			continue
+		}
+		g.makeRoom()
+		for i, c := range p.columns {
+			require.GreaterOrEqual(t, cap(c.times)-len(c.times), len(c.times)/6)
+			require.GreaterOrEqual(t, max(cap(c.values), cap(c.texts)), n+1+n/6, entries[i].Name)
+			require.Less(t, cap(c.times), 2*len(c.times)+64, "and not much more")
+		}
+	}
 }
