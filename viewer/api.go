@@ -38,6 +38,7 @@ const ofMatch = "/m/{event}/{match}/{robot}"
 var apiRoutes = []apiRoute{
 	{"/openapi.json", (*Server).apiDescription},
 	{"/matches", (*Server).apiMatches},
+	{"/e/{event}", (*Server).apiFleet},
 	{ofMatch, aboutMatch((*Server).apiMatch)},
 	{ofMatch + "/report", aboutMatch((*Server).apiReport)},
 	{ofMatch + "/findings", aboutMatch((*Server).apiFindings)},

@@ -52,6 +52,7 @@ func apiSite(t testing.TB) *site {
 			c.Finish()
 			return c, nil
 		},
+		Fleet: fixtureFleets,
 	})
 	busy := fixture.Busy()
 	busy.Log.Signals = append(busy.Log.Signals, &schemas.Signal{
@@ -115,6 +116,12 @@ func apiCases() []apiCase {
 	const of = ofMatch
 	q14 := strings.NewReplacer("{event}", "millbrook-open", "{match}", "q14", "{robot}", "heron")
 	out := []apiCase{{"/openapi.json", "/openapi.json", 200}, {"/matches", "/matches", 200}}
+	const ofEvent = "/e/{event}"
+	for target, status := range map[string]int{
+		"/e/dozen": 200, "/e/few?season=2031": 200, "/e/bare": 200, "/e/dozen?season=2030": 404, "/e/nowhere": 404, "/e/broken": 500, "/e/dozen?season=%": 400,
+	} {
+		out = append(out, apiCase{ofEvent, target, status})
+	}
 	for path, query := range map[string]string{
 		of: "", of + "/report": "", of + "/findings": "", of + "/signals": "",
 		of + "/window": "?signal=power%2Fvoltage&from=30&to=60", of + "/values": "?signal=power%2Fvoltage&at=50&at=-5",

@@ -37,6 +37,7 @@ var boardTemplate = template.Must(template.New("board").Funcs(template.FuncMap{"
 type group struct {
 	Head string
 	Day  string // the same, always
+	Href string // of the robots of the event side by side, where they are compared
 	Rows []row
 }
 
@@ -50,6 +51,7 @@ const patience = 1500 * time.Millisecond
 type boardView struct {
 	Live   template.HTML
 	Newest *newest
+	Fleet  string // address of the robots of its event side by side; empty where they are not compared
 	Groups []group
 	Agreed []string // how often the crew agreed, a sentence a robot
 	Empty  bool     // nothing is stored
@@ -125,6 +127,13 @@ func (s *Server) board(w http.ResponseWriter, r *http.Request) {
 		on, data.Newest, rows = s.onTop(rows)
 	}
 	data.Groups = groups(rows, on)
+	for i := range data.Groups {
+		id := data.Groups[i].Rows[0].id
+		data.Groups[i].Href = s.fleetHref(id.Season, id.Event)
+	}
+	if data.Newest != nil {
+		data.Fleet = s.fleetHref(data.Newest.id.Season, data.Newest.id.Event)
+	}
 	s.writeBoard(w, r, data, latest)
 }
 

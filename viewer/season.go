@@ -89,16 +89,19 @@ func (s *Server) season(w http.ResponseWriter, r *http.Request) {
 		s.problem(w, http.StatusNotFound, "There is no such season.", err.Error())
 		return
 	}
+	nav := []page.Link{{Text: "Pit board", Href: "/"}, {Text: "Season", Href: r.URL.Path, Current: true}}
+	if n := len(look.Matches); n > 0 {
+		if href := s.fleetHref(look.Matches[n-1].Season, look.Matches[n-1].Event); href != "" {
+			nav = append(nav, page.Link{Text: "Fleet", Href: href})
+		}
+	}
 	v := seasonOf(look, notes, r.URL.Query().Get("part"), r.URL.Path)
 	v.Today = s.now().Format(time.DateOnly)
 	var body, b bytes.Buffer
 	if err = seasonTemplate.Execute(&body, v); err == nil {
 		err = page.Write(&b, page.Frame{
 			Title: v.Robot + ": season " + v.Year, Class: "season",
-			Nav: []page.Link{
-				{Text: "Pit board", Href: "/"},
-				{Text: "Season", Href: r.URL.Path, Current: true},
-			},
+			Nav:    nav,
 			Aside:  []page.Link{{Text: "Save as CSV", Href: strings.TrimSuffix(r.URL.Path, "/") + "/season.csv"}, {Text: "JSON", Href: strings.TrimSuffix(r.URL.Path, "/") + "/season.json"}},
 			Status: fmt.Sprintf("%s, %s, %s", v.Robot, v.Year, v.Matches), Scripts: s.scripts, Newest: s.known(),
 			Body: template.HTML(body.String()), // made by html/template above

@@ -57,6 +57,7 @@ type Options struct {
 	Formats []Format
 	Compare CompareFunc
 	Season  SeasonFunc // what looks at a season; nil leaves those pages out
+	Fleet   FleetFunc  // what compares the robots of an event; nil leaves those pages out
 	// Intake takes logs in that are dropped on a page; nil when none can be.
 	Intake Intake
 }
@@ -93,7 +94,7 @@ func New(h *home.Home, o Options) *Server {
 		s.assets[a.Name] = a
 	}
 	style := s.assets[styleSheet]
-	style.Body = slices.Concat(style.Body, []byte(boardCSS+arrivalsCSS), []byte(benchCSS), []byte(seasonCSS))
+	style.Body = slices.Concat(style.Body, []byte(boardCSS+arrivalsCSS), []byte(benchCSS), []byte(seasonCSS+fleetCSS))
 	s.assets[styleSheet] = style
 	scripts, _ := fs.Glob(built, "dist/*.js") // those of the pages, and what they share; the pattern is a constant
 	for _, file := range scripts {
@@ -140,6 +141,8 @@ func New(h *home.Home, o Options) *Server {
 		mux.HandleFunc("GET "+at+"/season.csv", s.seasonFile)
 		mux.HandleFunc("POST "+at+"/part", s.addPart)
 	}
+	mux.HandleFunc("GET /e/{event}", s.fleet)
+	mux.HandleFunc("GET /e/{season}/{event}", s.fleet)
 	mux.HandleFunc("GET "+page.AssetsPath+"{name}", s.asset)
 	mux.HandleFunc("GET /favicon.ico", s.favicon)
 	mux.HandleFunc("GET /", s.nothingHere)

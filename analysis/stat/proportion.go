@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mathext"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Wilson is the score interval of a proportion k of n, such as the jams of a stage among
@@ -15,23 +14,7 @@ import (
 // Wilson (1927); recommended by Newcombe, "Two-sided confidence intervals for the single
 // proportion", Statistics in Medicine 17:857-872 (1998), method 3.
 func Wilson(k, n int, level float64) (low, high float64) {
-	if n <= 0 {
-		return 0, 1
-	}
-	z := distuv.UnitNormal.Quantile(0.5 + level/2)
-	x, m := float64(k), float64(n)
-	p := x / m
-	centre := p + z*z/(2*m)
-	half := z * math.Sqrt(p*(1-p)/m+z*z/(4*m*m))
-	whole := 1 + z*z/m
-	low, high = (centre-half)/whole, (centre+half)/whole
-	if k <= 0 {
-		low = 0
-	}
-	if k >= n {
-		high = 1
-	}
-	return low, high
+	return Events{float64(k), float64(n)}.Interval(level)
 }
 
 // ClopperPearson is the exact interval of a proportion k of n at the given level: never

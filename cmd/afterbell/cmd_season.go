@@ -2,24 +2,17 @@ package main
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"github.com/afterbell/afterbell/analysis/season"
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/parts"
-	"github.com/afterbell/afterbell/schemas/tables"
 	"github.com/afterbell/afterbell/viewer"
 )
 
@@ -113,7 +106,7 @@ func readSeason(h *home.Home, robot, year string) (out seasonRead, err error) {
 		row, counts, err := readSeasonRow(h, id)
 		switch {
 		case err != nil:
-			out.notes = append(out.notes, fmt.Sprintf("%s is left out: %v; `afterbell verify --rebuild %s` makes its tables again", id, err, id))
+			out.notes = append(out.notes, leftOut(id, err))
 		case counts:
 			rows = append(rows, row)
 		}
@@ -213,53 +206,18 @@ func ofSeason(all []schemas.MatchID, robot, year string) ([]schemas.MatchID, err
 		}
 	}
 	if len(ids) == 0 {
-		in := ""
-		if year != "" {
-			in = " in season " + year
-		}
-		if len(robots) == 0 {
-			return nil, fmt.Errorf("no match of %q%s is stored: the data folder is empty; import one with `afterbell import`", robot, in)
-		}
-		slices.Sort(robots)
-		return nil, fmt.Errorf("no match of %q%s is stored; there are matches of %s", robot, in, strings.Join(robots, ", "))
+		return nil, noneStored("of", robot, year, robots)
 	}
 	return slices.DeleteFunc(ids, func(id schemas.MatchID) bool { return id.Season != newest }), nil
 }
 
-// readSeasonRow is what counts of a match. A match that was not analyzed, or is a stretch of
-// another, does not count. Where the crew spoke the tables are made again from the report,
-// without what it denied.
+// readSeasonRow is what counts of a match.
 func readSeasonRow(h *home.Home, id schemas.MatchID) (row seasonRow, counts bool, err error) {
-	dir := h.Dir(id)
-	if _, err := os.Stat(filepath.Join(dir, reportFile)); errors.Is(err, fs.ErrNotExist) || strings.HasPrefix(id.Match, idlePrefix) {
-		return row, false, nil
-	}
-	m, err := tables.ReadMatch(dir)
-	if err != nil {
+	read, counts, err := readCounted(h, id)
+	if err != nil || !counts {
 		return row, false, err
 	}
-	stages, err := tables.Read[tables.Stage](filepath.Join(dir, tables.StagesFile))
-	if err != nil {
-		return row, false, err
-	}
-	mechanisms, err := tables.Read[tables.Mechanism](filepath.Join(dir, tables.MechanismsFile))
-	if err != nil && !errors.Is(err, fs.ErrNotExist) { // tables of an earlier version lack it
-		return row, false, err
-	}
-	notes, err := h.Notes(id)
-	if err != nil {
-		return row, false, err
-	}
-	if verdicts, _ := crew.Parse(notes); len(verdicts) > 0 {
-		r, err := readReport(h, id)
-		if err != nil {
-			return row, false, err
-		}
-		m, stages, mechanisms = tables.Rows(crew.Believed(r, crew.Judged(r, verdicts)))
-	}
-	if m.CutFrom != nil {
-		return row, false, nil
-	}
+	m := read.match
 	var at *string
 	stored := ""
 	if m.StoredAt != nil {
@@ -273,7 +231,7 @@ func readSeasonRow(h *home.Home, id schemas.MatchID) (row seasonRow, counts bool
 	}
 	row.order = orderKey(at, stored)
 	row.name = schemas.SeasonMatch{Season: id.Season, Event: id.Event, Match: id.Match, At: at}
-	row.match = season.MatchOf(id.Event, m, stages, mechanisms)
+	row.match = season.MatchOf(id.Event, m, read.stages, read.mechanisms)
 	return row, true, nil
 }
 

@@ -123,6 +123,7 @@ the piece path, brownouts, slow cycles and balance attempts, with causes and evi
 		a.verdictCommand(),
 		a.noteCommand(),
 		a.seasonCommand(),
+		a.fleetCommand(),
 		a.partsCommand(),
 		a.verifyCommand(),
 		a.renameCommand(),
