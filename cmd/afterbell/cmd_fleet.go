@@ -86,13 +86,12 @@ func lookAtFleet(h *home.Home, event, year string) (out schemas.Fleet, notes []s
 			at[id.Robot] = len(robots)
 			robots = append(robots, fleet.Robot{Name: id.Robot})
 		}
-		m, counts, err := readCounted(h, id)
-		switch {
-		case err != nil:
-			notes = append(notes, leftOut(id, err))
-		case counts:
-			r := &robots[at[id.Robot]]
-			r.Matches = append(r.Matches, fleet.MatchOf(m.match, m.stages))
+	}
+	events, notes := readCounted(h, ids)
+	for _, e := range events {
+		for _, row := range e.Rows {
+			r := &robots[at[row.Robot]]
+			r.Matches = append(r.Matches, fleet.MatchOf(row.Match, row.Stages))
 		}
 	}
 	return fleet.Look(ids[0].Season, event, robots), notes, nil

@@ -13,6 +13,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/parts"
+	"github.com/afterbell/afterbell/schemas/rollup"
 	"github.com/afterbell/afterbell/viewer"
 )
 
@@ -102,13 +103,11 @@ func readSeason(h *home.Home, robot, year string) (out seasonRead, err error) {
 		return out, err
 	}
 	var rows []seasonRow
-	for _, id := range ids {
-		row, counts, err := readSeasonRow(h, id)
-		switch {
-		case err != nil:
-			out.notes = append(out.notes, leftOut(id, err))
-		case counts:
-			rows = append(rows, row)
+	events, notes := readCounted(h, ids)
+	out.notes = notes
+	for _, e := range events {
+		for _, r := range e.Rows {
+			rows = append(rows, seasonRowOf(e.Season, e.Event, r))
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b seasonRow) int { return cmp.Compare(a.order, b.order) })
@@ -211,28 +210,23 @@ func ofSeason(all []schemas.MatchID, robot, year string) ([]schemas.MatchID, err
 	return slices.DeleteFunc(ids, func(id schemas.MatchID) bool { return id.Season != newest }), nil
 }
 
-// readSeasonRow is what counts of a match.
-func readSeasonRow(h *home.Home, id schemas.MatchID) (row seasonRow, counts bool, err error) {
-	read, counts, err := readCounted(h, id)
-	if err != nil || !counts {
-		return row, false, err
-	}
-	m := read.match
+// seasonRowOf is a match on its way into the season.
+func seasonRowOf(year, event string, r rollup.Row) (row seasonRow) {
 	var at *string
 	stored := ""
-	if m.StoredAt != nil {
-		row.when = time.UnixMicro(*m.StoredAt)
+	if r.StoredAt != nil {
+		row.when = time.UnixMicro(*r.StoredAt)
 		stored = row.when.UTC().Format(time.RFC3339Nano)
 	}
-	if m.At != nil {
-		row.when = time.UnixMicro(*m.At)
+	if r.At != nil {
+		row.when = time.UnixMicro(*r.At)
 		text := row.when.UTC().Format(time.RFC3339Nano)
 		at = &text
 	}
 	row.order = orderKey(at, stored)
-	row.name = schemas.SeasonMatch{Season: id.Season, Event: id.Event, Match: id.Match, At: at}
-	row.match = season.MatchOf(id.Event, m, read.stages, read.mechanisms)
-	return row, true, nil
+	row.name = schemas.SeasonMatch{Season: year, Event: event, Match: r.Name, At: at}
+	row.match = season.MatchOf(event, r.Match, r.Stages, r.Mechanisms)
+	return row
 }
 
 // printSeason says it in lines.

@@ -1,56 +1,30 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io/fs"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
-	"github.com/afterbell/afterbell/schemas/tables"
+	"github.com/afterbell/afterbell/schemas/rollup"
 )
 
-// countedRows are the tables of a match that seasons and events are made of, without what the crew denied.
-type countedRows struct {
-	match      tables.Match
-	stages     []tables.Stage
-	mechanisms []tables.Mechanism
-}
-
-// readCounted reads the tables of a match. A match that was not analyzed, or is a stretch of
-// another, does not count. Where the crew spoke the tables are made again from the report.
-func readCounted(h *home.Home, id schemas.MatchID) (out countedRows, counts bool, err error) {
-	dir := h.Dir(id)
-	if _, err := os.Stat(filepath.Join(dir, reportFile)); errors.Is(err, fs.ErrNotExist) || strings.HasPrefix(id.Match, idlePrefix) {
-		return out, false, nil
-	}
-	if out.match, err = tables.ReadMatch(dir); err != nil {
-		return out, false, err
-	}
-	if out.stages, err = tables.Read[tables.Stage](filepath.Join(dir, tables.StagesFile)); err != nil {
-		return out, false, err
-	}
-	out.mechanisms, err = tables.Read[tables.Mechanism](filepath.Join(dir, tables.MechanismsFile))
-	if err != nil && !errors.Is(err, fs.ErrNotExist) { // tables of an earlier version lack it
-		return out, false, err
-	}
-	notes, err := h.Notes(id)
-	if err != nil {
-		return out, false, err
-	}
-	if verdicts, _ := crew.Parse(notes); len(verdicts) > 0 {
-		r, err := readReport(h, id)
-		if err != nil {
-			return out, false, err
+// readCounted reads the rows of matches that seasons and events are made of, event by event, without
+// what the crew denied. A match that was not analyzed, or is a stretch of another, does not count.
+// notes say what could not be read.
+func readCounted(h *home.Home, ids []schemas.MatchID) (events []rollup.Event, notes []string) {
+	ids = slices.DeleteFunc(slices.Clone(ids), func(id schemas.MatchID) bool { return strings.HasPrefix(id.Match, idlePrefix) })
+	events = rollup.Read(h, ids)
+	for i := range events {
+		e := &events[i]
+		e.Rows = slices.DeleteFunc(e.Rows, func(r rollup.Row) bool { return r.CutFrom != nil })
+		for _, p := range e.Problems {
+			notes = append(notes, leftOut(p.ID, p.Err))
 		}
-		out.match, out.stages, out.mechanisms = tables.Rows(crew.Believed(r, crew.Judged(r, verdicts)))
 	}
-	return out, out.match.CutFrom == nil, nil
+	return events, notes
 }
 
 // leftOut says that a match could not be read.

@@ -26,6 +26,7 @@
 package tables
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -97,16 +98,17 @@ func Write(dir string, r *schemas.Report) error {
 
 // writer writes rows as one Parquet file.
 func writer[T any](seal string, rows []T) func(io.Writer) error {
-	return func(w io.Writer) error {
-		out := parquet.NewGenericWriter[T](w,
-			parquet.Compression(&zstd.Codec{Level: zstd.SpeedFastest}),
-			parquet.KeyValueMetadata(MetaSeal, seal),
-		)
-		if _, err := out.Write(rows); err != nil {
-			return err
-		}
-		return out.Close()
+	return func(w io.Writer) error { return WriteRows(w, rows, parquet.KeyValueMetadata(MetaSeal, seal)) }
+}
+
+// WriteRows writes rows as one Parquet file that Read reads.
+func WriteRows[T any](w io.Writer, rows []T, options ...parquet.WriterOption) error {
+	options = append(options, parquet.Compression(&zstd.Codec{Level: zstd.SpeedFastest}))
+	out := parquet.NewGenericWriter[T](w, options...)
+	if _, err := out.Write(rows); err != nil {
+		return err
 	}
+	return out.Close()
 }
 
 // Limits of a table that is read; a match has some hundred rows of anything.
@@ -119,20 +121,33 @@ const (
 // lacks are zero or null. The error names the file when it is not whole.
 func Read[T any](path string) (rows []T, err error) {
 	err = open(path, func(p *parquet.File) error {
-		all := make([]T, p.NumRows())
-		in := parquet.NewGenericReader[T](p)
-		defer in.Close()
-		n, err := in.Read(all)
-		if err != nil && !errors.Is(err, io.EOF) {
-			return err
-		}
-		if n < len(all) {
-			return io.ErrUnexpectedEOF
-		}
-		rows = all
-		return nil
+		rows, err = all[T](p)
+		return err
 	})
 	return rows, err
+}
+
+// ReadBytes reads the rows of a table that is in memory.
+func ReadBytes[T any](data []byte) (rows []T, err error) {
+	err = look(bytes.NewReader(data), int64(len(data)), func(p *parquet.File) error {
+		rows, err = all[T](p)
+		return err
+	})
+	return rows, err
+}
+
+func all[T any](p *parquet.File) ([]T, error) {
+	rows := make([]T, p.NumRows())
+	in := parquet.NewGenericReader[T](p)
+	defer in.Close()
+	n, err := in.Read(rows)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	if n < len(rows) {
+		return nil, io.ErrUnexpectedEOF
+	}
+	return rows, nil
 }
 
 // ReadMatch reads the row of match.parquet in the folder dir.
@@ -179,32 +194,36 @@ func readPages(pages parquet.Pages) error {
 }
 
 // open opens the table at path, hands it to use and names the file in whatever goes wrong.
-// The library compares the checksum of every page.
 func open(path string, use func(*parquet.File) error) (err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
+	info, err := f.Stat()
+	if err == nil {
+		err = look(f, info.Size(), use)
+	}
+	if err != nil {
+		err = fmt.Errorf("%s: %w", path, err)
+	}
+	return err
+}
+
+// look hands a table to use. The library compares the checksum of every page.
+func look(r io.ReaderAt, size int64, use func(*parquet.File) error) (err error) {
 	defer func() {
 		if p := recover(); p != nil { // the library panics on some damage
 			err = fmt.Errorf("decoder: %v", p)
 		}
-		if err != nil {
-			err = fmt.Errorf("%s: %w", path, err)
-		}
 	}()
-	info, err := f.Stat()
-	if err != nil {
+	if size > maxBytes {
+		return fmt.Errorf("%d bytes are too many for a table", size)
+	}
+	if err := footer.Check(r, size); err != nil {
 		return err
 	}
-	if info.Size() > maxBytes {
-		return fmt.Errorf("%d bytes are too many for a table", info.Size())
-	}
-	if err := footer.Check(f, info.Size()); err != nil {
-		return err
-	}
-	p, err := parquet.OpenFile(f, info.Size())
+	p, err := parquet.OpenFile(r, size)
 	if err != nil {
 		return err
 	}
