@@ -63,6 +63,7 @@ func (a *app) runDelete(ref string, yes bool) error {
 	if err := h.Remove(id); err != nil {
 		return fmt.Errorf("%s was not deleted: %w", id, err)
 	}
+	keepRollup(h, id)
 	if n := countNaming(h, id); n > 0 {
 		a.note("%d later %s made with it as this robot's past; `afterbell analyze MATCH --again` makes one without it", n, plural(n, "sheet was", "sheets were"))
 	}

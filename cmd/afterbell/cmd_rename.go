@@ -76,6 +76,7 @@ func (a *app) runRename(ref, name string) error {
 	if err := h.Rename(from, to, fill, others); err != nil {
 		return fmt.Errorf("%s was not renamed: %w", from, err)
 	}
+	keepRollup(h, from, to)
 	if to.Season != from.Season {
 		a.note("what was usual then is as it was in season %s; `afterbell analyze %s --again` compares with season %s", from.Season, to, to.Season)
 	}

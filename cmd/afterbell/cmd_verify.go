@@ -12,6 +12,7 @@ import (
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
 	"github.com/afterbell/afterbell/schemas/pyramid"
+	"github.com/afterbell/afterbell/schemas/rollup"
 	"github.com/afterbell/afterbell/schemas/tables"
 )
 
@@ -23,7 +24,7 @@ func (a *app) verifyCommand() *cobra.Command {
 		Long: `Verify opens every file of the stored matches, recomputes the hash over all samples and
 compares it with the report, and tells sets of files that do not belong together.
 --rebuild makes the derived files (report, sheet, tables) again from samples and profile,
-earlier matches first, and says which; the crew's notes stay.`,
+earlier matches first, and says which, and the tables of their events; the crew's notes stay.`,
 		Example: "  afterbell verify\n  afterbell verify --rebuild millbrook-open/q14/heron",
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.runVerify(args, rebuild, asJSON)
@@ -84,6 +85,11 @@ func (a *app) runVerify(refs []string, rebuild, asJSON bool) error {
 			bad++
 		}
 		out = append(out, v)
+	}
+	if rebuild {
+		if err := rollup.Rebuild(h, ids); err != nil {
+			return fmt.Errorf("the tables of whole events were not made again: %w", err)
+		}
 	}
 	if asJSON {
 		err = a.printJSON(out)

@@ -485,6 +485,7 @@ func storeJobs(ctx context.Context, h *home.Home, jobs []*job, more map[string]f
 			return out, fmt.Errorf("%s was not stored: %w", j.id, err)
 		}
 		out = append(out, importedOf(j, r, h, 0))
+		keepRollup(h, j.id)
 	}
 	return out, nil
 }

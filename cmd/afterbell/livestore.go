@@ -179,7 +179,9 @@ func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
 	j.tell = func(done, all int) { s.making.Store(j.id.Robot, howFar{done, all}) }
 	j.tell(0, len(analysis.All()))
 	defer s.making.Delete(j.id.Robot)
-	_, err = j.publish(ctx, s.home, true)
+	if _, err = j.publish(ctx, s.home, true); err == nil {
+		keepRollup(s.home, j.id)
+	}
 	return err
 }
 

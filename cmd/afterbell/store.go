@@ -13,6 +13,7 @@ import (
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
 	"github.com/afterbell/afterbell/schemas/period"
+	"github.com/afterbell/afterbell/schemas/rollup"
 )
 
 // writer is the right to write the data folder, which is made when there is something to
@@ -92,8 +93,13 @@ func (a *app) importLog(ctx context.Context, w *writer, l namedLog, prof *robotP
 		}
 		out = append(out, importedOf(j, r, w.home, skipped))
 	}
+	keepRollup(w.home, l.id)
 	return out, nil
 }
+
+// keepRollup brings the tables of an event up to date. Where that fails nothing is lost: whoever
+// asks for a season makes it good.
+func keepRollup(h *home.Home, of ...schemas.MatchID) { _ = rollup.Refresh(h, of) }
 
 func importedOf(j *job, r *schemas.Report, h *home.Home, skipped int) imported {
 	return imported{

@@ -151,7 +151,7 @@ func Refresh(h *home.Home, ids []schemas.MatchID) error {
 			events[key] = append(events[key], id)
 		}
 	}
-	for key, ids := range events {
+	for key, ids := range events { // each whole by itself, so that any order will do
 		e := Event{Season: key[0], Event: key[1]}
 		if err := e.refresh(h, ids); err != nil {
 			return err
@@ -185,11 +185,14 @@ func (e *Event) refresh(h *home.Home, ids []schemas.MatchID) error {
 		return nil
 	}
 	if len(e.Rows) == 0 {
-		err := os.Remove(path(h, e.Season, e.Event))
-		if errors.Is(err, fs.ErrNotExist) {
-			err = nil
+		file := path(h, e.Season, e.Event)
+		if err := os.Remove(file); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
 		}
-		return err
+		for dir := filepath.Dir(file); dir != h.Root(); dir = filepath.Dir(dir) {
+			_ = os.Remove(dir) // where other events are it stays
+		}
+		return nil
 	}
 	return e.write(h, e.Rows)
 }

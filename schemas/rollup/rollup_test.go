@@ -183,7 +183,7 @@ func TestWhatIsGoneIsNoRow(t *testing.T) {
 	require.Equal(t, 1, inFile())
 	require.NoError(t, h.Remove(second))
 	require.NoError(t, Refresh(h, []schemas.MatchID{second}))
-	require.NoFileExists(t, path(h, "2031", "millbrook-open"))
+	require.NoDirExists(t, filepath.Join(h.Root(), Folder))
 	require.Empty(t, read(t, h))
 }
 

@@ -12,5 +12,6 @@ import "./crew.test.js";
 import "./bench.test.js";
 import "./season.test.js";
 import "./others.test.js";
+import "./cookbook.test.js";
 import "./live.test.js";
 import "./arrivals.test.js";
