@@ -6,9 +6,11 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
+	"io"
 	"math"
 	"net/http"
 	"net/url"
+	"path"
 	"slices"
 	"strings"
 	"time"
@@ -16,6 +18,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/parts"
+	"github.com/afterbell/afterbell/schemas/tables"
 	"github.com/afterbell/afterbell/viewer/draw"
 	"github.com/afterbell/afterbell/viewer/page"
 )
@@ -102,7 +105,7 @@ func (s *Server) season(w http.ResponseWriter, r *http.Request) {
 		err = page.Write(&b, page.Frame{
 			Title: v.Robot + ": season " + v.Year, Class: "season",
 			Nav:    nav,
-			Aside:  []page.Link{{Text: "Save as CSV", Href: strings.TrimSuffix(r.URL.Path, "/") + "/season.csv"}, {Text: "JSON", Href: strings.TrimSuffix(r.URL.Path, "/") + "/season.json"}},
+			Aside:  []page.Link{{Text: "Save as CSV", Href: strings.TrimSuffix(r.URL.Path, "/") + "/season.csv"}, {Text: "Parquet", Href: strings.TrimSuffix(r.URL.Path, "/") + "/season.parquet"}, {Text: "JSON", Href: strings.TrimSuffix(r.URL.Path, "/") + "/season.json"}},
 			Status: fmt.Sprintf("%s, %s, %s", v.Robot, v.Year, v.Matches), Scripts: s.scripts, Newest: s.known(),
 			Body: template.HTML(body.String()), // made by html/template above
 		})
@@ -393,7 +396,7 @@ func batterySides(s *schemas.Season) []seasonSide {
 	return out
 }
 
-// seasonFile answers with the season as a file: JSON, or the points as CSV.
+// seasonFile answers with the season as a file: JSON, or the points as CSV or Parquet.
 func (s *Server) seasonFile(w http.ResponseWriter, r *http.Request) {
 	if s.options.Season == nil {
 		http.NotFound(w, r)
@@ -405,15 +408,18 @@ func (s *Server) seasonFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	name := look.Robot + "-season"
-	if strings.HasSuffix(r.URL.Path, ".json") {
-		w.Header().Set("Content-Type", "application/json")
-		w.Header().Set("Content-Disposition", `attachment; filename="`+name+`.json"`)
-		_ = look.WriteJSON(w)
-		return
+	form, write := "text/csv; charset=utf-8", look.WriteCSV
+	ending := path.Ext(r.URL.Path)
+	switch ending {
+	case ".json":
+		form, write = "application/json", look.WriteJSON
+	case ".parquet":
+		form = "application/vnd.apache.parquet"
+		write = func(w io.Writer) error { return tables.WriteSeason(w, &look) }
 	}
-	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
-	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`.csv"`)
-	_ = look.WriteCSV(w)
+	w.Header().Set("Content-Type", form)
+	w.Header().Set("Content-Disposition", `attachment; filename="`+name+ending+`"`)
+	_ = write(w) // whoever asked is gone
 }
 
 // addPart takes an entry of the parts log by a form that needs no script.

@@ -8,12 +8,14 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/tables"
 	"github.com/afterbell/afterbell/viewer/draw/fixture"
 )
 
@@ -70,6 +72,14 @@ func TestSeasonFiles(t *testing.T) {
 	}
 	require.Len(t, rows, 1+points)
 	require.Equal(t, "event", rows[0][2])
+	a = s.ask(http.MethodGet, "/s/full/season.parquet", "127.0.0.1")
+	table, err := tables.ReadBytes[tables.SeasonPoint]([]byte(a.body))
+	require.NoError(t, err)
+	require.Len(t, table, points)
+	for i, p := range table {
+		require.Equal(t, rows[1+i][5], p.Measure)
+		require.Equal(t, rows[1+i][7], strconv.FormatFloat(p.Value, 'g', -1, 64))
+	}
 	require.Equal(t, http.StatusNotFound, s.ask(http.MethodGet, "/s/nobody/season.csv", "127.0.0.1").status)
 }
 

@@ -139,6 +139,7 @@ func New(h *home.Home, o Options) *Server {
 		mux.HandleFunc("GET "+at, s.season)
 		mux.HandleFunc("GET "+at+"/season.json", s.seasonFile)
 		mux.HandleFunc("GET "+at+"/season.csv", s.seasonFile)
+		mux.HandleFunc("GET "+at+"/season.parquet", s.seasonFile)
 		mux.HandleFunc("POST "+at+"/part", s.addPart)
 	}
 	mux.HandleFunc("GET /e/{event}", s.fleet)

@@ -20,6 +20,7 @@ import (
 func (a *app) seasonCommand() *cobra.Command {
 	var year, trial string
 	var asJSON bool
+	var files seasonFiles
 	c := &cobra.Command{
 		Use:   "season ROBOT [--trial A B]",
 		Short: "Say whether a robot gets better over its matches",
@@ -35,7 +36,7 @@ parts log before each turn, and name A and B by its words. What is said then hol
 you look, so that you may stop when it is settled.
 
 ` + exitHelp,
-		Example: "  afterbell season heron\n  afterbell season heron --season 2031 --json\n  afterbell season heron --trial \"soft belt\" \"ribbed belt\"",
+		Example: "  afterbell season heron\n  afterbell season heron --season 2031 --json\n  afterbell season heron --format parquet --out heron.parquet --figures notebook\n  afterbell season heron --trial \"soft belt\" \"ribbed belt\"",
 		Args: func(c *cobra.Command, args []string) error {
 			if !c.Flags().Changed("trial") {
 				return oneArg("a robot")(c, args)
@@ -50,6 +51,9 @@ you look, so that you may stop when it is settled.
 			if err != nil {
 				return err
 			}
+			if err := files.check(a, asJSON, trial != ""); err != nil {
+				return err
+			}
 			if trial != "" {
 				return a.trial(h, args[0], year, trial, args[1], asJSON)
 			}
@@ -60,8 +64,16 @@ you look, so that you may stop when it is settled.
 			for _, n := range notes {
 				a.note("%s", n)
 			}
-			if asJSON {
+			if files.figures != "" {
+				if err := a.writeSeasonFigures(files.figures, &s); err != nil {
+					return err
+				}
+			}
+			switch {
+			case asJSON:
 				return s.WriteJSON(a.stdout)
+			case files.format != "":
+				return files.write(a, &s)
 			}
 			return a.printSeason(s)
 		},
@@ -69,6 +81,9 @@ you look, so that you may stop when it is settled.
 	c.Flags().StringVar(&year, "season", "", "`season`; the robot's newest when left out")
 	c.Flags().StringVar(&trial, "trial", "", "compare two versions that were run in turns, `A B`, by the words of their entries in the parts log")
 	c.Flags().BoolVar(&asJSON, "json", false, "print the season as JSON")
+	c.Flags().StringVar(&files.format, "format", "", "write every point as csv or parquet instead")
+	c.Flags().StringVar(&files.out, "out", "", "write them to this `file`; standard output when left out")
+	c.Flags().StringVar(&files.figures, "figures", "", "write every picture of the season into this `folder`, as SVG, PNG and PDF")
 	return c
 }
 

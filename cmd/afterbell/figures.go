@@ -27,16 +27,22 @@ type figureFile struct {
 	body []byte
 }
 
-// writeFigures writes every picture of the sheet into a folder as SVG, PNG and PDF, with a
-// list of captions. All of it is drawn before the first file is written.
+// writeFigures writes every picture of the sheet into a folder.
 func (a *app) writeFigures(dir string, j *job, r *schemas.Report) error {
+	of := strings.Trim(strings.Join([]string{j.id.Match, j.id.Robot, j.id.Event}, " "), " ")
+	return a.writePictures(dir, of, func() []*draw.Picture { return draw.Figures(draw.NewScene(r, j.profile.Profile, j.log)) })
+}
+
+// writePictures writes pictures of something into a folder as SVG, PNG and PDF, with a list of
+// captions. All of it is drawn before the first file is written.
+func (a *app) writePictures(dir, of string, make func() []*draw.Picture) error {
 	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
 		return usagef("--figures %s is a file: name a folder", dir)
 	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("figures: %w", err)
 	}
-	pictures := draw.Figures(draw.NewScene(r, j.profile.Profile, j.log))
-	files, err := drawFigures(pictures, j.id)
+	pictures := make()
+	files, err := drawFigures(pictures, of)
 	if err != nil {
 		return fmt.Errorf("figures: %w", err)
 	}
@@ -57,7 +63,7 @@ func (a *app) writeFigures(dir string, j *job, r *schemas.Report) error {
 }
 
 // drawFigures are the files of the pictures, the captions last.
-func drawFigures(pictures []*draw.Picture, id schemas.MatchID) ([]figureFile, error) {
+func drawFigures(pictures []*draw.Picture, of string) ([]figureFile, error) {
 	var files []figureFile
 	var captions strings.Builder
 	for _, p := range pictures {
@@ -78,8 +84,7 @@ func drawFigures(pictures []*draw.Picture, id schemas.MatchID) ([]figureFile, er
 		words := strings.TrimRight(p.Title, ".") + ". " + strings.TrimRight(p.Desc, ".")
 		fmt.Fprintf(&captions, "%s: %s.\n", p.Name, strings.TrimRight(oneLine(words), "."))
 	}
-	head := strings.Trim(strings.Join([]string{id.Match, id.Robot, id.Event}, " "), " ")
-	return append(files, figureFile{captionsFile, []byte("Figures of " + head + "\n\n" + captions.String())}), nil
+	return append(files, figureFile{captionsFile, []byte("Figures of " + of + "\n\n" + captions.String())}), nil
 }
 
 // oneLine keeps text of a robot from breaking out of its line.

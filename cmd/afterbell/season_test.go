@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/schemas/rollup"
 	"github.com/afterbell/afterbell/schemas/tables"
 )
 
@@ -269,4 +271,61 @@ func TestDemoSeasonIsStored(t *testing.T) {
 	require.NoError(t, err)
 	require.NotNil(t, stages[1].TransitS)
 	require.NotNil(t, stages[2].FreeA)
+}
+
+func TestSeasonFilesHaveEveryPoint(t *testing.T) {
+	data, _ := storeSeason(t, 12)
+	var s schemas.Season
+	require.NoError(t, json.Unmarshal([]byte(done(t, afterbell("season", "heron", "--data", data, "--json")).stdout), &s))
+	points := 0
+	for _, m := range s.Measures {
+		points += len(m.Points)
+	}
+	out := filepath.Join(t.TempDir(), "heron.parquet")
+	o := done(t, afterbell("season", "heron", "--data", data, "--format", "parquet", "--out", out))
+	require.Empty(t, o.stdout)
+	rows, err := tables.Read[tables.SeasonPoint](out)
+	require.NoError(t, err)
+	require.Len(t, rows, points)
+	require.Equal(t, "heron", rows[0].Robot)
+	text := done(t, afterbell("season", "heron", "--data", data, "--format", "csv")).stdout
+	require.Equal(t, 1+points, strings.Count(text, "\n"))
+
+	figures := filepath.Join(t.TempDir(), "notebook")
+	o = done(t, afterbell("season", "heron", "--data", data, "--figures", figures))
+	require.Contains(t, o.stdout, "heron: 12 matches")
+	for _, name := range []string{"cycle-s.svg", "jams.png", "batteries.pdf", captionsFile} {
+		require.FileExists(t, filepath.Join(figures, name))
+	}
+	svg, err := os.ReadFile(filepath.Join(figures, "cycle-s.svg"))
+	require.NoError(t, err)
+	require.NotContains(t, string(svg), "<a ", "nothing leads away from a figure")
+
+	for _, c := range []struct {
+		want string
+		args []string
+	}{
+		{"use csv or parquet", []string{"--format", "xml"}},
+		{"--format is missing", []string{"--out", out}},
+		{"leave out --format", []string{"--json", "--format", "csv"}},
+	} {
+		failed(t, afterbell(append([]string{"season", "heron", "--data", data}, c.args...)...), exitUsage, c.want)
+	}
+}
+
+// What a season is made of stands in one file for each event, and is made again when it is gone.
+func TestTheTablesOfEventsAreMadeAgain(t *testing.T) {
+	data, h := storeSeason(t, 12)
+	before := done(t, afterbell("season", "heron", "--data", data, "--json")).stdout
+	files, err := filepath.Glob(filepath.Join(data, rollup.Folder, "season=2031", "event=*", rollup.FileName))
+	require.NoError(t, err)
+	require.Len(t, files, 2)
+	require.NoError(t, os.Remove(files[0]))
+	require.NoError(t, os.WriteFile(files[1], []byte("no table"), 0o644))
+	require.Equal(t, before, done(t, afterbell("season", "heron", "--data", data, "--json")).stdout)
+	require.FileExists(t, files[0])
+	ids, err := h.List()
+	require.NoError(t, err)
+	require.NoError(t, rollup.Rebuild(h, ids))
+	require.Equal(t, before, done(t, afterbell("season", "heron", "--data", data, "--json")).stdout)
 }
