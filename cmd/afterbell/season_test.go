@@ -182,29 +182,6 @@ func TestSeasonOfLittleOrNothing(t *testing.T) {
 	failed(t, afterbell("season", "--data", data), exitUsage, "a robot is missing")
 }
 
-// BenchmarkSeason is the season of a robot with 200 matches, from the stored tables to what is
-// told, beside reading the same tables alone.
-func BenchmarkSeason(b *testing.B) {
-	_, h := storeSeason(b, 200)
-	b.Run("season", func(b *testing.B) {
-		for b.Loop() {
-			s, _, err := lookAtSeason(h, "heron", "")
-			require.NoError(b, err)
-			require.Len(b, s.Matches, 200)
-		}
-	})
-	b.Run("tables-alone", func(b *testing.B) {
-		all, err := h.List()
-		require.NoError(b, err)
-		for b.Loop() {
-			for _, id := range all {
-				_, err := tables.ReadMatch(h.Dir(id))
-				require.NoError(b, err)
-			}
-		}
-	})
-}
-
 // Two belts in turns, of which one jams, in sessions of practice between matches.
 func TestTrialOnTheTerminal(t *testing.T) {
 	data := t.TempDir()

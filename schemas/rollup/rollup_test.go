@@ -248,30 +248,3 @@ func TestManyAskWhileMatchesComeIn(t *testing.T) {
 	require.Len(t, left, 1, "nothing half written stays")
 }
 
-// How reading a season of 200 matches grows with its matches, against their own tables.
-func BenchmarkRead(b *testing.B) {
-	for _, n := range []int{50, 200, 800} {
-		h := opened(b)
-		var ids []schemas.MatchID
-		for i := range n {
-			ids = append(ids, match(fmt.Sprintf("event-%d", i/40), i, "heron"))
-			store(b, h, ids[i], i%3)
-		}
-		b.Run(fmt.Sprintf("matches=%d/tables", n), func(b *testing.B) {
-			for b.Loop() {
-				for _, id := range ids {
-					var r Row
-					r.stamp(h.Dir(id))
-					require.NoError(b, r.fill(h, id))
-				}
-			}
-		})
-		Read(h, ids)
-		b.Run(fmt.Sprintf("matches=%d/rollup", n), func(b *testing.B) {
-			for b.Loop() {
-				events := Read(h, ids)
-				require.NotEmpty(b, events[0].Rows)
-			}
-		})
-	}
-}
