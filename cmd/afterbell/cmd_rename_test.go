@@ -160,7 +160,7 @@ func TestDeleteSaysWhatGoesAndAsks(t *testing.T) {
 	failed(t, afterbell("delete", "q7", "--yes", "--data", data), exitFailed, "no match")
 	assert.Equal(t, files, contents(t, data))
 	o := done(t, afterbell("delete", "q1", "--yes", "--data", data))
-	assert.Contains(t, o.stdout, "2031/millbrook-open/q1/curlew is deleted: 18 files, ")
+	assert.Contains(t, o.stdout, "2031/millbrook-open/q1/curlew is deleted: 19 files, ")
 	assert.Contains(t, o.stdout, "with 1 note of the crew")
 	assert.Contains(t, o.stderr, "1 later sheet was made with it")
 	requireWhole(t, data)

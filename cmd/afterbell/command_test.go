@@ -17,6 +17,7 @@ import (
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
+	"github.com/afterbell/afterbell/schemas/rollup"
 )
 
 // outcome is what a command left behind.
@@ -110,7 +111,7 @@ func requireWhole(t testing.TB, dir string) {
 	entries, err := os.ReadDir(dir)
 	require.NoError(t, err)
 	for _, e := range entries {
-		if !home.IsLock(e.Name()) && e.Name() != liveDir && e.Name() != ".taken.jsonl" {
+		if !home.IsLock(e.Name()) && e.Name() != liveDir && e.Name() != ".taken.jsonl" && e.Name() != rollup.Folder {
 			require.True(t, strings.HasPrefix(e.Name(), "season="), e.Name())
 		}
 	}
