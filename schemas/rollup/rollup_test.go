@@ -247,4 +247,3 @@ func TestManyAskWhileMatchesComeIn(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, left, 1, "nothing half written stays")
 }
-
