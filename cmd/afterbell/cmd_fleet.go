@@ -72,7 +72,7 @@ func lookAtFleet(h *home.Home, event, year string) (out schemas.Fleet, notes []s
 	if err != nil {
 		return out, nil, err
 	}
-	ids, err := ofEvent(all, event, year)
+	ids, err := inSeason(all, "at", event, year, func(id schemas.MatchID) string { return id.Event })
 	if err != nil {
 		return out, nil, err
 	}
@@ -95,25 +95,6 @@ func lookAtFleet(h *home.Home, event, year string) (out schemas.Fleet, notes []s
 		}
 	}
 	return fleet.Look(ids[0].Season, event, robots), notes, nil
-}
-
-// ofEvent are the matches of the event in the season, or in its newest one.
-func ofEvent(all []schemas.MatchID, event, year string) ([]schemas.MatchID, error) {
-	var events []string
-	var ids []schemas.MatchID
-	newest := ""
-	for _, id := range all {
-		if !slices.Contains(events, id.Event) {
-			events = append(events, id.Event)
-		}
-		if id.Event == event && (year == "" || id.Season == year) {
-			ids, newest = append(ids, id), max(newest, id.Season)
-		}
-	}
-	if len(ids) == 0 {
-		return nil, noneStored("at", event, year, events)
-	}
-	return slices.DeleteFunc(ids, func(id schemas.MatchID) bool { return id.Season != newest }), nil
 }
 
 // printFleet says it as tables, one for each measure.

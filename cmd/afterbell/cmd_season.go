@@ -113,7 +113,7 @@ func readSeason(h *home.Home, robot, year string) (out seasonRead, err error) {
 	if err != nil {
 		return out, err
 	}
-	ids, err := ofSeason(all, robot, year)
+	ids, err := inSeason(all, "of", robot, year, func(id schemas.MatchID) string { return id.Robot })
 	if err != nil {
 		return out, err
 	}
@@ -204,25 +204,6 @@ func changedParts(h *home.Home, robot, year string, rows []seasonRow) (out []sea
 		out = append(out, c)
 	}
 	return out, notes, nil
-}
-
-// ofSeason are the matches of the robot in the season, or in its newest one.
-func ofSeason(all []schemas.MatchID, robot, year string) ([]schemas.MatchID, error) {
-	var robots []string
-	var ids []schemas.MatchID
-	newest := ""
-	for _, id := range all {
-		if !slices.Contains(robots, id.Robot) {
-			robots = append(robots, id.Robot)
-		}
-		if id.Robot == robot && (year == "" || id.Season == year) {
-			ids, newest = append(ids, id), max(newest, id.Season)
-		}
-	}
-	if len(ids) == 0 {
-		return nil, noneStored("of", robot, year, robots)
-	}
-	return slices.DeleteFunc(ids, func(id schemas.MatchID) bool { return id.Season != newest }), nil
 }
 
 // seasonRowOf is a match on its way into the season.

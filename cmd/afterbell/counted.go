@@ -27,6 +27,25 @@ func readCounted(h *home.Home, ids []schemas.MatchID) (events []rollup.Event, no
 	return events, notes
 }
 
+// inSeason are the matches "of" a robot or "at" an event, by what named says of them, in a season;
+// in the newest one when year is empty.
+func inSeason(all []schemas.MatchID, of, name, year string, named func(schemas.MatchID) string) (ids []schemas.MatchID, err error) {
+	var names []string
+	newest := ""
+	for _, id := range all {
+		if !slices.Contains(names, named(id)) {
+			names = append(names, named(id))
+		}
+		if named(id) == name && (year == "" || id.Season == year) {
+			ids, newest = append(ids, id), max(newest, id.Season)
+		}
+	}
+	if len(ids) == 0 {
+		return nil, noneStored(of, name, year, names)
+	}
+	return slices.DeleteFunc(ids, func(id schemas.MatchID) bool { return id.Season != newest }), nil
+}
+
 // leftOut says that a match could not be read.
 func leftOut(id schemas.MatchID, err error) string {
 	return fmt.Sprintf("%s is left out: %v; `afterbell verify --rebuild %s` makes its tables again", id, err, id)
