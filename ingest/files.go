@@ -9,6 +9,7 @@ import (
 	"os"
 
 	"github.com/afterbell/afterbell/ingest/arrowlog"
+	"github.com/afterbell/afterbell/ingest/clock"
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/ingest/csvlog"
 	"github.com/afterbell/afterbell/ingest/jsonlog"
@@ -84,7 +85,7 @@ func readSource(s Source, b *columns.Builder, m *meter, limits Limits) (report F
 	case formArrowStream:
 		report.Ignored, err = arrowlog.ReadStream(text, s.Name, b, arrowlog.Limits{Unpacked: limits.Unpacked})
 	case formArrowFile, formParquet:
-		report.Ignored, err = readTable(report.Form, s.Name, raw, text, b, m, limits)
+		err = readTable(&report, raw, text, b, m, limits)
 	default:
 		err = csvlog.Read(text, s.Name, b, limits.Row)
 	}
@@ -97,15 +98,18 @@ func readSource(s Source, b *columns.Builder, m *meter, limits Limits) (report F
 }
 
 // readTable feeds a file that must be read here and there.
-func readTable(form, name string, raw io.Reader, text *unpacked, b *columns.Builder, m *meter, limits Limits) (ignored []string, err error) {
+func readTable(report *FileReport, raw io.Reader, text *unpacked, b *columns.Builder, m *meter, limits Limits) error {
 	f, size, done, err := spool(raw, text, limits.Unpacked)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return fmt.Errorf("%s: %w", report.Name, err)
 	}
 	defer done()
-	if form == formArrowFile {
-		return arrowlog.ReadFile(m.countAt(f, size), size, name, b, arrowlog.Limits{Unpacked: limits.Unpacked})
+	if report.Form == formArrowFile {
+		report.Ignored, err = arrowlog.ReadFile(m.countAt(f, size), size, report.Name, b, arrowlog.Limits{Unpacked: limits.Unpacked})
+		return err
 	}
+	report.Clocks = clock.Kept(parquetlog.Meta(f, size))
 	share := m.share(size)
-	return parquetlog.Read(m.ctx, f, size, name, b, parquetlog.Limits{Samples: limits.Memory, Unpacked: limits.Unpacked}, share)
+	report.Ignored, err = parquetlog.Read(m.ctx, f, size, report.Name, b, parquetlog.Limits{Samples: limits.Memory, Unpacked: limits.Unpacked}, share)
+	return err
 }

@@ -13,6 +13,7 @@ import (
 	"io"
 
 	"github.com/afterbell/afterbell/ingest/apart"
+	"github.com/afterbell/afterbell/ingest/clock"
 	"github.com/afterbell/afterbell/ingest/columns"
 	"github.com/afterbell/afterbell/ingest/parquetlog"
 	"github.com/afterbell/afterbell/schemas"
@@ -64,6 +65,9 @@ type FileReport struct {
 	Packing string // "gzip", "zstd" or empty
 	BadRows int
 	Ignored []string // parts of long rows that mean nothing here, the first few
+	// Clocks are those of the power-ups in a file of this program's, by their number, as far as
+	// they were known where it was written.
+	Clocks []clock.BootMeta
 }
 
 // Source is something to read a log from: a file, or bytes in memory.

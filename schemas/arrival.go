@@ -20,6 +20,20 @@ type Arrival struct {
 	Tied             []string    // robots whose profiles fit equally well; empty unless several do
 	Guess            Choice
 	TimeHow          string // how Guess.At was told, empty when it was not
+	// Together are recordings it may be of one match with, the surest first.
+	Together []Together
+}
+
+// Together is a recording that a log may be of one match with: a stored match, or another log
+// that waits.
+type Together struct {
+	With string // what Choice.With names it by
+	Name string // in words: "q14 of heron, millbrook-open", or the file's name
+	// Sure is whether it is; else a person must say so. Known is whether it was told how their
+	// clocks lie to each other; else a person must say that too.
+	Sure, Known bool
+	Words       string // what was found, as a sentence without its end
+	Why         string // what is missing for being sure
 }
 
 // Candidate is a profile a log may belong to.
@@ -39,4 +53,9 @@ type Choice struct {
 	Season, Event, Match string
 	At                   string // RFC 3339 wall clock of the match's start, or empty
 	SkipBadRows          bool
+	// With is the recording the log is put together with; empty stores it as a match of its own.
+	With string
+	// AfterS is how long after that recording's beginning the log begins, by a person; nil where
+	// nobody had to say so.
+	AfterS *float64
 }

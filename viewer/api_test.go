@@ -29,8 +29,8 @@ import (
 // and a damaged one; it can save and compare.
 func apiSite(t testing.TB) *site {
 	s := newSite(t)
-	write := func(text string) func(io.Writer, *schemas.Log) error {
-		return func(w io.Writer, log *schemas.Log) error {
+	write := func(text string) func(io.Writer, *schemas.Log, map[string]string) error {
+		return func(w io.Writer, log *schemas.Log, _ map[string]string) error {
 			_, err := fmt.Fprintf(w, "%s %d\n", text, log.Samples())
 			return err
 		}
@@ -371,7 +371,7 @@ func TestValuesAreThoseOfTheLastSample(t *testing.T) {
 func TestSavedStretchIsTheStretch(t *testing.T) {
 	s := apiSite(t)
 	var saved *schemas.Log
-	s.server.options.Formats = append(slices.Clip(s.server.options.Formats), Format{Name: "seen", Type: "text/plain", Write: func(_ io.Writer, log *schemas.Log) error {
+	s.server.options.Formats = append(slices.Clip(s.server.options.Formats), Format{Name: "seen", Type: "text/plain", Write: func(_ io.Writer, log *schemas.Log, _ map[string]string) error {
 		saved = log
 		return nil
 	}})

@@ -26,9 +26,10 @@ const (
 
 // Format is a form in which a stretch of samples can be saved.
 type Format struct {
-	Name  string // as it is asked for, and the ending of the file
-	Type  string // media type
-	Write func(io.Writer, *schemas.Log) error
+	Name string // as it is asked for, and the ending of the file
+	Type string // media type
+	// Write writes samples; meta is what the match's file says of itself, for forms that can say it.
+	Write func(w io.Writer, log *schemas.Log, meta map[string]string) error
 }
 
 // AskError says that what was asked to be computed is not there.
@@ -153,12 +154,12 @@ func (s *Server) apiSamples(q asked) error {
 	if err != nil {
 		p = nil // the samples leave all the same
 	}
-	log, err := q.match.Log(names, t0, t1, period.HeldBy(p))
+	log, meta, err := q.match.Log(names, t0, t1, period.HeldBy(p))
 	if err != nil {
 		return err
 	}
 	var b bytes.Buffer // so that an error is not a cut-off file
-	if err := f.Write(&b, log); err != nil {
+	if err := f.Write(&b, log, meta); err != nil {
 		return fmt.Errorf("%s as %s: %w", q.id, f.Name, err)
 	}
 	name := fmt.Sprintf("%s-%s-%s.%s", q.id.Event, q.id.Match, q.id.Robot, f.Name)

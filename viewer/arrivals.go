@@ -8,7 +8,11 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -225,6 +229,17 @@ type arrivalView struct {
 	Others  bool        // profiles that do not fit
 	Wrong   string      // what was wrong with what was sent
 	Skipped bool        // bad rows are left out
+	With    string      // the recording it is put together with, as chosen or proposed
+	Ask     bool        // of some recording it must be said how long after it this begins
+	After   string      // and what was said
+}
+
+// proposed is the recording that is proposed without a doubt; empty where a person must say.
+func proposed(a schemas.Arrival) string {
+	if len(a.Together) > 0 && a.Together[0].Sure {
+		return a.Together[0].With
+	}
+	return ""
 }
 
 // arrival shows what a log was taken for, to be corrected before it is stored.
@@ -241,7 +256,14 @@ func (s *Server) showArrival(w http.ResponseWriter, r *http.Request, id string, 
 	if choice != nil {
 		a.Guess = *choice
 	}
-	v := arrivalView{Arrival: a, Wrong: wrong, Skipped: skip, Head: headOf(a), Length: lengthWords(a.DurationS)}
+	v := arrivalView{Arrival: a, Wrong: wrong, Skipped: skip, Head: headOf(a), Length: lengthWords(a.DurationS), With: proposed(a)}
+	v.Ask = slices.ContainsFunc(a.Together, func(t schemas.Together) bool { return !t.Known })
+	if choice != nil {
+		v.With = choice.With
+		if choice.AfterS != nil {
+			v.After = strconv.FormatFloat(*choice.AfterS, 'f', -1, 64)
+		}
+	}
 	for _, id := range a.Stored {
 		if s.home.Exists(id) {
 			v.Links = append(v.Links, page.Link{Text: id.Match + " " + id.Robot + ", " + id.Event, Href: longAddress(id)})
@@ -306,12 +328,14 @@ func (s *Server) storeArrival(w http.ResponseWriter, r *http.Request) {
 		SkipBadRows: f.Get("skip") == "1",
 	}
 	id := r.PathValue("id")
-	at, err := localTime(f.Get("at"))
+	var err error
+	if c.At, err = localTime(f.Get("at")); err == nil {
+		c.With, c.AfterS, err = withOf(f)
+	}
 	if err != nil {
 		s.showArrival(w, r, id, c.SkipBadRows, err.Error(), &c)
 		return
 	}
-	c.At = at
 	stored, err := s.options.Intake.Store(r.Context(), id, c)
 	var wrong *InputError
 	switch {
@@ -319,12 +343,39 @@ func (s *Server) storeArrival(w http.ResponseWriter, r *http.Request) {
 		s.showArrival(w, r, id, c.SkipBadRows, wrong.Text, &c)
 	case err != nil:
 		s.arrivalTrouble(w, err)
-	case len(stored) == 1 && c.Profile != "":
+	case len(stored) == 1 && (c.Profile != "" || s.hasSheet(stored[0])):
 		http.Redirect(w, r, longAddress(stored[0]), http.StatusSeeOther)
 	default: // several, or one without a sheet
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 	}
 }
+
+// hasSheet is whether a match that was stored can be shown.
+func (s *Server) hasSheet(id schemas.MatchID) bool {
+	_, err := os.Stat(filepath.Join(s.home.Dir(id), "report.json"))
+	return err == nil
+}
+
+// askAfter marks the choices for which a person says how long after the other this one begins.
+const askAfter = "?"
+
+// withOf reads what a log is put together with, and how long after it it begins where that was
+// asked for.
+func withOf(f url.Values) (with string, after *float64, err error) {
+	with, ask := strings.CutSuffix(f.Get("with"), askAfter)
+	if !ask {
+		return with, nil, nil
+	}
+	text := strings.TrimSpace(f.Get("after"))
+	s, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.Abs(s) > mostAfter || math.IsNaN(s) {
+		return with, nil, fmt.Errorf("%.40q is no number of seconds: say how long after the beginning of the other this one begins, such as 64.5", text)
+	}
+	return with, &s, nil
+}
+
+// mostAfter seconds lie between the beginnings of two recordings of one match.
+const mostAfter = 3600
 
 // localTime reads what an input of date and time sends (HTML, 2.3.5.5: local date and time)
 // in the zone of this laptop.

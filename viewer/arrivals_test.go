@@ -145,6 +145,65 @@ func TestALogComesInByAPlainForm(t *testing.T) {
 	require.Contains(t, said(list), "3 logs wait to be looked at.")
 }
 
+// Logs that look like one match: the surest choice is made already, what is not sure says why,
+// and where nobody knows how the clocks lie a person is asked.
+func TestLogsOfOneMatchAreProposed(t *testing.T) {
+	s, p := withPile(t)
+	require.NotContains(t, said(s.page("/in/a1", 200)), "One match, or two?")
+	sure := schemas.Together{
+		With: "match/2031/millbrook-open/q14/heron", Name: "q14 of heron, millbrook-open", Sure: true, Known: true,
+		Words: "vision begins 3.214 s after q14, seen by both in 212 places; ±4 ms",
+	}
+	likely := schemas.Together{With: "log/" + strings.Repeat("b", 32), Name: "camera.csv", Known: true, Words: "it begins 1 s after", Why: "only robot/mode tells it"}
+	unknown := schemas.Together{With: "log/" + strings.Repeat("c", 32), Name: "again.csv", Why: "no signal is in both"}
+	checked := func(main *html.Node) (values []string) {
+		for _, n := range all(main, tag("input")) {
+			if attribute(n, "name") == "with" && hasAttribute(n, "checked") {
+				values = append(values, attribute(n, "value"))
+			}
+		}
+		return values
+	}
+	p.arrival.Together = []schemas.Together{sure, likely, unknown}
+	main := s.only(s.page("/in/a1", 200), tag("main"))
+	require.Equal(t, []string{sure.With}, checked(main))
+	require.Contains(t, said(main), "Put together with q14 of heron, millbrook-open. vision begins 3.214 s after q14, seen by both in 212 places; ±4 ms.")
+	require.Contains(t, said(main), "Not sure: only robot/mode tells it")
+	require.Contains(t, said(main), "How their clocks lie to each other is not known: no signal is in both. Say below")
+	p.arrival.Together = []schemas.Together{likely, unknown}
+	main = s.only(s.page("/in/a1", 200), tag("main"))
+	require.Equal(t, []string{""}, checked(main), "nothing that is not sure is chosen for anybody")
+	p.arrival.Together = []schemas.Together{likely}
+	require.NotContains(t, said(s.page("/in/a1", 200)), "begins so many seconds after", "nobody is asked for what is known")
+
+	p.arrival.Together = []schemas.Together{sure, unknown}
+	p.stored = []schemas.MatchID{matchID("2031", "millbrook-open", "q14", "heron")}
+	fields := url.Values{"profile": {"heron"}, "match": {"q14"}, "event": {"millbrook-open"}, "season": {"2031"}}
+	send := func(with, after string) answer {
+		fields.Set("with", with)
+		fields.Set("after", after)
+		return s.sent("/in/a1", fields, own)
+	}
+	a := send(sure.With, "")
+	require.Equal(t, "/m/2031/millbrook-open/q14/heron", a.header.Get("Location"), a.body)
+	require.Equal(t, sure.With, p.choice.With)
+	require.Nil(t, p.choice.AfterS)
+	a = send(unknown.With+"?", " 64.5 ")
+	require.Equal(t, http.StatusSeeOther, a.status, a.body)
+	require.Equal(t, unknown.With, p.choice.With)
+	require.InDelta(t, 64.5, *p.choice.AfterS, 0)
+	for _, bad := range []string{"", "soon", "NaN", "1e300", "-3601"} {
+		a = send(unknown.With+"?", bad)
+		require.Equal(t, http.StatusUnprocessableEntity, a.status, bad)
+		require.Contains(t, a.body, "is no number of seconds")
+		require.Contains(t, a.body, `value="`+unknown.With+`?" checked`, "the choice stays")
+	}
+	p.err = &InputError{"they lie over each other"}
+	a = send(unknown.With+"?", "3")
+	require.Equal(t, http.StatusUnprocessableEntity, a.status)
+	require.Contains(t, a.body, `name="after" value="3"`)
+}
+
 func TestWhatWasRecognisedCanBeCorrected(t *testing.T) {
 	s, p := withPile(t)
 	main := s.only(s.page("/in/a1", 200), tag("main"))

@@ -100,7 +100,8 @@ func TestLogsThatCannotBePutTogether(t *testing.T) {
 		{[]string{first, second, "--match", "q1", "--align", "--shift", "3"}, exitUsage, "leave one out"},
 		{[]string{first, second, first, "--match", "q1", "--shift", "3"}, exitUsage, "these are 3"},
 		{[]string{first, second, "--match", "q1", "--shift", fmt.Sprint(math.Inf(1))}, exitUsage, "is no shift"},
-		{[]string{first, second, "--match", "q1", "--align", "--add"}, exitUsage, "leave it out"},
+		{[]string{first, second, "--match", "q1", "--shift", "3", "--add"}, exitUsage, "is for one file"},
+		{[]string{first, "--match", "q1", "--align", "--add"}, exitFailed, "there is no data folder"},
 	} {
 		failed(t, afterbell(append([]string{"import", "--profile", sample("curlew.yaml"), "--data", data}, tt.args...)...), tt.code, tt.want)
 	}

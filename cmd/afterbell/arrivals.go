@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -202,7 +203,31 @@ func (a arrivals) Look(ctx context.Context, id string, skipBadRows bool) (schema
 	if err != nil {
 		return schemas.Arrival{}, err
 	}
+	fellows, err := a.in.fellows(ctx, l, a.others(ctx, id))
+	if err != nil {
+		return schemas.Arrival{}, err
+	}
+	for _, f := range fellows {
+		l.report.Together = append(l.report.Together, f.report(l, a.in.now()))
+	}
 	return l.report, nil
+}
+
+// others are other logs that wait, as far as they are few enough to be read for this.
+func (a arrivals) others(ctx context.Context, id string) (out []*looked) {
+	var bytes int64
+	for _, w := range a.Waiting() {
+		if w.ID == id {
+			continue
+		}
+		if bytes += w.Size; bytes > mostWaitingBytes || len(out) == mostWaiting {
+			break
+		}
+		if l, _, err := a.look(ctx, w.ID, false); err == nil {
+			out = append(out, l)
+		}
+	}
+	return out
 }
 
 // AddProfile keeps a robot's profile beside a waiting log. What is wrong with it is a
@@ -231,7 +256,24 @@ func (a arrivals) Store(ctx context.Context, id string, c schemas.Choice) ([]sch
 	if l.report.Problem != "" {
 		return nil, &viewer.InputError{Text: l.report.Problem}
 	}
-	done, err := a.in.store(ctx, l, c)
+	var done []imported
+	dirs := []string{dir}
+	if c.With == "" {
+		done, err = a.in.store(ctx, l, c)
+	} else {
+		var other *looked
+		if with, ok := strings.CutPrefix(c.With, withLog); ok {
+			var place string
+			other, place, err = a.look(ctx, with, false)
+			if errors.Is(err, viewer.ErrNoArrival) {
+				return nil, &viewer.InputError{Text: "the other log does not wait any more: look at what is proposed now"}
+			} else if err != nil {
+				return nil, err
+			}
+			dirs = append(dirs, place)
+		}
+		done, err = a.in.storeWith(ctx, l, other, c)
+	}
 	var already *storedAlready
 	var wrong usageError
 	switch {
@@ -244,7 +286,10 @@ func (a arrivals) Store(ctx context.Context, id string, c schemas.Choice) ([]sch
 	for _, m := range done {
 		out = append(out, schemas.MatchID{Season: m.Season, Event: m.Event, Match: m.Match, Robot: m.Robot})
 	}
-	return out, os.RemoveAll(dir)
+	for _, d := range dirs {
+		err = errors.Join(err, os.RemoveAll(d))
+	}
+	return out, err
 }
 
 // Forget throws a waiting log away.

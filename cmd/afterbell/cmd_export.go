@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/afterbell/afterbell/ingest/clock"
 	"github.com/afterbell/afterbell/ingest/csvlog"
 	"github.com/afterbell/afterbell/ingest/jsonlog"
 	"github.com/afterbell/afterbell/schemas"
@@ -23,14 +24,27 @@ import (
 
 // exportFormats are the forms in which samples leave, by export and from the pages.
 var exportFormats = []viewer.Format{
-	{Name: "csv", Type: "text/csv", Write: csvlog.WriteLong},
-	{Name: "jsonl", Type: "application/jsonl", Write: jsonlog.WriteLong},
-	{Name: "parquet", Type: "application/vnd.apache.parquet", Write: func(w io.Writer, log *schemas.Log) error {
-		_, err := matchfile.Write(w, log, nil)
-		return err
-	}},
-	{Name: "arrow", Type: "application/vnd.apache.arrow.file", Write: arrowlog.Write},
-	{Name: "arrow-stream", Type: "application/vnd.apache.arrow.stream", Write: arrowlog.WriteStream},
+	{Name: "csv", Type: "text/csv", Write: samplesOf(csvlog.WriteLong)},
+	{Name: "jsonl", Type: "application/jsonl", Write: samplesOf(jsonlog.WriteLong)},
+	{Name: "parquet", Type: "application/vnd.apache.parquet", Write: writeParquet},
+	{Name: "arrow", Type: "application/vnd.apache.arrow.file", Write: samplesOf(arrowlog.Write)},
+	{Name: "arrow-stream", Type: "application/vnd.apache.arrow.stream", Write: samplesOf(arrowlog.WriteStream)},
+}
+
+// samplesOf writes a form that has no room for more than samples.
+func samplesOf(write func(io.Writer, *schemas.Log) error) func(io.Writer, *schemas.Log, map[string]string) error {
+	return func(w io.Writer, log *schemas.Log, _ map[string]string) error { return write(w, log) }
+}
+
+// writeParquet takes along how the clocks of the power-ups ran, by which the file can be put to
+// another of its match.
+func writeParquet(w io.Writer, log *schemas.Log, meta map[string]string) error {
+	var kept map[string]string
+	if boots := meta[clock.MetaBoots]; boots != "" {
+		kept = map[string]string{clock.MetaBoots: boots}
+	}
+	_, err := matchfile.Write(w, log, kept)
+	return err
 }
 
 type exportOptions struct {
@@ -98,7 +112,7 @@ func (a *app) runExport(ref string, o exportOptions) error {
 	if o.clip {
 		return a.exportClip(h, id, o)
 	}
-	log, err := a.stretch(h, id, o)
+	log, meta, err := a.stretch(h, id, o)
 	if err != nil {
 		return err
 	}
@@ -106,16 +120,16 @@ func (a *app) runExport(ref string, o exportOptions) error {
 		if o.format != "csv" && o.format != "jsonl" && isTerminal(a.stdout) {
 			return usagef("--out is missing: %s is no text for a terminal", o.format)
 		}
-		return write(a.stdout, log)
+		return write(a.stdout, log, meta)
 	}
-	return replaceFile(o.out, func(w io.Writer) error { return write(w, log) })
+	return replaceFile(o.out, func(w io.Writer) error { return write(w, log, meta) })
 }
 
-// stretch reads the signals and the time asked for.
-func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schemas.Log, error) {
+// stretch reads the signals and the time asked for, and what the file says of itself.
+func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schemas.Log, map[string]string, error) {
 	f, err := matchfile.Open(filepath.Join(h.Dir(id), signalsFile))
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer f.Close()
 	have := map[string]bool{}
@@ -124,26 +138,26 @@ func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schem
 	}
 	for _, name := range o.signals {
 		if !have[name] {
-			return nil, fmt.Errorf("%s has no signal %q", id, name)
+			return nil, nil, fmt.Errorf("%s has no signal %q", id, name)
 		}
 	}
 	log, err := f.Read(o.signals...)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if o.finding != "" {
 		r, err := readReport(h, id)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if o.from, o.to, err = o.clipStretch(r); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 	if math.IsInf(o.from, -1) && math.IsInf(o.to, 1) {
-		return log, nil
+		return log, f.Meta(), nil
 	}
-	return period.Stretch(log, micros(o.from), micros(o.to), f.End(), heldBy(h, id)), nil
+	return period.Stretch(log, micros(o.from), micros(o.to), f.End(), heldBy(h, id)), f.Meta(), nil
 }
 
 // heldBy tells which signals of a stored match hold their value. A profile that cannot be read

@@ -47,12 +47,16 @@ log that holds several matches becomes several. Nothing of a match is stored unl
 A clip ('afterbell export --clip') brings its profile and its names along.
 
 Several files of one match are taken as of one clock. Where two computers of a robot wrote
-with clocks of their own, --align finds the shift of each file against the first by the
-changes both saw (mode, beams, counters) or the course of what both measured; the report's
-notes say by how much, how sure, and by what. Where that cannot be told it is refused, and
---shift says it.`,
+with clocks of their own, or a robot started again in mid-match, --align finds the shift
+of each file against the first: by the clock fits that exported Parquet files carry, by
+the changes both saw (mode, beams, counters) or the course of what both measured, or by the
+wall clock, where the names of both files or their own times say it. The report's notes say
+by how much, how sure, and by what. Where that cannot be told it is refused, and --shift
+says it. With --add the files are put to a match that is stored. What two files logged of
+one signal at the same time is kept apart, under the name of the second with its file's.`,
 		Example: "  afterbell import q14.csv --profile robot.yaml --event millbrook-open\n" +
-			"  afterbell import main.csv aux.csv.gz --match q14 --profile robot.yaml --at 2031-03-01T14:32:00Z",
+			"  afterbell import main.csv aux.csv.gz --match q14 --profile robot.yaml --at 2031-03-01T14:32:00Z\n" +
+			"  afterbell import vision.csv --add --match q14 --align --profile robot.yaml --event millbrook-open",
 		Args: someArgs(1, "a log file"),
 		RunE: func(c *cobra.Command, files []string) error {
 			o.eventIsDefault = !c.Flags().Changed("event")
@@ -264,12 +268,12 @@ func (a *app) logsOf(files []string, base schemas.MatchID, o importOptions) ([]n
 }
 
 // readLog reads files as one log, with a bar on a terminal.
-func (a *app) readLog(ctx context.Context, files []string, skipBadRows bool) (*schemas.Log, int, error) {
+func (a *app) readLog(ctx context.Context, files []string, skipBadRows bool) (*schemas.Log, ingest.Report, error) {
 	bar := a.progress("reading")
 	log, report, err := ingest.ReadFiles(ctx, files, ingest.Options{SkipBadRows: skipBadRows, Progress: bar.at})
 	bar.done()
 	if err != nil {
-		return nil, 0, err
+		return nil, report, err
 	}
 	if report.BadRows > 0 {
 		a.note("%d bad rows left out; the first: %v", report.BadRows, report.First[0])
@@ -279,7 +283,7 @@ func (a *app) readLog(ctx context.Context, files []string, skipBadRows bool) (*s
 			a.note("%s: left out what means nothing here: %s", f.Name, strings.Join(f.Ignored, ", "))
 		}
 	}
-	return log, report.BadRows, nil
+	return log, report, nil
 }
 
 func severityWord(s string) string {

@@ -159,7 +159,7 @@ func (a *app) logToReplay(ctx context.Context, what string, o *replayOptions) (l
 		if o.robot == "" {
 			o.robot = id.Robot
 		}
-		log, err = a.stretch(h, id, exportOptions{from: o.from, to: o.until})
+		log, _, err = a.stretch(h, id, exportOptions{from: o.from, to: o.until})
 	}
 	if err == nil && log.Samples() == 0 {
 		err = fmt.Errorf("%s has no samples there: nothing to replay", what)

@@ -32,7 +32,9 @@ func (a *app) watchCommand() *cobra.Command {
 it is complete. The robot is told by its signals: of the profiles given, and of those
 stored with earlier matches, the one most of whose signals are in the log. Match and time
 are told by the file's name and date; 'afterbell rename' corrects them. A log that no
-profile fits is stored and not analyzed. A file is never taken twice, whatever it is
+profile fits is stored and not analyzed. A log of a match that is stored already, from another
+computer of the robot or after it started again, is put to that match where it is sure how
+their clocks lie to each other; else it is kept apart, and one line says how to put it there. A file is never taken twice, whatever it is
 called; files that cannot be read get one line and stay where they are. A stick may be
 pulled at any moment and come back.
 
@@ -134,6 +136,11 @@ func (a *app) watches(in *intake, dirs []string, skip, asJSON bool, sheet func(i
 		out = append(out, &folderWatch{
 			dir: filepath.Clean(dir), in: in, settle: watchSettle, skip: skip,
 			told: func(line string) {
+				mu.Lock()
+				defer mu.Unlock()
+				a.say("%s", line)
+			},
+			noted: func(line string) {
 				mu.Lock()
 				defer mu.Unlock()
 				a.say("%s", line)

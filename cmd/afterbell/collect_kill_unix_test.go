@@ -23,6 +23,7 @@ import (
 	"github.com/gorilla/websocket"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/ingest/clock"
 	"github.com/afterbell/afterbell/ingest/collector"
 	"github.com/afterbell/afterbell/ingest/wire"
 	"github.com/afterbell/afterbell/schemas"
@@ -267,7 +268,7 @@ func storedSamples(t *testing.T, h *home.Home, log *slog.Logger) map[string]map[
 		samples, meta, err := (&liveStore{home: h, log: log}).Load(id)
 		require.NoError(t, err)
 		require.NotNil(t, samples, id.String())
-		var boots []collector.BootMeta
+		var boots []clock.BootMeta
 		require.NoError(t, json.Unmarshal([]byte(meta[metaBoots]), &boots))
 		require.Len(t, boots, 1)
 		require.Zero(t, boots[0].ShiftUS)

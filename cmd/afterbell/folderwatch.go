@@ -10,9 +10,11 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
+	"github.com/afterbell/afterbell/ingest/together"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 )
@@ -33,6 +35,8 @@ type folderWatch struct {
 	// stored is called for each file that was stored, told for each line about another.
 	stored func(l *looked, done []imported)
 	told   func(line string)
+	// noted is called for what a person may want to do about a file that was stored.
+	noted func(line string)
 
 	files   map[string]*watched
 	missing bool
@@ -159,7 +163,25 @@ func (w *folderWatch) list() ([]foundFile, error) {
 	slices.SortStableFunc(out, func(a, b foundFile) int {
 		return cmp.Or(a.written.Compare(b.written), cmp.Compare(a.path, b.path))
 	})
+	largestFirst(out)
 	return out, err
+}
+
+// oneMatch is how far apart the files of one match are written at most, where several computers
+// close them at its end; no robot plays two within it. Chosen by us.
+const oneMatch = time.Minute
+
+// largestFirst puts the largest first of files that were written at about the same time: of one
+// match's, the one with most of the robot's signals says best whose it is.
+func largestFirst(files []foundFile) {
+	for from := 0; from < len(files); {
+		to := from + 1
+		for to < len(files) && files[to].written.Sub(files[from].written) <= oneMatch {
+			to++
+		}
+		slices.SortStableFunc(files[from:to], func(a, b foundFile) int { return cmp.Compare(b.size, a.size) })
+		from = to
+	}
 }
 
 // isDataFolder is whether a folder is part of a data folder, whose files are no logs to take.
@@ -189,7 +211,7 @@ func (w *folderWatch) take(ctx context.Context, f foundFile) (done bool) {
 		return false
 	}
 	for _, t := range taken { // without reading it again each time the stick comes back
-		if t.Done && t.Name == name && t.Size == f.size && t.ModTime == f.written.UTC().Format(time.RFC3339Nano) {
+		if takenIn(h, t) && t.Name == name && t.Size == f.size && t.ModTime == f.written.UTC().Format(time.RFC3339Nano) {
 			return true
 		}
 	}
@@ -216,15 +238,55 @@ func (w *folderWatch) take(ctx context.Context, f foundFile) (done bool) {
 		w.told(strings.Replace(l.report.Problem, name, f.path, 1) + "; left alone")
 		return true
 	}
-	choice := l.report.Guess
-	choice.SkipBadRows = w.skip
-	stored, err := w.in.store(ctx, l, choice)
-	if err != nil {
+	if err := w.store(ctx, f.path, l); err != nil {
 		return w.failed(ctx, f.path, err)
 	}
 	w.busy = ""
-	w.stored(l, stored)
 	return true
+}
+
+// store puts a log to the match it is surely of, else makes it a match of its own, and says what
+// to do where it may be of one.
+func (w *folderWatch) store(ctx context.Context, path string, l *looked) error {
+	fellows, err := w.in.fellows(ctx, l, nil)
+	if err != nil {
+		return err
+	}
+	choice := l.report.Guess
+	choice.SkipBadRows = w.skip
+	var stored []imported
+	if len(fellows) > 0 && fellows[0].found.Verdict == together.Sure {
+		choice.With = fellows[0].with
+		stored, err = w.in.storeWith(ctx, l, nil, choice)
+	} else {
+		stored, err = w.in.store(ctx, l, choice)
+	}
+	var already *storedAlready
+	if errors.As(err, &already) && already.inIt {
+		w.noted(strings.Replace(already.Error(), l.file.name, path, 1))
+	}
+	if err != nil {
+		return err
+	}
+	w.stored(l, stored)
+	if choice.With == "" && len(fellows) > 0 && fellows[0].hinted && len(stored) == 1 {
+		w.noted(fellows[0].advice(path, l, stored[0]))
+	}
+	return nil
+}
+
+// advice is what to do about a log that was kept apart and may be of a match.
+func (f fellow) advice(path string, l *looked, stored imported) string {
+	id := f.match.id
+	shift := "SECONDS"
+	if f.found.Verdict == together.Likely {
+		shift = fmt.Sprintf("%.3f", schemas.Seconds(f.found.Shift.ShiftUS))
+	}
+	if strings.ContainsAny(path, " '()&;") {
+		path = strconv.Quote(path)
+	}
+	return fmt.Sprintf("%s is kept apart, as %s: it may be of %s, but %s; if it is, delete %s, and `afterbell import %s --add --match %s --event %s --season %s --shift %s --profile %s` puts it there",
+		l.file.name, stored.Match, id.Match, f.found.Why, stored.Match, path, id.Match, id.Event, id.Season, shift, profileFile)
 }
 
 // failed says why a file was not stored. What has to do with this machine is tried again.
@@ -288,8 +350,11 @@ func copyUnchanged(ctx context.Context, f foundFile, to string) error {
 func (l *looked) words() string {
 	r := l.report
 	var parts []string
-	if r.Clip != "" {
+	switch {
+	case r.Clip != "":
 		return "a clip of " + r.Clip
+	case l.put != "":
+		return "put to the match that was there: " + l.put
 	}
 	if i := slices.IndexFunc(r.Candidates, func(c schemas.Candidate) bool { return c.Robot == r.Guess.Profile }); i >= 0 {
 		c := r.Candidates[i]

@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -16,6 +15,7 @@ import (
 
 	"github.com/afterbell/afterbell/ingest"
 	"github.com/afterbell/afterbell/ingest/recognize"
+	"github.com/afterbell/afterbell/ingest/together"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/clip"
 	"github.com/afterbell/afterbell/schemas/home"
@@ -53,6 +53,8 @@ type looked struct {
 	report schemas.Arrival
 	log    *schemas.Log
 	robots []*robotProfile // by the place of report.Candidates
+	part   together.Part
+	put    string // what was done to put it to a stored match, in words
 }
 
 // look reads a file and says what it probably is. A file that cannot be read is told in
@@ -79,7 +81,7 @@ func (in *intake) look(ctx context.Context, f arrived, skipBadRows bool) (*looke
 	if err != nil {
 		return nil, err
 	}
-	if t := taken[out.file.sum]; t.Done {
+	if t := taken[out.file.sum]; takenIn(h, t) {
 		for _, name := range t.Matches {
 			if id, ok := schemas.ParseMatchID(name); ok {
 				r.Stored = append(r.Stored, id)
@@ -102,6 +104,7 @@ func (in *intake) look(ctx context.Context, f arrived, skipBadRows bool) (*looke
 		return out, nil
 	}
 	out.log = log
+	out.part = together.Part{Name: stem(f.name), Log: log, Clock: read.Files[0].Clocks}
 	r.Samples, r.Signals, r.Skipped = log.Samples(), len(log.Signals), read.BadRows
 	if len(read.Files) > 0 {
 		r.Form = strings.TrimSuffix(read.Files[0].Form+", "+read.Files[0].Packing, ", ")
@@ -192,9 +195,14 @@ func (in *intake) guess(h *home.Home, l *looked) error {
 		return nil // the profile's own trouble, told when it is stored
 	}
 	r.Matches = len(matches)
+	l.part.Wall = wallOf(l.log, named, l.file.written, in.now())
 	if len(matches) > 0 {
 		first, last, _ := l.log.Bounds()
-		if at, how := recognize.Start(named, l.file.written, in.now(), first, last, matches[0].Start); how != "" {
+		at, how := recognize.Start(named, l.file.written, in.now(), first, last, matches[0].Start)
+		if own, ok := together.OwnClock(first, in.now()); ok {
+			at, how = time.UnixMicro(own.FirstUS+matches[0].Start-first), "by its own times"
+		}
+		if how != "" {
 			g.At, r.TimeHow = at.UTC().Truncate(time.Second).Format(time.RFC3339), how
 		}
 	}
@@ -316,176 +324,4 @@ func (in *intake) readClip(f arrived) (*clip.Clip, error) {
 		return nil, errors.New(strings.Replace(err.Error(), f.path, f.name, 1))
 	}
 	return c, nil
-}
-
-// storedAlready says that a file was taken in before.
-type storedAlready struct {
-	name    string
-	matches []schemas.MatchID
-}
-
-func (e *storedAlready) Error() string {
-	if len(e.matches) == 0 {
-		return e.name + " was stored before, and deleted since; `afterbell import` stores it again"
-	}
-	return fmt.Sprintf("%s is stored already, as %s", e.name, e.matches[0])
-}
-
-// store stores what was looked at, under a name that is free, and remembers the file.
-func (in *intake) store(ctx context.Context, l *looked, c schemas.Choice) ([]imported, error) {
-	select {
-	case in.storing <- struct{}{}:
-	case <-ctx.Done():
-		return nil, ctx.Err()
-	}
-	defer func() { <-in.storing }()
-	h, err := in.home()
-	if err != nil {
-		return nil, err
-	}
-	release, err := h.Hold()
-	if err != nil {
-		return nil, err
-	}
-	defer func() { _ = release() }() // nothing is lost with it: the system frees what it holds
-	taken, err := h.TakenFiles()
-	if err != nil {
-		return nil, err
-	}
-	before := taken[l.file.sum]
-	if before.Done {
-		e := &storedAlready{name: l.file.name}
-		for _, name := range before.Matches {
-			if id, ok := schemas.ParseMatchID(name); ok && h.Exists(id) {
-				e.matches = append(e.matches, id)
-			}
-		}
-		return nil, e
-	}
-	jobs, more, err := in.jobs(l, c)
-	if err != nil {
-		return nil, err
-	}
-	if !takeNames(jobs, before.Matches) {
-		freeNames(h, jobs)
-	}
-	line := home.Taken{
-		SHA256: l.file.sum, Name: l.file.name, Size: l.report.Size, ModTime: l.file.written.UTC().Format(time.RFC3339Nano),
-		At: in.now().UTC().Format(time.RFC3339),
-	}
-	for _, j := range jobs {
-		line.Matches = append(line.Matches, j.id.String())
-	}
-	if err := h.NoteTaken(line); err != nil {
-		return nil, err
-	}
-	done, err := storeJobs(ctx, h, jobs, more)
-	if err != nil {
-		return done, err
-	}
-	line.Done = true
-	return done, h.NoteTaken(line)
-}
-
-// jobs are the matches to store, and files that come with them.
-func (in *intake) jobs(l *looked, c schemas.Choice) ([]*job, map[string]func(io.Writer) error, error) {
-	id := schemas.MatchID{}
-	for _, part := range []struct {
-		what, text string
-		to         *string
-	}{{"season", c.Season, &id.Season}, {"event", c.Event, &id.Event}, {"match", c.Match, &id.Match}, {"robot", c.Robot, &id.Robot}} {
-		name, _, err := schemas.TidyName(part.what, part.text)
-		if err != nil {
-			return nil, nil, usageError{err}
-		}
-		*part.to = name
-	}
-	at, err := parseAt(c.At)
-	if err != nil {
-		return nil, nil, usagef("%q is not a time: use 2031-03-01T14:32:00Z, or leave it empty", c.At)
-	}
-	if l.report.Clip != "" {
-		return in.clipJobs(l, id)
-	}
-	as := job{id: id, at: at, seal: 1, stored: storedAt(in.now())}
-	quiet := *in.app // whose notes are nobody's to read
-	if p := l.profileOf(c.Profile); p != nil {
-		as.profile, as.id.Robot = p, p.Robot
-		jobs, err := quiet.matchesIn(l.log, as)
-		return jobs, nil, err
-	} else if c.Profile != "" {
-		return nil, nil, usagef("no profile of a robot %q is known", c.Profile)
-	}
-	as.log = l.log
-	return []*job{&as}, nil, nil
-}
-
-func (in *intake) clipJobs(l *looked, id schemas.MatchID) ([]*job, map[string]func(io.Writer) error, error) {
-	j, notes, err := in.app.clipJob(l.file.path, importOptions{season: id.Season, event: id.Event, match: id.Match})
-	if err != nil {
-		return nil, nil, err
-	}
-	j.seal, j.stored = 1, storedAt(in.now())
-	more := map[string]func(io.Writer) error{}
-	if len(notes) > 0 {
-		more[notesFile] = func(w io.Writer) error { _, err := w.Write(notes); return err }
-	}
-	return []*job{j}, more, nil
-}
-
-// takeNames gives the jobs the names that were written down before a crash, so that what was
-// stored then is replaced and not there twice.
-func takeNames(jobs []*job, names []string) bool {
-	if len(names) != len(jobs) {
-		return false
-	}
-	for i, name := range names {
-		id, ok := schemas.ParseMatchID(name)
-		if !ok || id.Robot != jobs[i].id.Robot {
-			return false
-		}
-		jobs[i].id = id
-	}
-	return true
-}
-
-// freeNames changes the names of the jobs together until none is taken: q14, q14-2, q14-3.
-func freeNames(h *home.Home, jobs []*job) {
-	first := make([]string, len(jobs))
-	for i, j := range jobs {
-		first[i] = j.id.Match
-	}
-	for n := 2; slices.ContainsFunc(jobs, func(j *job) bool { return h.Exists(j.id) }); n++ {
-		for i, j := range jobs {
-			j.id.Match = numbered(first[i], n)
-		}
-	}
-}
-
-func storeJobs(ctx context.Context, h *home.Home, jobs []*job, more map[string]func(io.Writer) error) ([]imported, error) {
-	out := []imported{}
-	for _, j := range jobs {
-		if j.profile == nil {
-			if err := j.publishSamples(h); err != nil {
-				return out, fmt.Errorf("%s was not stored: %w", j.id, err)
-			}
-			out = append(out, imported{
-				Season: j.id.Season, Event: j.id.Event, Match: j.id.Match, Robot: j.id.Robot,
-				Samples: j.log.Samples(), Signals: len(j.log.Signals), Folder: h.Dir(j.id),
-				Verdict: "stored, not analyzed: no profile fits its signals",
-			})
-			continue
-		}
-		var err error
-		if j.history, err = earlier(h, j.id, j.at, j.stored); err != nil {
-			return out, err
-		}
-		r, err := j.publishWith(ctx, h, true, more)
-		if err != nil {
-			return out, fmt.Errorf("%s was not stored: %w", j.id, err)
-		}
-		out = append(out, importedOf(j, r, h, 0))
-		keepRollup(h, j.id)
-	}
-	return out, nil
 }

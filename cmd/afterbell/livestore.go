@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"io"
 	"io/fs"
 	"log/slog"
 	"os"
@@ -19,7 +18,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
-	"github.com/afterbell/afterbell/schemas/pyramid"
+	"github.com/afterbell/afterbell/schemas/period"
 )
 
 // liveStore puts the collector's matches into the data folder: analyzed where there is a
@@ -132,6 +131,9 @@ func (s *liveStore) Load(id schemas.MatchID) (*schemas.Log, map[string]string, e
 	}
 	defer f.Close()
 	log, err := f.Read()
+	if err == nil && len(filesOf(f.Meta())) > 0 {
+		log = collectedSamples(log, f.Meta()) // the rest is none of the collector's
+	}
 	return log, f.Meta(), err
 }
 
@@ -155,16 +157,26 @@ func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
 		m.Meta[metaCollectedAs] = m.ID.String()
 		m.ID = place
 	}
+	defer s.home.Rewrite(m.ID)()
 	at := m.At.UTC().Format(time.RFC3339Nano)
 	j := &job{id: m.ID, at: &at, log: m.Log, match: m.Match, seal: m.Seal, stored: storedAt(time.Now()), meta: m.Meta, step: m.Step}
 	if m.Late > 0 {
 		j.meta[metaLate] = strconv.Itoa(m.Late)
 	}
-	j.sayLate()
 	if s.home.Exists(m.ID) {
 		j.takePlace(s.home)
+		if err := j.takeFilesAlong(s.home); err != nil {
+			return err
+		}
 	}
 	j.profile = s.profiles[m.ID.Robot]
+	if j.profile != nil && len(filesOf(j.meta)) > 0 { // files may have brought another part of it
+		if err := j.findMatch(func(all []period.Match) period.Match { return overlapping(all, m.Match) }); err != nil {
+			return err
+		}
+	} else {
+		j.sayLate()
+	}
 	if m.Idle {
 		s.forgetIdle()
 		return j.publishSamples(s.home)
@@ -194,21 +206,7 @@ func (j *job) sayLate() {
 
 // publishSamples writes the folder of a match that is not analyzed.
 func (j *job) publishSamples(h *home.Home) error {
-	err := h.Publish(j.id, true, func(dir string) error {
-		var sum matchfile.Summary
-		err := home.WriteFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
-			sum, err = matchfile.Write(w, j.log, j.fileMeta())
-			return err
-		})
-		if err != nil {
-			return err
-		}
-		j.done("samples")
-		err = home.WriteFile(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, sum.SHA256, j.log) })
-		j.done("pyramid")
-		return err
-	})
-	j.done("disk")
+	_, err := j.publish(context.Background(), h, true)
 	return err
 }
 

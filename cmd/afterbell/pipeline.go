@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"github.com/afterbell/afterbell/analysis"
+	"github.com/afterbell/afterbell/ingest/clock"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
@@ -152,34 +153,9 @@ func (j *job) publish(ctx context.Context, h *home.Home, replace bool) (*schemas
 // publishWith is publish with more files.
 func (j *job) publishWith(ctx context.Context, h *home.Home, replace bool, more map[string]func(io.Writer) error) (*schemas.Report, error) {
 	var r *schemas.Report
-	err := h.Publish(j.id, replace, func(dir string) error {
-		var sum matchfile.Summary
-		err := home.WriteFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
-			sum, err = matchfile.Write(w, j.log, j.fileMeta())
-			return err
-		})
-		if err != nil {
-			return err
-		}
-		j.done("samples")
-		if r, err = j.analyzeWithSum(sum.SHA256); err != nil {
-			return err
-		}
-		j.done("analysis")
-		files := j.files(r)
-		maps.Copy(files, more)
-		if err := home.WriteFile(filepath.Join(dir, pyramid.FileName), files[pyramid.FileName]); err != nil {
-			return err
-		}
-		j.done("pyramid")
-		delete(files, pyramid.FileName)
-		for name, write := range files {
-			if err := home.WriteFile(filepath.Join(dir, name), write); err != nil {
-				return err
-			}
-		}
-		j.done("sheet")
-		return ctx.Err()
+	err := h.Publish(j.id, replace, func(dir string) (err error) {
+		r, err = j.fill(ctx, dir, more)
+		return err
 	})
 	j.done("disk")
 	return r, err
@@ -190,6 +166,43 @@ func (j *job) done(part string) {
 	if j.step != nil {
 		j.step(part)
 	}
+}
+
+// fill writes everything of the match into a folder; there is no report without a profile.
+func (j *job) fill(ctx context.Context, dir string, more map[string]func(io.Writer) error) (*schemas.Report, error) {
+	var sum matchfile.Summary
+	err := home.WriteFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
+		sum, err = matchfile.Write(w, j.log, j.fileMeta())
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	j.done("samples")
+	if j.profile == nil {
+		err = home.WriteFile(filepath.Join(dir, pyramid.FileName), func(w io.Writer) error { return pyramid.Write(w, sum.SHA256, j.log) })
+		j.done("pyramid")
+		return nil, err
+	}
+	r, err := j.analyzeWithSum(sum.SHA256)
+	if err != nil {
+		return nil, err
+	}
+	j.done("analysis")
+	files := j.files(r)
+	maps.Copy(files, more)
+	if err := home.WriteFile(filepath.Join(dir, pyramid.FileName), files[pyramid.FileName]); err != nil {
+		return nil, err
+	}
+	j.done("pyramid")
+	delete(files, pyramid.FileName)
+	for name, write := range files {
+		if err := home.WriteFile(filepath.Join(dir, name), write); err != nil {
+			return nil, err
+		}
+	}
+	j.done("sheet")
+	return r, ctx.Err()
 }
 
 // fileMeta is what the match file says of itself beside its samples.
@@ -326,20 +339,30 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 	}
 	j.seal, _ = strconv.Atoi(meta["seal"])
 	j.meta = map[string]string{}
-	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate, metaCollectedAs, metaCut, metaAligned} {
+	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate, metaCollectedAs, metaCut, metaFiles} {
 		if v, ok := meta[key]; ok {
 			j.meta[key] = v
 		}
 	}
-	matches, err := period.Find(j.profile.Mode, j.log)
-	if err != nil {
+	if err := j.findMatch(longest); err != nil {
 		return nil, "", err
 	}
-	if len(matches) == 0 {
-		return nil, "", fmt.Errorf("%s holds no samples", id)
+	j.cut()
+	return j, f.SHA256(), nil
+}
+
+// findMatch finds the match in the samples: that which was opened by hand, else the one that
+// choose takes of those that the mode tells.
+func (j *job) findMatch(choose func([]period.Match) period.Match) error {
+	matches, err := period.Find(j.profile.Mode, j.log)
+	if err != nil {
+		return err
 	}
-	j.match = longest(matches)
-	if byHand, ok := openedByHand(meta); ok {
+	if len(matches) == 0 {
+		return fmt.Errorf("%s holds no samples", j.id)
+	}
+	j.match = choose(matches)
+	if byHand, ok := openedByHand(j.meta); ok {
 		if hit := overlapping(matches, byHand); len(hit.Periods) > 0 && j.profile.Mode != nil {
 			j.match = hit
 		} else {
@@ -348,14 +371,13 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 		}
 	}
 	j.sayLate()
-	j.sayAligned()
-	j.cut()
-	return j, f.SHA256(), nil
+	j.sayFiles()
+	return nil
 }
 
 // What is kept with the samples of a match that was collected live.
 const (
-	metaBoots = "boots"          // collector.BootMeta of each power-up
+	metaBoots = clock.MetaBoots
 	metaStart = "match_start_us" // of a match opened by hand
 	metaEnd   = "match_end_us"
 	metaLate  = "late_samples" // that came after an earlier seal

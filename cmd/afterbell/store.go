@@ -44,29 +44,12 @@ func (w *writer) end() {
 
 // importLog reads one log and stores the matches in it.
 func (a *app) importLog(ctx context.Context, w *writer, l namedLog, prof *robotProfile, o importOptions) ([]imported, error) {
-	var log *schemas.Log
-	var skipped int
-	var aligned []string
-	var err error
-	if o.align || o.shiftGiven {
-		log, skipped, aligned, err = a.readAligned(ctx, l.files, o)
-	} else {
-		log, skipped, err = a.readLog(ctx, l.files, o.skipBadRows)
-	}
-	if err != nil {
-		return nil, err
-	}
 	at, err := parseAt(o.at)
 	if err != nil {
 		return nil, err
 	}
-	as := job{id: l.id, at: at, profile: prof, seal: 1, stored: storedAt(time.Now()), meta: alignedMeta(aligned)}
-	var jobs []*job
-	if o.add {
-		jobs, err = a.added(w.home, log, as)
-	} else {
-		jobs, err = a.matchesIn(log, as)
-	}
+	as := job{id: l.id, at: at, profile: prof, seal: 1, stored: storedAt(time.Now())}
+	jobs, skipped, err := a.jobsOf(ctx, w, l, as, o)
 	if err != nil {
 		return nil, err
 	}
@@ -101,11 +84,42 @@ func (a *app) importLog(ctx context.Context, w *writer, l namedLog, prof *robotP
 // asks for a season makes it good.
 func keepRollup(h *home.Home, of ...schemas.MatchID) { _ = rollup.Refresh(h, of) }
 
+// importedOf is a match that was stored; there is no report of one without a profile.
 func importedOf(j *job, r *schemas.Report, h *home.Home, skipped int) imported {
-	return imported{
-		j.id.Season, j.id.Event, j.id.Match, j.id.Robot, j.log.Samples(), len(j.log.Signals), skipped,
-		r.Verdict.Severity, r.Verdict.Text, h.Dir(j.id),
+	out := imported{
+		Season: j.id.Season, Event: j.id.Event, Match: j.id.Match, Robot: j.id.Robot,
+		Samples: j.log.Samples(), Signals: len(j.log.Signals), SkippedRows: skipped, Folder: h.Dir(j.id),
+		Verdict: "stored, not analyzed: no profile fits its signals",
 	}
+	if r != nil {
+		out.Severity, out.Verdict = r.Verdict.Severity, r.Verdict.Text
+	}
+	return out
+}
+
+// jobsOf reads the files of a log and makes jobs of the matches in it, after the model as.
+func (a *app) jobsOf(ctx context.Context, w *writer, l namedLog, as job, o importOptions) (jobs []*job, skipped int, err error) {
+	if o.add && o.several() {
+		j, skipped, err := a.addedParts(ctx, w.home, l.files, as, o)
+		return []*job{j}, skipped, err
+	}
+	var log *schemas.Log
+	if o.several() {
+		log, skipped, as.meta, err = a.readTogether(ctx, l.files, as.profile, o)
+	} else {
+		var read ingest.Report
+		log, read, err = a.readLog(ctx, l.files, o.skipBadRows)
+		skipped = read.BadRows
+	}
+	if err != nil {
+		return nil, 0, err
+	}
+	if o.add {
+		jobs, err = a.added(w.home, log, as)
+	} else {
+		jobs, err = a.matchesIn(log, as)
+	}
+	return jobs, skipped, err
 }
 
 // matchesIn makes a job of each match in the log, after the model as.
@@ -126,7 +140,7 @@ func (a *app) matchesIn(log *schemas.Log, as job) ([]*job, error) {
 		} else if cut := log.Samples() - j.log.Samples(); cut > 0 {
 			a.note("%d samples lie more than 30 s before or 10 s after the match and are not stored", cut)
 		}
-		j.sayAligned()
+		j.sayFiles()
 		jobs[i] = &j
 	}
 	return jobs, nil
@@ -144,7 +158,7 @@ func (a *app) added(h *home.Home, log *schemas.Log, as job) ([]*job, error) {
 	if log, err = ingest.Merge(old.log, log); err != nil {
 		return nil, err
 	}
-	as.stored, as.seal = old.stored, old.seal+1
+	as.stored, as.seal, as.meta = old.stored, old.seal+1, old.meta
 	if as.at == nil {
 		as.at = old.at
 	}
@@ -153,6 +167,7 @@ func (a *app) added(h *home.Home, log *schemas.Log, as job) ([]*job, error) {
 		return nil, usageError{err}
 	}
 	as.match = overlapping(matches, old.match)
+	as.sayFiles()
 	as.log = period.Cut(log, as.match)
 	if cut := log.Samples() - as.log.Samples(); cut > 0 {
 		a.note("%d samples are not of this match and are not stored", cut)

@@ -91,7 +91,7 @@ func TestWatchKnowsTheProfilesOfStoredMatches(t *testing.T) {
 	season := yesterday.Local().Format("2006")
 	done(t, afterbell("import", sample("clean.csv.gz"), "--match", "q11", "--profile", sample("heron.yaml"), "--event", "practice", "--season", season, "--data", data))
 	put(t, "jam-reversed.csv.gz", stick, "q11.csv.gz", yesterday)
-	putText(t, "time_s,a,b\n0,1,2\n1,2,3\n", stick, "bench test.csv", yesterday)
+	putText(t, "time_s,a,b\n0,1,2\n1,2,3\n", stick, "bench test.csv", yesterday.Add(-10*time.Minute))
 	o := done(t, afterbell("watch", stick, "--once", "--json", "--data", data))
 	var got []takenJSON
 	for line := range strings.Lines(o.stdout) {
@@ -111,6 +111,7 @@ func TestWatchKnowsTheProfilesOfStoredMatches(t *testing.T) {
 type folder struct {
 	*folderWatch
 	lines, names []string
+	notes        []string
 	now          time.Time
 }
 
@@ -126,6 +127,7 @@ func watching(t *testing.T, data, dir string) *folder {
 	f.folderWatch = &folderWatch{
 		dir: dir, in: in, settle: watchSettle,
 		told:   func(line string) { f.lines = append(f.lines, line) },
+		noted:  func(line string) { f.notes = append(f.notes, line) },
 		stored: func(_ *looked, done []imported) { f.names = append(f.names, done[0].Match) },
 	}
 	return f

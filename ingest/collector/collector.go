@@ -121,6 +121,7 @@ type Collector struct {
 	log     *slog.Logger
 	started time.Time // with its monotonic reading
 	wall    int64     // the same in microseconds since 1970
+	id      string    // of this collector's clock
 
 	mu       sync.Mutex // held while state and journal change together
 	robots   map[string]*robot
@@ -172,6 +173,7 @@ func Open(o Options) (*Collector, error) {
 		c.stop()
 		return nil, err
 	}
+	c.id = identity(o.Dir)
 	c.recovered()
 	c.running.Go(c.keepHouse)
 	c.running.Go(c.readAhead)

@@ -17,6 +17,7 @@ import (
 	"github.com/gorilla/websocket"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/ingest/clock"
 	"github.com/afterbell/afterbell/ingest/journal"
 	"github.com/afterbell/afterbell/ingest/wire"
 	"github.com/afterbell/afterbell/schemas"
@@ -457,7 +458,7 @@ func TestSecondComputerAndSecondBootShareOneTime(t *testing.T) {
 			require.LessOrEqual(t, v.Time[i], int64(113e6))
 		}
 	}
-	var boots []BootMeta
+	var boots []clock.BootMeta
 	require.NoError(t, json.Unmarshal([]byte(m.Meta["boots"]), &boots))
 	require.Equal(t, []string{"boot-1", "boot-2", "eye-1"}, []string{boots[0].Boot, boots[1].Boot, boots[2].Boot})
 	require.Zero(t, boots[0].ShiftUS)

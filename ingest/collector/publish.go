@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"github.com/afterbell/afterbell/ingest/clock"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/period"
 )
@@ -178,30 +179,19 @@ func (s *settling) base(boots []uint32) int64 {
 	return s.views[boots[0]].shift
 }
 
-// BootMeta is what is stored of a boot with the samples, as JSON under the key "boots".
-type BootMeta struct {
-	Source    string   `json:"source"`
-	Boot      string   `json:"boot"`
-	ShiftUS   int64    `json:"shift_us"`  // added to the boot's own time for the times of the file
-	OffsetUS  *float64 `json:"offset_us"` // collector less robot at the match's start, by the clock fit
-	DriftPPM  *float64 `json:"drift_ppm"`
-	BoundUS   *float64 `json:"bound_us"` // the offset is right to within this; null when only arrivals tell it
-	Exchanges int      `json:"exchanges"`
-}
-
 // meta is what is kept with the samples.
 func (s *settling) meta(named plannedMatch, m stretch) map[string]string {
 	c := s.c
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	var boots []BootMeta
+	var boots []clock.BootMeta
 	for _, n := range named.Boots {
 		b := c.bootOf(n)
 		if b == nil {
-			boots = append(boots, BootMeta{})
+			boots = append(boots, clock.BootMeta{})
 			continue
 		}
-		meta := BootMeta{Source: b.Source, Boot: b.Boot, ShiftUS: s.views[n].shift - named.Base}
+		meta := clock.BootMeta{Source: b.Source, Boot: b.Boot, ShiftUS: s.views[n].shift - named.Base, Collector: c.id, Run: c.wall}
 		if fit, ok := b.Clock.Fit(); ok {
 			offset, bound := b.Clock.BoundAt(m.Start - s.views[n].shift)
 			meta.OffsetUS, meta.DriftPPM, meta.Exchanges = &offset, &fit.DriftPPM, fit.Exchanges
@@ -211,7 +201,7 @@ func (s *settling) meta(named plannedMatch, m stretch) map[string]string {
 		}
 		boots = append(boots, meta)
 	}
-	out := map[string]string{"boots": string(encode(boots))}
+	out := map[string]string{clock.MetaBoots: string(encode(boots))}
 	if m.byHand {
 		out["match_start_us"] = fmt.Sprint(m.Start - named.Base)
 		out["match_end_us"] = fmt.Sprint(m.End - named.Base)

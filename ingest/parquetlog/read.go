@@ -96,6 +96,18 @@ func Read(ctx context.Context, file *os.File, size int64, name string, b *column
 	return s.taker.Ignored(), nil
 }
 
+// Meta is what a file of this program says of itself; nil for those of others.
+func Meta(file *os.File, size int64) map[string]string {
+	if !matchfile.Ours(file, size) {
+		return nil
+	}
+	f, err := matchfile.NewFile(file, size)
+	if err != nil {
+		return nil // told by Read
+	}
+	return f.Meta()
+}
+
 func damaged(name, what string) error {
 	return fmt.Errorf("%s: the Parquet data are damaged (%s); copy the file again from where it was recorded", name, what)
 }

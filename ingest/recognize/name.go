@@ -14,6 +14,8 @@ type Named struct {
 	Match string    // a legal name, never empty
 	Robot string    // one of those asked for, or empty
 	Time  time.Time // when the log began, by the name; zero when it does not say
+	// Seconds is whether the name says the second too.
+	Seconds bool
 }
 
 // stamp is date and time as programs put them into names: 2031-03-01_14-32-05,
@@ -48,7 +50,7 @@ func FileName(name string, robots []string, zone *time.Location) Named {
 	var out Named
 	if at := stamp.FindStringSubmatchIndex(stem); at != nil {
 		if t, ok := timeOf(stamp.FindStringSubmatch(stem), zone); ok {
-			out.Time = t
+			out.Time, out.Seconds = t, at[12] >= 0
 			stem = stem[:at[0]] + "-" + stem[at[1]:]
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -48,7 +49,8 @@ func nextWriter(t *testing.T, crashed *Home) *Home {
 	require.NoError(t, err)
 	_, err = h.Lock()
 	require.NoError(t, err)
-	assert.Empty(t, hiddenNames(t, h.dir))
+	left := slices.DeleteFunc(hiddenNames(t, h.dir), func(name string) bool { return name == takenFile }) // which stays
+	assert.Empty(t, left)
 	return h
 }
 
@@ -128,6 +130,52 @@ func TestACrashWhileReplacingAMatch(t *testing.T) {
 	})
 	assert.Positive(t, seen["oldfalse"])
 	assert.Positive(t, seen["none"], "the moment without a match, which the next writer ends")
+	assert.Positive(t, seen["newtrue"])
+}
+
+// A file is put to a stored match: it is written down that it will be, the match is replaced by
+// one that holds it, it is written down that it is. Wherever a crash comes, the match is whole,
+// its notes are there, and no line says that the file is in it when it is not.
+func TestACrashWhilePuttingAFileToAMatch(t *testing.T) {
+	line := Taken{SHA256: "a", Name: "camera.csv", Matches: []string{q14.String()}, Into: true}
+	prepare := func(h *Home) {
+		require.NoError(t, h.Publish(q14, false, filled(oldFiles)))
+		require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), notesFile), []byte(notes), 0o644))
+	}
+	work := func(h *Home) error {
+		done := h.Rewrite(q14)
+		defer done()
+		if err := h.NoteTaken(line); err != nil {
+			return err
+		}
+		if err := h.Publish(q14, true, filled(newFiles)); err != nil {
+			return err
+		}
+		in := line
+		in.Done = true
+		return h.NoteTaken(in)
+	}
+	seen := map[string]int{}
+	everyCrash(t, prepare, work, func(h *Home, step string, recovered bool) {
+		taken, err := h.TakenFiles()
+		require.NoError(t, err)
+		if !h.Exists(q14) {
+			require.False(t, recovered, "lost after a crash at %q", step)
+			require.False(t, taken["a"].Done)
+			return
+		}
+		got := contents(t, h.Dir(q14))
+		require.Equal(t, notes, got[notesFile], "crash at %q", step)
+		delete(got, notesFile)
+		version := got[reportFile]
+		require.Equal(t, map[string]map[string]string{"old": oldFiles, "new": newFiles}[version], got, "crash at %q", step)
+		if version == "old" {
+			require.False(t, taken["a"].Done, "crash at %q", step)
+		}
+		seen[fmt.Sprint(version, taken["a"].Done)]++
+	})
+	assert.Positive(t, seen["oldfalse"])
+	assert.Positive(t, seen["newfalse"], "the file itself says that it is in it")
 	assert.Positive(t, seen["newtrue"])
 }
 

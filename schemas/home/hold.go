@@ -1,6 +1,10 @@
 package home
 
-import "errors"
+import (
+	"errors"
+
+	"github.com/afterbell/afterbell/schemas"
+)
 
 // Hold is the right to write for a moment: the lock this Home holds already, or one taken
 // for as long as anybody here holds it. It waits a little for another process that is about
@@ -34,4 +38,21 @@ func (h *Home) releaseHold() error {
 	lock := h.momentary
 	h.momentary = nil
 	return lock.give()
+}
+
+// Rewrite keeps out others of this process who read a match to write it anew, so that what one
+// of them put there meanwhile is not lost to the other. The function it returns lets them in.
+func (h *Home) Rewrite(id schemas.MatchID) (done func()) {
+	turn := make(chan struct{})
+	for {
+		before, busy := h.rewrites.LoadOrStore(id, turn)
+		if !busy {
+			break
+		}
+		<-before.(chan struct{})
+	}
+	return func() {
+		h.rewrites.Delete(id)
+		close(turn)
+	}
 }

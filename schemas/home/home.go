@@ -68,6 +68,8 @@ type Home struct {
 	mu   sync.Mutex // guards lock, and puts renames of one process one after another; see enter
 	lock *Lock
 
+	rewrites sync.Map // of matches that are written anew of what is stored of them, see Rewrite
+
 	holders   int   // who hold the lock for a moment, see Hold
 	momentary *Lock // taken for them
 

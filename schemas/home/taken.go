@@ -24,13 +24,16 @@ type Taken struct {
 	ModTime string   `json:"mod_time"` // RFC 3339
 	At      string   `json:"at"`       // RFC 3339, when it was taken
 	Matches []string `json:"matches"`  // what it became, SEASON/EVENT/MATCH/ROBOT
+	// Into is set where it is put to a match that is stored already: that the match is there then
+	// does not say that the file is in it.
+	Into bool `json:"into,omitempty"`
 	// Done is false on the line written before its matches are stored. When no line with true
 	// follows, a crash came between, and the matches themselves say how far it got.
 	Done bool `json:"done"`
 }
 
 // TakenFiles are the files that were taken in, by hash. One whose line was never completed is
-// done all the same when all its matches are there; else Done is false, and whoever takes it
+// done all the same when all its matches are there, unless it was put into one; else Done is false, and whoever takes it
 // again puts its matches in the places of those that are.
 func (h *Home) TakenFiles() (map[string]Taken, error) {
 	data, err := os.ReadFile(filepath.Join(h.dir, takenFile))
@@ -48,7 +51,7 @@ func (h *Home) TakenFiles() (map[string]Taken, error) {
 		out[t.SHA256] = t
 	}
 	for sum, t := range out {
-		t.Done = t.Done || h.haveAll(t.Matches)
+		t.Done = t.Done || !t.Into && h.haveAll(t.Matches)
 		out[sum] = t
 	}
 	return out, nil

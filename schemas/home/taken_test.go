@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"runtime"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -86,6 +87,50 @@ func TestFilesThatWereTakenAreRemembered(t *testing.T) {
 	taken, err = h.TakenFiles()
 	require.NoError(t, err)
 	assert.Len(t, taken, 2)
+}
+
+// A file that is put to a match that is there already is not in it because the match is there.
+func TestAFilePutToAMatchIsNotTakenBefore(t *testing.T) {
+	h := newHome(t)
+	release, err := h.Hold()
+	require.NoError(t, err)
+	defer func() { require.NoError(t, release()) }()
+	require.NoError(t, h.Publish(q14, false, filled(oldFiles)))
+	line := Taken{SHA256: "a", Name: "camera.csv", Matches: []string{q14.String()}, Into: true}
+	require.NoError(t, h.NoteTaken(line))
+	taken, err := h.TakenFiles()
+	require.NoError(t, err)
+	assert.False(t, taken["a"].Done)
+	assert.True(t, taken["a"].Into)
+	line.Done = true
+	require.NoError(t, h.NoteTaken(line))
+	taken, err = h.TakenFiles()
+	require.NoError(t, err)
+	assert.True(t, taken["a"].Done)
+}
+
+// Who writes a match anew of what is stored of it keeps others out until then.
+func TestRewritesFollowOneAnother(t *testing.T) {
+	h := newHome(t)
+	n, sum := 0, make(chan int)
+	for range 8 {
+		go func() {
+			done := h.Rewrite(q14)
+			defer done()
+			m := n
+			runtime.Gosched()
+			n = m + 1
+			sum <- n
+		}()
+	}
+	last := 0
+	for range 8 {
+		last = max(last, <-sum)
+	}
+	assert.Equal(t, 8, last)
+	first := h.Rewrite(q14)
+	h.Rewrite(id("alder-cup", "q1", "heron"))() // another match waits for nobody
+	first()
 }
 
 func newHome(t *testing.T) *Home {

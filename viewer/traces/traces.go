@@ -248,22 +248,22 @@ func (t *Trace) read() {
 	t.pyramid = pyramid.Build(t.Line)
 }
 
-// Log reads a stretch of signals as period.Stretch cuts it: what is held is known from its
-// first moment on. All signals when no name is given.
-func (m *Match) Log(names []string, t0, t1 int64, held func(*schemas.Signal) bool) (*schemas.Log, error) {
+// Log reads a stretch of signals as period.Stretch cuts it, and what the file says of itself: what
+// is held is known from its first moment on. All signals when no name is given.
+func (m *Match) Log(names []string, t0, t1 int64, held func(*schemas.Signal) bool) (*schemas.Log, map[string]string, error) {
 	for _, name := range names {
 		if _, err := m.Info(name); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 	f, err := matchfile.Open(filepath.Join(m.Dir, signalsFile))
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer f.Close()
 	log, err := f.Read(names...)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return period.Stretch(log, t0, t1, f.End(), held), nil
+	return period.Stretch(log, t0, t1, f.End(), held), f.Meta(), nil
 }
