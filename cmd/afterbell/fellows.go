@@ -348,6 +348,7 @@ func (in *intake) storeInto(ctx context.Context, h *home.Home, j *job, l *looked
 	if err != nil {
 		return nil, fmt.Errorf("%s was not put to %s, which is as it was: %w", l.file.name, was, err)
 	}
+	keepRollup(h, was, next.id)
 	line.Done = true
 	l.put = found.Line("it")
 	return []imported{importedOf(next, r, h, 0)}, h.NoteTaken(line)
