@@ -55,7 +55,7 @@ after(async () => {
 });
 
 /** @param {import("playwright-core").Page} page */
-const rows = (page) => page.locator(".matches tbody th a").allInnerTexts();
+const rows = (page) => page.locator(".matches tbody tr:not(.day) th a").allInnerTexts();
 
 test("older matches come as one scrolls, each once, and then by hand", async () => {
   const page = await site.browser.newPage({ viewport: { width: 390, height: 800 } });
@@ -81,7 +81,7 @@ test("older matches that cannot be loaded are said, and asked for again by the l
   await page.getByText("Older matches could not be loaded").waitFor();
   await page.unroute("**/?after=*");
   await page.getByRole("link", { name: "Older matches" }).click();
-  await page.locator(".matches tbody th a").nth(30).waitFor();
+  await page.locator(".matches tbody tr:not(.day) th a").nth(30).waitFor();
   await page.close();
 });
 
@@ -89,7 +89,7 @@ test("a match that comes in slides in on top, and the one before it goes into th
   const page = await site.browser.newPage({ viewport: { width: 1280, height: 800 } });
   await page.clock.install();
   await page.goto(server.url + "/");
-  const first = page.locator(".matches tbody th a").first();
+  const first = page.locator(".matches tbody tr:not(.day) th a").first();
   await first.evaluate((el) => el.setAttribute("data-kept", ""));
   await put(many + 1);
   await page.clock.runFor(11_000);

@@ -5,7 +5,7 @@ import { more } from "./older";
 
 const row = (m: string) => `<tr><th><a href="/m/${m}">${m}</a></th></tr>`;
 const group = (day: string, head: boolean, ...matches: string[]) =>
-  `<tbody data-day="${day}">${head ? `<tr class="day"><th>${day}</th></tr>` : ""}${matches.map(row).join("")}</tbody>`;
+  `<tbody data-day="${day}">${head ? `<tr class="day"><th><a href="/e/${day}">${day}</a></th></tr>` : ""}${matches.map(row).join("")}</tbody>`;
 const board = (top: string, groups: string, older = "") =>
   `<main><section class="row newest"><p class="name">${top}</p><p class="robot">heron</p><h1><a href="/m/${top}">Fix. ${top}</a></h1></section>` +
   `<table class="matches">${groups}</table>${older}</main>`;

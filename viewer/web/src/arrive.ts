@@ -6,7 +6,7 @@ const tryAgain = 5; // times, a second apart
 /** The rows of a table, by the address each leads to. */
 function rowsOf(page: ParentNode): Map<string, HTMLTableRowElement> {
   const out = new Map<string, HTMLTableRowElement>();
-  for (const row of page.querySelectorAll<HTMLTableRowElement>(".matches tbody tr")) {
+  for (const row of page.querySelectorAll<HTMLTableRowElement>(".matches tbody tr:not(.day)")) {
     const to = row.querySelector("th a")?.getAttribute("href");
     if (to) out.set(to, row);
   }
@@ -20,7 +20,7 @@ export function addRows(table: HTMLTableElement, groups: Iterable<HTMLTableSecti
   const ordered = [...groups];
   if (end === "top") ordered.reverse();
   for (const group of ordered) {
-    const rows = [...group.rows].filter((row) => {
+    const rows = [...group.querySelectorAll<HTMLTableRowElement>("tr:not(.day)")].filter((row) => {
       const to = row.querySelector("th a")?.getAttribute("href");
       return to && !have.has(to);
     });

@@ -7,7 +7,7 @@ export function target(root: ParentNode, key: string, focused: Element | null): 
     return root.querySelector<HTMLElement>(`#finding-${key}`) ?? undefined;
   }
   if (key !== "ArrowDown" && key !== "ArrowUp") return undefined;
-  const rows = [...root.querySelectorAll<HTMLElement>(".matches tbody th a")];
+  const rows = [...root.querySelectorAll<HTMLElement>(".matches tbody tr:not(.day) th a")];
   if (rows.length === 0) return undefined;
   const at = rows.findIndex((a) => a === focused);
   if (at < 0) return key === "ArrowDown" ? rows[0] : undefined;
