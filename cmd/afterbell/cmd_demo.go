@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"github.com/afterbell/afterbell/schemas/crew"
+	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/viewer/sheet"
 )
 
@@ -94,12 +95,17 @@ func (a *app) runDemo(ctx context.Context, o demoOptions) error {
 	}
 	a.say("%d matches simulated, sent to a collector and analyzed in %.1f s, stored in %s", len(demoEvent()), time.Since(started).Seconds(), a.dataDir)
 
-	s, err := a.listen(ctx, w.home, o.listen)
+	return a.showDemo(ctx, w.home, o, "the sheet", fmt.Sprintf("/m/%s/%s/%s", newest.Event, newest.Match, newest.Robot))
+}
+
+// showDemo serves what a demo stored and opens a page of it, which what names.
+func (a *app) showDemo(ctx context.Context, h *home.Home, o demoOptions, what, path string) error {
+	s, err := a.listen(ctx, h, o.listen)
 	if err != nil {
 		return err
 	}
-	page := fmt.Sprintf("%s/m/%s/%s/%s", s.url, newest.Event, newest.Match, newest.Robot)
-	if _, err := fmt.Fprintf(a.stdout, "\nserving on %s\nthe sheet: %s\n", s.url, page); err != nil {
+	page := s.url + path
+	if _, err := fmt.Fprintf(a.stdout, "\nserving on %s\n%s: %s\n", s.url, what, page); err != nil {
 		return errors.Join(err, s.listener.Close())
 	}
 	if o.once {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"path/filepath"
 	"runtime"
@@ -37,22 +36,7 @@ func (a *app) runDemoSeason(ctx context.Context, o demoOptions) error {
 	if err := a.printSeason(look); err != nil {
 		return err
 	}
-	s, err := a.listen(ctx, w.home, o.listen)
-	if err != nil {
-		return err
-	}
-	page := s.url + "/s/" + plan.Robot
-	if _, err := fmt.Fprintf(a.stdout, "\nserving on %s\nthe season: %s\n", s.url, page); err != nil {
-		return errors.Join(err, s.listener.Close())
-	}
-	if o.once {
-		return a.serveOnce(ctx, s, page)
-	}
-	if !o.noOpen {
-		openBrowser(page)
-	}
-	a.say("interrupt (Ctrl C) to stop")
-	return s.run(ctx)
+	return a.showDemo(ctx, w.home, o, "the season", "/s/"+plan.Robot)
 }
 
 // storeSeason simulates the matches, some at a time, and stores them one after another, each with

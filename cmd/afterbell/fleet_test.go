@@ -56,25 +56,19 @@ func fleetMatch(robot string, i int, behind float64, rng *rand.Rand) *schemas.Re
 // analysis could look, and avocet with one match.
 func storeFleet(t testing.TB) (data string, h *home.Home) {
 	t.Helper()
-	data = t.TempDir()
-	w := &writer{dir: data}
-	require.NoError(t, w.begin())
-	defer w.end()
-	h = w.home
+	var reports []*schemas.Report
 	rng := rand.New(rand.NewPCG(5, 2))
 	for i := range 8 {
-		publishReport(t, h, fleetMatch("heron", i, 0, rng))
-		publishReport(t, h, fleetMatch("curlew", i, 5, rng))
-		publishReport(t, h, &schemas.Report{
+		blind := &schemas.Report{
 			Report: 1, Match: schemas.Match{Season: "2031", Event: "millbrook-open", Match: fmt.Sprintf("q%02d", i), Robot: "bittern", EndS: 140},
 			From: schemas.From{Seal: "1"},
-		})
+		}
+		reports = append(reports, fleetMatch("heron", i, 0, rng), fleetMatch("curlew", i, 5, rng), blind)
 	}
-	publishReport(t, h, fleetMatch("avocet", 0, 1, rng))
+	reports = append(reports, fleetMatch("avocet", 0, 1, rng))
 	other := fleetMatch("heron", 0, 0, rng)
 	other.Match.Season = "2030"
-	publishReport(t, h, other)
-	return data, h
+	return storeReports(t, append(reports, other))
 }
 
 func fleetJSON(t *testing.T, args ...string) (f schemas.Fleet) {
@@ -160,29 +154,27 @@ func TestFleetOfBadInput(t *testing.T) {
 // BenchmarkFleet is an event of sixty robots with ten matches each, from the stored tables to the places,
 // beside reading the same tables alone.
 func BenchmarkFleet(b *testing.B) {
-	data := b.TempDir()
-	w := &writer{dir: data}
-	require.NoError(b, w.begin())
-	defer w.end()
+	var reports []*schemas.Report
 	rng := rand.New(rand.NewPCG(1, 1))
 	for robot := range 60 {
 		for i := range 10 {
-			publishReport(b, w.home, fleetMatch(fmt.Sprintf("r%02d", robot), i, rng.Float64(), rng))
+			reports = append(reports, fleetMatch(fmt.Sprintf("r%02d", robot), i, rng.Float64(), rng))
 		}
 	}
+	_, h := storeReports(b, reports)
 	b.Run("fleet", func(b *testing.B) {
 		for b.Loop() {
-			f, _, err := lookAtFleet(w.home, "millbrook-open", "")
+			f, _, err := lookAtFleet(h, "millbrook-open", "")
 			require.NoError(b, err)
 			require.Len(b, f.Robots, 60)
 		}
 	})
 	b.Run("tables-alone", func(b *testing.B) {
-		all, err := w.home.List()
+		all, err := h.List()
 		require.NoError(b, err)
 		for b.Loop() {
 			for _, id := range all {
-				_, err := tables.ReadMatch(w.home.Dir(id))
+				_, err := tables.ReadMatch(h.Dir(id))
 				require.NoError(b, err)
 			}
 		}

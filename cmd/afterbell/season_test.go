@@ -72,18 +72,27 @@ func seasonMatch(i int, rng *rand.Rand) *schemas.Report {
 	return r
 }
 
-func storeSeason(t testing.TB, matches int) (data string, h *home.Home) {
+// storeReports makes a data folder with matches of which only the reports are made up.
+func storeReports(t testing.TB, reports []*schemas.Report) (data string, h *home.Home) {
 	t.Helper()
 	data = t.TempDir()
 	w := &writer{dir: data}
 	require.NoError(t, w.begin())
 	defer w.end()
-	h = w.home
-	rng := rand.New(rand.NewPCG(8, 0))
-	for i := range matches {
-		publishReport(t, h, seasonMatch(i, rng))
+	for _, r := range reports {
+		publishReport(t, w.home, r)
 	}
-	return data, h
+	return data, w.home
+}
+
+func storeSeason(t testing.TB, matches int) (data string, h *home.Home) {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(8, 0))
+	reports := make([]*schemas.Report, matches)
+	for i := range reports {
+		reports[i] = seasonMatch(i, rng)
+	}
+	return storeReports(t, reports)
 }
 
 func TestSeasonTellsWhatChanged(t *testing.T) {
@@ -184,9 +193,7 @@ func TestSeasonOfLittleOrNothing(t *testing.T) {
 
 // Two belts in turns, of which one jams, in sessions of practice between matches.
 func TestTrialOnTheTerminal(t *testing.T) {
-	data := t.TempDir()
-	w := &writer{dir: data}
-	require.NoError(t, w.begin())
+	var reports []*schemas.Report
 	rng := rand.New(rand.NewPCG(3, 0))
 	for i := range 24 {
 		r := seasonMatch(i, rng)
@@ -198,9 +205,9 @@ func TestTrialOnTheTerminal(t *testing.T) {
 				r.Cycles[k].DurationS += 4
 			}
 		}
-		publishReport(t, w.home, r)
+		reports = append(reports, r)
 	}
-	w.end()
+	data, _ := storeReports(t, reports)
 	for i := range 10 {
 		text := []string{"soft belt", "ribbed belt"}[i%2]
 		at := time.Date(2031, 3, 1, 8, 0, 0, 0, time.UTC).Add(time.Duration(2*i) * 7 * time.Hour).Format(time.RFC3339)

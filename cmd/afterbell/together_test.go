@@ -6,7 +6,6 @@ import (
 	"io"
 	"net/http"
 	"net/url"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -73,8 +72,8 @@ func TestWatchPutsTwoComputersTogether(t *testing.T) {
 	for _, driveFirst := range []bool{true, false} {
 		data, stick := filepath.Join(t.TempDir(), "data"), t.TempDir()
 		dates := map[bool]time.Time{driveFirst: yesterday, !driveFirst: yesterday.Add(2 * time.Second)}
-		putText(t, read(t, drive), stick, "q14_drive.csv", dates[true])
-		putText(t, read(t, vision), stick, "q14_vision.csv", dates[false])
+		putText(t, readText(t, drive), stick, "q14_drive.csv", dates[true])
+		putText(t, readText(t, vision), stick, "q14_vision.csv", dates[false])
 		o := done(t, watchOnce(t, data, stick))
 		assert.Contains(t, o.stdout, "put to the match that was there: it was shifted by")
 		id := theOnly(t, data)
@@ -99,19 +98,12 @@ func TestWatchPutsTwoComputersTogether(t *testing.T) {
 	}
 }
 
-func read(t testing.TB, path string) string {
-	t.Helper()
-	data, err := os.ReadFile(path)
-	require.NoError(t, err)
-	return string(data)
-}
-
 // A file that comes when the match has its sheet and notes: it is put to it, and the notes stay.
 func TestALaterFileIsPutToItsMatch(t *testing.T) {
 	t.Parallel()
 	drive, vision := twoComputers(t, "bad-balance.csv.gz", -5.25, 40)
 	data, stick := filepath.Join(t.TempDir(), "data"), t.TempDir()
-	putText(t, read(t, drive), stick, "q14.csv", yesterday)
+	putText(t, readText(t, drive), stick, "q14.csv", yesterday)
 	done(t, watchOnce(t, data, stick))
 	done(t, afterbell("note", "q14", "belt replaced", "--data", data))
 	h := openHome(t, data)
@@ -120,7 +112,7 @@ func TestALaterFileIsPutToItsMatch(t *testing.T) {
 	require.NoError(t, err)
 	one, _, err := loadStored(h, id, nil)
 	require.NoError(t, err)
-	putText(t, read(t, vision), stick, "camera.csv", yesterday.Add(time.Minute))
+	putText(t, readText(t, vision), stick, "camera.csv", yesterday.Add(time.Minute))
 	o := done(t, watchOnce(t, data, stick))
 	assert.Contains(t, o.stdout, "2031/millbrook-open/q14/heron")
 	require.Equal(t, id, theOnly(t, data))
@@ -138,7 +130,7 @@ func TestALaterFileIsPutToItsMatch(t *testing.T) {
 	// The same samples in another form are no news.
 	out := filepath.Join(t.TempDir(), "again.parquet")
 	done(t, afterbell("export", "q14", "--format", "parquet", "--signal", "power/voltage", "--signal", "robot/mode", "--out", out, "--data", data))
-	putText(t, read(t, out), stick, "copy.parquet", yesterday.Add(time.Hour))
+	putText(t, readText(t, out), stick, "copy.parquet", yesterday.Add(time.Hour))
 	done(t, watchOnce(t, data, stick))
 	again, _, err := loadStored(h, id, nil)
 	require.NoError(t, err)
@@ -230,7 +222,7 @@ func TestTwoDroppedLogsBecomeOneMatch(t *testing.T) {
 	stored(t, data, "clean.csv.gz", "heron.yaml")
 	u := newUploads(t, data)
 	u.pile.in.season, u.pile.in.event = "2031", "millbrook-open"
-	to := u.dropTwo([2]string{"q15 drive.csv", "q15 vision.csv"}, [2]string{read(t, drive), read(t, vision)})
+	to := u.dropTwo([2]string{"q15 drive.csv", "q15 vision.csv"}, [2]string{readText(t, drive), readText(t, vision)})
 	for _, page := range to { // the same from both sides
 		text := u.get(page)
 		assert.Contains(t, text, "One match, or two?")
@@ -245,7 +237,7 @@ func TestTwoDroppedLogsBecomeOneMatch(t *testing.T) {
 	assert.Contains(t, u.get(sheet), "that both saw")
 	assert.Empty(t, u.pile.Waiting(), "both are stored")
 	requireStored(t, data)
-	status, again, _ := u.send("/in", yesterday, "log", "x.csv", []byte(read(t, drive)))
+	status, again, _ := u.send("/in", yesterday, "log", "x.csv", []byte(readText(t, drive)))
 	require.Equal(t, http.StatusSeeOther, status)
 	assert.Contains(t, u.get(again), "This file is stored already.")
 }
@@ -258,7 +250,7 @@ func TestTwoMatchesWhenSomebodySaysSo(t *testing.T) {
 	stored(t, data, "clean.csv.gz", "heron.yaml")
 	u := newUploads(t, data)
 	u.pile.in.season, u.pile.in.event = "2031", "millbrook-open"
-	to := u.dropTwo([2]string{"q15.csv", "q15-camera.csv"}, [2]string{read(t, drive), read(t, vision)})
+	to := u.dropTwo([2]string{"q15.csv", "q15-camera.csv"}, [2]string{readText(t, drive), readText(t, vision)})
 	f := form(u.get(to[0]))
 	f.Set("with", "")
 	status, sheet, page := u.store(to[0], f)
@@ -321,10 +313,10 @@ func TestACrashWhilePuttingAFileToAMatch(t *testing.T) {
 	t.Parallel()
 	drive, vision := twoComputers(t, "bad-balance.csv.gz", 12, 0)
 	data, stick := filepath.Join(t.TempDir(), "data"), t.TempDir()
-	putText(t, read(t, drive), stick, "q14.csv", yesterday)
+	putText(t, readText(t, drive), stick, "q14.csv", yesterday)
 	done(t, watchOnce(t, data, stick))
 	h, id := openHome(t, data), theOnly(t, data)
-	path := putText(t, read(t, vision), stick, "q14 camera.csv", yesterday)
+	path := putText(t, readText(t, vision), stick, "q14 camera.csv", yesterday)
 	sum, err := sumOf(t.Context(), path)
 	require.NoError(t, err)
 	begun := home.Taken{SHA256: sum, Name: "q14 camera.csv", Matches: []string{id.String()}, Into: true}

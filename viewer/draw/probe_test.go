@@ -6,6 +6,7 @@ import (
 	"sort"
 	"testing"
 
+	"github.com/stretchr/testify/require"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/vg"
 
@@ -51,6 +52,22 @@ func textsOf(p *Picture) []probed {
 	c := &probe{height: p.Height}
 	p.Paint(c)
 	return c.texts
+}
+
+// requireRoom says that no word of a picture leaves its width, is too small, or lies on another.
+func requireRoom(t *testing.T, p *Picture, width float64) {
+	t.Helper()
+	texts := textsOf(p)
+	for i, a := range texts {
+		require.GreaterOrEqual(t, a.size, 12.0, a.text)
+		require.GreaterOrEqual(t, a.box.x0, -0.5, a.text)
+		require.LessOrEqual(t, a.box.x1, width+0.5, a.text)
+		require.GreaterOrEqual(t, a.box.y0, -0.5, a.text)
+		require.LessOrEqual(t, a.box.y1, p.Height+0.5, a.text)
+		for _, b := range texts[:i] {
+			require.False(t, a.box.meets(b.box), "%q lies on %q", a.text, b.text)
+		}
+	}
 }
 
 // picturesOf is every picture of a match at every width a page uses.

@@ -32,17 +32,7 @@ func TestSeasonWordsHaveRoom(t *testing.T) {
 		for _, width := range []float64{744, 780, 560, 328} {
 			for _, p := range seasonPictures(Year{s, "c"}, width) {
 				t.Run(name+" "+p.Name+" "+strconv.Itoa(int(width)), func(t *testing.T) {
-					texts := textsOf(p)
-					for i, a := range texts {
-						require.GreaterOrEqual(t, a.size, 12.0, a.text)
-						require.GreaterOrEqual(t, a.box.x0, -0.5, a.text)
-						require.LessOrEqual(t, a.box.x1, width+0.5, a.text)
-						require.GreaterOrEqual(t, a.box.y0, -0.5, a.text)
-						require.LessOrEqual(t, a.box.y1, p.Height+0.5, a.text)
-						for _, b := range texts[:i] {
-							require.False(t, a.box.meets(b.box), "%q lies on %q", a.text, b.text)
-						}
-					}
+					requireRoom(t, p, width)
 				})
 			}
 		}
