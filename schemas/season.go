@@ -3,6 +3,7 @@ package schemas
 import (
 	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"io"
 	"slices"
 	"strconv"
@@ -66,6 +67,15 @@ type SeasonCycles struct {
 	Complete int     `json:"complete"` // of both sides
 	CutOff   int     `json:"cut_off"`
 	P        float64 `json:"p"`
+}
+
+// Words say it in the middle of a sentence.
+func (c *SeasonCycles) Words() string {
+	p := "under 0.001"
+	if c.P >= 0.001 {
+		p = strconv.FormatFloat(c.P, 'f', 3, 64)
+	}
+	return fmt.Sprintf("its %d cycles one by one, %d of them cut off: p %s", c.Complete+c.CutOff, c.CutOff, p)
 }
 
 // SeasonSide is a measure on one side of an entry.

@@ -231,20 +231,12 @@ func sides(s *schemas.Season, effects []schemas.SeasonEffect, name, lower, highe
 	}
 	out.Under = fmt.Sprintf("%s, %s; %s", count(e.Before.Matches, "match", "matches"), count(e.Since.Matches, "match", "matches"), intervalText(m, e))
 	if c := e.Cycles; c != nil {
-		out.Under += fmt.Sprintf("; its %d cycles one by one, %d of them cut off: p %s", c.Complete+c.CutOff, c.CutOff, chanceText(c.P))
+		out.Under += "; " + c.Words()
 	}
 	if name == "balance_level_rate" {
 		out.Under = "came level; " + intervalText(m, e)
 	}
 	return []seasonSide{out}
-}
-
-// chanceText is a p-value with as many digits as are worth it.
-func chanceText(p float64) string {
-	if p < 0.001 {
-		return "under 0.001"
-	}
-	return fmt.Sprintf("%.3f", p)
 }
 
 func sideText(m *schemas.SeasonMeasure, side schemas.SeasonSide) string {

@@ -107,7 +107,10 @@ func PartWords(p schemas.SeasonPart) []string {
 			before, since = apartly(&s, e.Before.Value, e.Since.Value)
 		}
 		out = append(out, fmt.Sprintf("%s: %s before, %s since (%s), %d and %d matches",
-			e.Measure, before, since, between(&s, orInf(e.Low, -1), orInf(e.High, 1)), e.Before.Matches, e.Since.Matches)+cyclesWords(e.Cycles))
+			e.Measure, before, since, between(&s, orInf(e.Low, -1), orInf(e.High, 1)), e.Before.Matches, e.Since.Matches))
+		if e.Cycles != nil {
+			out[len(out)-1] += "; " + e.Cycles.Words()
+		}
 	}
 	switch {
 	case len(p.Effects) == 0:
@@ -119,22 +122,6 @@ func PartWords(p schemas.SeasonPart) []string {
 		out = append(out, "too near to "+strings.Join(p.CloseTo, ", ")+" to be told apart")
 	}
 	return out
-}
-
-// cyclesWords says what the cycles say one by one.
-func cyclesWords(c *schemas.SeasonCycles) string {
-	if c == nil {
-		return ""
-	}
-	return fmt.Sprintf("; its %d cycles with the %d cut off: p %s", c.Complete+c.CutOff, c.CutOff, chance(c.P))
-}
-
-// chance is a p-value in words.
-func chance(p float64) string {
-	if p < 0.001 {
-		return "under 0.001"
-	}
-	return fmt.Sprintf("%.3f", p)
 }
 
 func sideWords(s *Series, side schemas.SeasonSide) string {
