@@ -52,7 +52,7 @@ func (p *phone) ask(method, path string, change func(*http.Request)) answer {
 func (p *phone) get(path string) answer { return p.ask(http.MethodGet, path, nil) }
 
 var everywhere = []string{
-	"/", "/?q=jam", "/live", "/newest.json", "/m/millbrook-open/q14/heron", "/m/2031/millbrook-open/q14/heron/report.json",
+	"/", "/?q=jam", "/live/events", "/newest.json", "/m/millbrook-open/q14/heron", "/m/2031/millbrook-open/q14/heron/report.json",
 	"/t/millbrook-open/q14/heron", "/api/v1/matches", "/api/v1/openapi.json", "/assets/page.css", "/favicon.ico", "/lan", "/nowhere",
 }
 
@@ -116,7 +116,7 @@ func TestOverTheNetworkPagesAreForReading(t *testing.T) {
 		switch path {
 		case "/lan", "/nowhere":
 			require.Equal(t, http.StatusNotFound, a.status, path)
-		case "/live":
+		case "/live/events":
 			require.Equal(t, http.StatusNoContent, a.status, path)
 		default:
 			require.Equal(t, http.StatusOK, a.status, path)

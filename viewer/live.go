@@ -197,16 +197,7 @@ func seconds(s float64) string {
 	return fmt.Sprintf("%.1f s", s)
 }
 
-// live is the same part alone, for the script that keeps it fresh.
-func (s *Server) live(w http.ResponseWriter, _ *http.Request) {
-	if s.options.Live == nil {
-		w.WriteHeader(http.StatusNoContent)
-		return
-	}
-	s.write(w, http.StatusOK, []byte(s.liveRows()))
-}
-
-// liveEvents is the same as server-sent events (WHATWG HTML, 9.2), one whenever something
+// liveEvents are the live rows as server-sent events (WHATWG HTML, 9.2), one whenever something
 // changed, until whoever listens goes away.
 func (s *Server) liveEvents(w http.ResponseWriter, r *http.Request) {
 	if s.options.Live == nil {

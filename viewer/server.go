@@ -116,7 +116,6 @@ func New(h *home.Home, o Options) *Server {
 	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.board)
-	mux.HandleFunc("GET /live", s.live)
 	mux.HandleFunc("GET /live/events", s.liveEvents)
 	mux.HandleFunc("GET /live.json", s.liveJSON)
 	mux.HandleFunc("GET /newest.json", s.newestKnown)

@@ -82,7 +82,7 @@ func TestPrecheckOfARobot(t *testing.T) {
 	assert.NotRegexp(t, `(?i)\b(ok|healthy|passed|ready|fit)\b`, o.stdout)
 	failed(t, afterbell("precheck", "bittern", "--data", data), exitFailed, "bittern", "heron")
 
-	board := get(t, pages+"/live")
+	board := get(t, pages+"/")
 	for _, want := range []string{"39 of 40 signals came lately", " lost<", "GB free", `class="growing"`} {
 		assert.Contains(t, board, want)
 	}
