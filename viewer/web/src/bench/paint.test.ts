@@ -95,6 +95,48 @@ test("a dense line is its columns, with every spike", () => {
   }
 });
 
+// By the definition, sample by sample: a column is as high as what lies in it, and where a line goes on
+// into other columns it passes each boundary between them at its share of the way, counted in columns.
+test("a dense line is what its definition says, with breaks, steps and lone samples", () => {
+  let seed = 7;
+  const random = (): number => (seed = (seed * 48271) % 2147483647) / 2147483647;
+  for (let trial = 0; trial < 12; trial++) {
+    const steps = trial % 2 === 1;
+    const at: [number, number][] = [];
+    for (let time = -2; time < 83; time += random() < 0.02 ? 3 * random() : 0.05 * random()) at.push([time, 10 * random()]);
+    const broken = Uint8Array.from(at, () => (random() < 0.05 ? 1 : 0));
+    const [low, high] = [new Map<number, number>(), new Map<number, number>()];
+    const reach = (c: number, v: number): void => {
+      low.set(c, Math.min(low.get(c) ?? Infinity, v));
+      high.set(c, Math.max(high.get(c) ?? -Infinity, v));
+    };
+    at.forEach(([time, v], i) => {
+      const c = Math.floor(time * 10);
+      reach(c, v);
+      if (i === 0 || broken[i] === 1) return;
+      const [before, from] = [at[i - 1]![1], Math.floor(at[i - 1]![0] * 10)];
+      if (steps) reach(c, before);
+      for (let k = from; k < c; k++) {
+        const edge = before + (steps ? 0 : ((v - before) * (k + 0.5 - from)) / (c - from));
+        reach(k, edge);
+        reach(k + 1, edge);
+      }
+    });
+    const on = new Remembered();
+    on.grain = 1;
+    paint(on, scene([strip({ trace: trace({ at, broken }), steps })]));
+    const bars = new Map(on.rects.filter((r) => r.fill === tokens.ink && r.w === 1 && r.h < 150 && r.y > 60).map((r) => [r.x - 40, r]));
+    const columns = Array.from({ length: 800 }, (_, c) => c);
+    const seen = columns.map((c) => [bars.get(c), c] as const).map(([bar, c]) => bar === undefined ? [c] : [c, bar.y + 0.65, bar.y + bar.h - 0.65]);
+    const meant = columns.map((c) => low.has(c) ? [c, 168 - 10 * high.get(c)!, 168 - 10 * low.get(c)!] : [c]);
+    const rounded = (all: number[][]): string[] => all.map((row) => row.map((v) => v.toFixed(6)).join(" "));
+    expect(rounded(seen)).toEqual(rounded(meant));
+    const alone = at.filter((_, i) => (i === 0 || broken[i] === 1) && (i + 1 === at.length || broken[i + 1] === 1));
+    const dots = on.rects.filter((r) => r.w === 3 && r.h === 3 && r.x >= 38.5 && r.x <= 838.5); // one beyond the view is cut off
+    expect(dots).toHaveLength(alone.filter(([time]) => time >= 0 && time <= 80).length);
+  }
+});
+
 test("a dense line crosses empty columns", () => {
   const at: [number, number][] = Array.from({ length: 2000 }, (_, i) => [i * 0.01, i % 2]);
   at.push([80, 9]);

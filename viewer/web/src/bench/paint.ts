@@ -61,7 +61,8 @@ export const edges = (u: Usual | undefined): Curve[] => (u === undefined ? [] : 
 export function extent(trace: Curve | undefined, view: Span): [number, number] | undefined {
   if (trace === undefined || trace.type === "text") return undefined;
   let [lo, hi] = [Infinity, -Infinity];
-  for (let i = Math.max(0, before(trace.t, view.from)); i < trace.t.length && trace.t[i]! <= view.to; i++) {
+  const last = before(trace.t, view.to);
+  for (let i = Math.max(0, before(trace.t, view.from)); i <= last; i++) {
     const v = trace.v[i]!;
     if (v < lo) lo = v;
     if (v > hi) hi = v;
@@ -199,32 +200,30 @@ function shortened(v: number, decimals: number): string {
 function paintLine(on: Surface, s: Scene, trace: Trace, strip: Strip, top: number, high: number, color: string, width: number): void {
   const { t, v, broken } = trace;
   const n = t.length;
-  const [lo, hi] = strip.bounds;
+  const { steps, bounds: [lo, hi] } = strip;
   const [kx, ky] = [s.width / length(s.view), high / (hi - lo)];
-  const first = Math.max(0, before(t, s.view.from));
+  const [left, from, bottom] = [s.left, s.view.from, top + high];
+  const first = Math.max(0, before(t, from));
   const last = Math.min(n - 1, before(t, s.view.to) + 1);
+  if (on.grain > 0 && (last - first + 1) * (steps ? 2 : 1) > 1.25 * s.width) {
+    paintDense(on, { trace, first, last, steps, left, from, bottom, lo, kx, ky }, s.width, color, width);
+    return;
+  }
   const dots = n > 0 && trace.whole && (n - 1) * 7 < s.width * Math.max(1, (t[n - 1]! - t[0]!) / length(s.view));
-  const points = room(6 * (last - first + 1)); // a break, a step and the point itself, at most
-  let filled = 0;
-  const put = (px: number, y: number): void => {
-    points[filled++] = px;
-    points[filled++] = y;
-  };
+  const points: number[] = [];
   let y0 = 0;
   for (let i = first; i <= last; i++) {
-    const px = s.left + (t[i]! - s.view.from) * kx;
-    const y = top + high - (v[i]! - lo) * ky;
+    const px = left + (t[i]! - from) * kx;
+    const y = bottom - (v[i]! - lo) * ky;
     const cut = i === first || broken[i] === 1;
-    if (cut) put(NaN, 0);
-    else if (strip.steps) put(px, y0);
-    put(px, y);
+    if (cut) points.push(NaN, 0);
+    else if (steps) points.push(px, y0);
+    points.push(px, y);
     y0 = y;
     const alone = cut && (i + 1 === n || broken[i + 1] === 1);
-    if (alone || dots) on.rect(px - 1.5, y - 1.5, 3, 3, color);
+    if (alone || dots) dot(on, px, y, color);
   }
-  const drawn = points.subarray(0, filled);
-  if (on.grain > 0 && filled > 2.5 * s.width) paintDense(on, drawn, s.left, s.width, color, width);
-  else on.stroke(drawn, color, width);
+  on.stroke(points, color, width);
 }
 
 /** What 8 in 10 good passes lie within: shaded, and bounded by a line. */
@@ -245,49 +244,79 @@ function paintUsual(on: Surface, s: Scene, u: Usual, strip: Strip, top: number, 
   }
 }
 
-let spare = new Float64Array(0);
+const dot = (on: Surface, px: number, y: number, color: string): void => on.rect(px - 1.5, y - 1.5, 3, 3, color);
 
-/** Room for so many numbers, the same for each line: what grows and is let go a frame makes frames late. */
-function room(n: number): Float64Array {
-  if (spare.length < n) spare = new Float64Array(2 * n);
-  return spare;
+/** Which part of a trace is drawn as a line, and where: x is left + (t - from) kx, y is bottom - (v - lo) ky. */
+interface Line {
+  readonly trace: Trace; readonly first: number; readonly last: number; readonly steps: boolean;
+  readonly left: number; readonly from: number; readonly bottom: number; readonly lo: number; readonly kx: number; readonly ky: number;
 }
+
+let [lows, highs] = [new Float64Array(0), new Float64Array(0)]; // of the columns; kept, for what is let go each frame makes frames late
 
 /**
  * A line with more points than pixels, as an upright bar in every pixel column from
  * its lowest to its highest place there: the same picture, and many times faster to draw
- * than slanted lines with soft edges.
+ * than slanted lines with soft edges. The first picture is drawn before the browser has
+ * compiled anything, when each number that is worked out is also one to be cleared away:
+ * so of a point in the column of the one before only its value is looked at.
  */
-function paintDense(on: Surface, points: Float64Array, left: number, wide: number, color: string, width: number): void {
-  const grain = on.grain;
-  const n = Math.ceil(wide / grain) + 1;
-  const [low, high] = [new Float32Array(n).fill(Infinity), new Float32Array(n).fill(-Infinity)];
-  const reach = (c: number, y: number): void => {
-    if (c < 0 || c >= n) return;
-    if (y < low[c]!) low[c] = y;
-    if (y > high[c]!) high[c] = y;
+function paintDense(on: Surface, line: Line, wide: number, color: string, width: number): void {
+  const { first, last, steps, from, trace: { t, v, broken } } = line;
+  const place = (value: number): number => line.bottom - (value - line.lo) * line.ky;
+  const kx = line.kx / on.grain; // columns a second
+  const n = Math.ceil(wide / on.grain) + 1;
+  if (lows.length < n) [lows, highs] = [new Float64Array(n), new Float64Array(n)];
+  const [low, high] = [lows.fill(Infinity), highs.fill(-Infinity)];
+  let column = -1; // where one is
+  let until = -Infinity; // the time at which the next begins
+  let least = Infinity; // and what is in it
+  let most = -Infinity;
+  const close = (): void => {
+    if (column < 0 || column >= n) return;
+    if (least < low[column]!) low[column] = least;
+    if (most > high[column]!) high[column] = most;
   };
-  let [c0, y0] = [0, NaN]; // NaN: no line leads on from here
-  for (let i = 0; i < points.length; i += 2) {
-    const px = points[i]!;
-    if (px !== px) {
-      y0 = NaN;
-      continue;
-    }
-    const [c, y] = [Math.floor((px - left) / grain), points[i + 1]!];
-    if (y0 === y0 && c > c0) { // each column on the way is crossed from one side to the other
-      const slope = (y - y0) / (c - c0);
-      for (let k = Math.max(c0, -1); k < Math.min(c, n); k++) {
-        const between = y0 + slope * (k + 0.5 - c0);
-        reach(k, between);
-        reach(k + 1, between);
+  for (let i = first; i <= last; i++) {
+    const value = v[i]!;
+    const cut = i === first || broken[i] === 1;
+    if (cut && (i + 1 === t.length || broken[i + 1] === 1)) dot(on, line.left + (t[i]! - from) * line.kx, place(value), color);
+    if (t[i]! >= until) {
+      const c = Math.floor((t[i]! - from) * kx);
+      let edge = value; // where the line comes into the column
+      if (cut) {
+        close();
+      } else if (c > column) { // each column on the way is crossed from one side to the other
+        edge = v[i - 1]!;
+        const slope = steps ? 0 : (value - edge) / (c - column);
+        edge += slope / 2;
+        if (edge < least) least = edge;
+        if (edge > most) most = edge;
+        close();
+        for (let k = column + 1; k < c; k++) {
+          const next = edge + slope;
+          least = Math.min(edge, next);
+          most = Math.max(edge, next);
+          column = k;
+          close();
+          edge = next;
+        }
+      }
+      if (cut || c > column) {
+        column = c;
+        least = most = edge;
+        until = from + (c + 1) / kx - 1e-9; // to be worked out for a point that near
       }
     }
-    reach(c, y);
-    [c0, y0] = [c, y];
+    if (value < least) least = value;
+    if (value > most) most = value;
   }
+  close();
   for (let c = 0; c < n; c++) {
-    if (low[c]! <= high[c]!) on.rect(left + c * grain, low[c]! - width / 2, grain, high[c]! - low[c]! + width, color);
+    if (low[c]! > high[c]!) continue;
+    const upper = place(high[c]!);
+    const lower = place(low[c]!);
+    on.rect(line.left + c * on.grain, upper - width / 2, on.grain, lower - upper + width, color);
   }
 }
 

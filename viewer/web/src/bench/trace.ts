@@ -33,13 +33,24 @@ const columns = [["time_us", 2], ["value", 2], ["text", 3], ["broken", 2], ["lef
 function seconds(words: Int32Array, startS: number): Float64Array {
   const out = new Float64Array(words.length / 2);
   const start = Math.round(startS * 1e6);
-  for (let i = 0; i < out.length; i++) out[i] = (words[2 * i + 1]! * 4294967296 + (words[2 * i]! >>> 0) - start) / 1e6;
+  let [high, offset] = [0, -start];
+  for (let i = 0; i < out.length; i++) {
+    if (words[2 * i + 1]! !== high) { // once in 71 minutes
+      high = words[2 * i + 1]!;
+      offset = high * 4294967296 - start;
+    }
+    out[i] = (offset + (words[2 * i]! >>> 0)) / 1e6;
+  }
   return out;
 }
 
 function bits(packed: Uint8Array, n: number): Uint8Array {
   const out = new Uint8Array(n);
-  for (let i = 0; i < n; i++) out[i] = (packed[i >> 3]! >> (i & 7)) & 1;
+  for (let k = 0; 8 * k < n; k++) {
+    const byte = packed[k]!;
+    if (byte === 0) continue; // as most are: hardly a line is broken
+    for (let i = 8 * k; i < Math.min(n, 8 * k + 8); i++) out[i] = (byte >> (i & 7)) & 1;
+  }
   return out;
 }
 
