@@ -16,12 +16,16 @@ type clock struct {
 	on   []float64 // onward seconds from t[0] to t[i]
 	back []float64 // backward seconds from t[0] to t[i]
 	end  int64
-	told bool // false when nothing of this stage says whether it was driven
-	lent bool // then it may be a neighbour's
+	per  float64 // samples a µs, on the whole
+	told bool    // false when nothing of this stage says whether it was driven
+	lent bool    // then it may be a neighbour's
 }
 
 func newClock(t []int64, rate []float64, end int64, told bool) *clock {
 	c := &clock{t: t, rate: rate, end: end, told: told, on: make([]float64, len(t)), back: make([]float64, len(t))}
+	if n := len(t) - 1; n > 0 {
+		c.per = float64(n) / float64(t[n]-t[0])
+	}
 	for i := 1; i < len(t); i++ {
 		d := schemas.Seconds(t[i] - t[i-1])
 		c.on[i] = c.on[i-1] + max(rate[i-1], 0)*d
@@ -52,7 +56,7 @@ func (c *clock) index(at int64) int {
 	case at >= c.t[n-1]:
 		return n - 1
 	}
-	low := int(float64(at-c.t[0]) / float64(c.t[n-1]-c.t[0]) * float64(n-1))
+	low := min(int(float64(at-c.t[0])*c.per), n-1)
 	high := low
 	for step := 1; c.t[low] > at; step *= 2 {
 		low, high = max(low-step, 0), low
@@ -133,10 +137,9 @@ func combine(all []*clock, pick func(rates []float64) float64) *clock {
 	if len(all) == 1 {
 		return all[0]
 	}
-	var size int
-	told := false
+	size, told := 0, false
 	for _, c := range all {
-		size += len(c.t)
+		size = max(size, len(c.t)) // clocks of one log mostly change at the same times
 		told = told || c.told
 	}
 	t, rate := make([]int64, 0, size), make([]float64, 0, size)

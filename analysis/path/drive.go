@@ -151,9 +151,15 @@ const standing = 0.2
 // turned.
 func (d *drive) speedPerRate(rate []float64) float64 {
 	top := stat.Quantile(0.9, sample(d.speed, func(i int) bool { return rate[i] > 0 && d.speed[i] > 0 }))
-	var per []float64
-	for _, i := range spread(len(rate), func(i int) bool { return rate[i] > 0 && d.speed[i] > 0.3*top }) {
-		per = append(per, d.speed[i]/rate[i])
+	turned := newPicks()
+	for i, r := range rate {
+		if r > 0 && d.speed[i] > 0.3*top {
+			turned.add(i)
+		}
+	}
+	per := turned.of(d.speed)
+	for k, i := range turned.at {
+		per[k] /= rate[i]
 	}
 	return stat.Median(per)
 }

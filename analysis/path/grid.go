@@ -29,16 +29,16 @@ func signalOf(s *series.Float) signal {
 // on are the values at the times of a grid, in order; NaN where there is none.
 func (s signal) on(grid []int64) []float64 {
 	out := make([]float64, len(grid))
+	value, until := math.NaN(), int64(math.MaxInt64)
 	i := 0 // samples at or before the time
 	for k, at := range grid {
-		for i < len(s.T) && s.T[i] <= at {
-			i++
+		for ; i < len(s.T) && s.T[i] <= at; i++ {
+			value, until = s.V[i], s.T[i]+s.limit
 		}
-		if i == 0 || at-s.T[i-1] > s.limit {
-			out[k] = math.NaN()
-		} else {
-			out[k] = s.V[i-1]
+		if at > until {
+			value, until = math.NaN(), math.MaxInt64
 		}
+		out[k] = value
 	}
 	return out
 }
@@ -57,7 +57,7 @@ func holds(t []int64) int64 {
 // all over the series.
 func stepsOf(t []int64) []float64 {
 	stride := strideOf(len(t) - 1)
-	var steps []float64
+	steps := make([]float64, 0, len(t)/stride+1)
 	for i := 1; i < len(t); i += stride {
 		steps = append(steps, float64(t[i]-t[i-1]))
 	}
@@ -103,38 +103,53 @@ func strideOf(n int) int {
 	return stride
 }
 
-// spread is fewer than twice most of the indices for which keep is true, evenly spread.
-func spread(n int, keep func(i int) bool) []int {
-	var out []int
-	stride, next, seen := 1, 0, 0
-	for i := range n {
-		if !keep(i) {
-			continue
-		}
-		if seen == next {
-			out, next = append(out, i), next+stride
-		}
-		seen++
-		if len(out) < 2*most {
-			continue
-		}
-		for k := range most {
-			out[k] = out[2*k]
-		}
-		out, stride = out[:most], 2*stride
-		next = most * stride
+// picks are fewer than twice most of all that were added, evenly spread.
+type picks struct {
+	at           []int
+	stride, next int // one in so many is kept, and which comes next
+	seen         int
+}
+
+func newPicks() picks { return picks{at: make([]int, 0, 2*most), stride: 1} }
+
+func (p *picks) add(i int) {
+	if p.seen == p.next {
+		p.keep(i)
+	}
+	p.seen++
+}
+
+func (p *picks) keep(i int) {
+	p.at, p.next = append(p.at, i), p.next+p.stride
+	if len(p.at) < 2*most {
+		return
+	}
+	for k := range most {
+		p.at[k] = p.at[2*k]
+	}
+	p.at, p.stride = p.at[:most], 2*p.stride
+	p.next = most * p.stride
+}
+
+// of are the values at the indices picked.
+func (p *picks) of(v []float64) []float64 {
+	out := make([]float64, len(p.at))
+	for k, i := range p.at {
+		out[k] = v[i]
 	}
 	return out
 }
 
-// sample is the values that spread picks, without those that are no reading.
+// sample is the values for which keep is true, without those that are no reading: all, or as
+// many as picks picks of them.
 func sample(v []float64, keep func(i int) bool) []float64 {
-	at := spread(len(v), func(i int) bool { return !math.IsNaN(v[i]) && keep(i) })
-	out := make([]float64, len(at))
-	for k, i := range at {
-		out[k] = v[i]
+	p := newPicks()
+	for i, x := range v {
+		if !math.IsNaN(x) && keep(i) {
+			p.add(i)
+		}
 	}
-	return out
+	return p.of(v)
 }
 
 // periodsOf are the periods of a match in µs, one that is always when the log has none.

@@ -13,14 +13,32 @@ import (
 // themselves only estimates. With many passes it is a lognormal law, with none a wide guess.
 type law struct {
 	dist distuv.StudentsT
-	n    float64 // complete, undisturbed passes of today it rests on
-
-	in80, in90, in95, in99 float64 // seconds in which so many percent of all steps are done
+	n    float64     // complete, undisturbed passes of today it rests on
+	done *[4]float64 // what within found out, by share; shared by copies
 }
 
 func newLaw(dist distuv.StudentsT, n float64) law {
-	in := func(p float64) float64 { return math.Exp(dist.Quantile(p)) }
-	return law{dist: dist, n: n, in80: in(0.8), in90: in(0.9), in95: in(0.95), in99: in(0.99)}
+	return law{dist: dist, n: n, done: new([4]float64)}
+}
+
+// share is a part of all steps that a law is asked for.
+type share int
+
+const (
+	in80 share = iota
+	in90
+	in95
+	in99
+)
+
+// within is the seconds in which a share of all steps is done. Few of the many laws that are
+// learned are ever asked, those then often, and Student's quantiles are slow to come by: each
+// is found when first asked for.
+func (l law) within(of share) float64 {
+	if l.done[of] == 0 {
+		l.done[of] = math.Exp(l.dist.Quantile([...]float64{0.8, 0.9, 0.95, 0.99}[of]))
+	}
+	return l.done[of]
 }
 
 // belief is a normal law of ln seconds with the weight of what it rests on: kappa passes

@@ -135,7 +135,7 @@ func (w *way) relearn(all []journey) {
 // dwellShare is what a stay of x seconds in front of a beam counts for in the time to the
 // next.
 func (w *way) dwellShare(beam int, x float64) float64 {
-	if l := w.laws[slotOf(beam)]; x > l.in95 {
+	if l := w.laws[slotOf(beam)]; x > l.within(in95) {
 		return l.usual()
 	}
 	return x

@@ -52,7 +52,7 @@ func (s *stand) begin(w *way, motors []motor) {
 // is long, as far as the piece may have been moving.
 func (s *stand) moments(c relay) []int64 {
 	const most, fine = 150, 10_000 // µs
-	last := min(s.to, c.after(s.from, s.move*math.Max(s.law.in99/s.law.usual(), 1.2)))
+	last := min(s.to, c.after(s.from, s.move*math.Max(s.law.within(in99)/s.law.usual(), 1.2)))
 	step := max(fine, (last-s.from)/most)
 	var out []int64
 	for at := s.from; at <= last; at += step {

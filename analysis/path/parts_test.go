@@ -142,13 +142,13 @@ func TestLawIsNotSpoiltByJams(t *testing.T) {
 	all = append(all, took{x: 40})
 	jammedToo := fit(all, prior, 1e-3, cfg)
 	assert.InDelta(t, clean.usual(), jammedToo.usual(), 0.01)
-	assert.Less(t, jammedToo.in95, 0.7)
+	assert.Less(t, jammedToo.within(in95), 0.7)
 
 	one := fit([]took{{x: 90, done: true}}, prior, 1e-3, cfg)
 	assert.Less(t, one.usual(), 1.0, "one stand of a minute and a half is not what is usual")
 	none := fit(nil, prior, 1e-3, cfg)
 	assert.InDelta(t, cfg.PriorDwellS, none.usual(), 1e-9)
-	assert.Greater(t, none.in95/none.usual(), 3.0, "nothing seen: a wide guess")
+	assert.Greater(t, none.within(in95)/none.usual(), 3.0, "nothing seen: a wide guess")
 }
 
 func TestBeyond(t *testing.T) {

@@ -34,14 +34,14 @@ func (w *way) until(u visit) int64 {
 	if u.how != lost {
 		return u.to
 	}
-	return min(u.to, w.driven(u.slot, u.from).after(u.from, w.laws[u.slot].in95))
+	return min(u.to, w.driven(u.slot, u.from).after(u.from, w.laws[u.slot].within(in95)))
 }
 
 // passing is how long, in µs by the wall, a piece at most shares a slot's neighbourhood
 // with the one behind it when both are moving.
 func (w *way) passing(slot int) int64 {
 	l := w.laws[slot]
-	return max(300_000, int64(1e6*l.in95))
+	return max(300_000, int64(1e6*l.within(in95)))
 }
 
 // followed is whether another piece was close behind one that stood in front of a beam when
@@ -89,7 +89,7 @@ func (w *way) ahead(all []journey, i int, s *stand, known []found) (l leader, ok
 			}
 			if 2*(min(to, s.end)-max(u.from, s.start)) > s.end-s.start && (!ok || !l.near) {
 				gap := w.driven(s.slot, s.visit.from).onward(to, s.to)
-				together := u.how != stays && s.how != stays && to <= s.to+w.passing(u.slot) && gap <= s.law.in95
+				together := u.how != stays && s.how != stays && to <= s.to+w.passing(u.slot) && gap <= s.law.within(in95)
 				l, ok = leader{near: d < 2, went: together, stuck: stuck}, true
 			}
 		}

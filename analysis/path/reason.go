@@ -65,7 +65,7 @@ func (w *way) reason(s stand) Reason {
 		r.Next, r.NextMisses = name(k+1), w.misses[k+1]
 	}
 	r.Law = schemas.Law{
-		What: r.Place, UsualS: s.law.usual(), In80S: s.law.in80, In95S: s.law.in95, Passes: s.law.n,
+		What: r.Place, UsualS: s.law.usual(), In80S: s.law.within(in80), In95S: s.law.within(in95), Passes: s.law.n,
 		Prior: w.priorWords(s.slot), TookS: s.x, Completed: s.done,
 	}
 	if s.x > 0 {

@@ -91,7 +91,7 @@ func (w *way) waits(slot int, since, until int64) int64 {
 			continue
 		}
 		stood := max(c.t[i], since)
-		if c.onward(since, stood) > w.laws[slot].in99+w.cfg.ArriveS {
+		if c.onward(since, stood) > w.laws[slot].within(in99)+w.cfg.ArriveS {
 			return since
 		}
 		return stood

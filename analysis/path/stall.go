@@ -22,10 +22,10 @@ func (w *way) motors(all []journey) []motor {
 				c := w.driven(v.slot, v.from)
 				x := c.onward(v.from, v.to)
 				free := w.free(all, n, v) <= v.from
-				if free && x <= w.laws[v.slot].in90 {
+				if free && x <= w.laws[v.slot].within(in90) {
 					undisturbed = append(undisturbed, d.passage(v, c).clean)
 				}
-				if x <= 2*w.laws[v.slot].in99 { // slower ones too: what strains a motor makes them slow
+				if x <= 2*w.laws[v.slot].within(in99) { // slower ones too: what strains a motor makes them slow
 					near := company(all, n, v)
 					for long, m := range d.passage(v, c).hardest {
 						at := place{v.slot, near, long}

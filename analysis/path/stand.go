@@ -53,12 +53,12 @@ func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok b
 		return s, false // too short to hold a jam
 	}
 	w.measure(&s)
-	if s.from > s.visit.from && s.slot < w.wait && s.x <= s.law.in80 {
+	if s.from > s.visit.from && s.slot < w.wait && s.x <= s.law.within(in80) {
 		s.from, s.waited = s.visit.from, true // it went once the way ahead was free: if it was stuck, then before
 		w.measure(&s)
 	}
 	s.chooseMotor(w, all, i, motors)
-	quick := s.x <= s.law.in80 && s.lock < 2 && !(s.strain > 2)
+	quick := s.x <= s.law.within(in80) && s.lock < 2 && !(s.strain > 2)
 	if quick && (s.done || s.slot >= w.wait) {
 		return s, false // gone in its usual time, and no motor stood
 	}

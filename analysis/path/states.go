@@ -76,10 +76,27 @@ type track struct {
 	// Logarithms of the probability of all histories that lead here, and of all that follow,
 	// and the probability of being here: see doubt.go.
 	before, after, sure float64
+
+	spare *spares
 }
 
-// roomy is a track with room for what one usually holds, so that a copy is one allocation:
-// most copies are dropped with the event they were made for.
+// spares are explanations that were dropped, to be used again.
+type spares struct{ all []*track }
+
+func (s *spares) take() *track {
+	if s == nil || len(s.all) == 0 {
+		r := &roomy{}
+		r.pieces, r.owner, r.blind = r.somePieces[:0], r.someOwners[:0], r.someBlind[:0]
+		return &r.track
+	}
+	last := len(s.all) - 1
+	t := s.all[last]
+	s.all = s.all[:last]
+	return t
+}
+
+// roomy is a track with room for what one usually holds, so that a copy is one allocation at
+// most: most copies are dropped with the event they were made for.
 type roomy struct {
 	track
 	somePieces [4]piece
@@ -88,13 +105,13 @@ type roomy struct {
 }
 
 func (t *track) clone(cost float64) *track {
-	n := &roomy{track: *t}
+	n := t.spare.take()
+	pieces, owner, blind := n.pieces[:0], n.owner[:0], n.blind[:0]
+	*n = *t
 	n.odds += cost
 	n.from, n.also = nil, nil
-	n.pieces = append(n.somePieces[:0], t.pieces...)
-	n.owner = append(n.someOwners[:0], t.owner...)
-	n.blind = append(n.someBlind[:0], t.blind...)
-	return &n.track
+	n.pieces, n.owner, n.blind = append(pieces, t.pieces...), append(owner, t.owner...), append(blind, t.blind...)
+	return n
 }
 
 func (t *track) log(s step) {

@@ -34,6 +34,9 @@ const (
 // follow finds the most probable explanation of all beams, and keeps what else was possible.
 func (w *way) follow() *history {
 	first := &track{owner: make([]int, len(w.beams)), blind: make([]bool, len(w.beams)), lastOut: math.MinInt64 / 2}
+	if w.witness == nil { // who looks on may keep what is dropped
+		first.spare = &spares{}
+	}
 	for i := range first.owner {
 		first.owner[i] = -1
 	}
@@ -51,7 +54,11 @@ func (w *way) follow() *history {
 		if w.witness != nil {
 			w.witness(e, alive, next)
 		}
-		alive = slices.Clone(w.best(next))
+		kept, dropped := w.best(next)
+		if first.spare != nil {
+			first.spare.all = append(first.spare.all, dropped...)
+		}
+		alive = slices.Clone(kept)
 		h.layers = append(h.layers, layer{e.at, alive})
 	}
 	h.best = slices.MaxFunc(alive, func(a, b *track) int { return cmp.Compare(a.odds+w.closing(a), b.odds+w.closing(b)) })
@@ -100,16 +107,16 @@ func (w *way) happenings() []happened {
 }
 
 // best keeps the most probable explanations: of those that leave the path in the same
-// state one, at most Tracks, and none that is hopeless.
-func (w *way) best(all []*track) []*track {
+// state one, at most Tracks, and none that is hopeless. Of those dropped nothing is held on to.
+func (w *way) best(all []*track) (kept, dropped []*track) {
 	slices.SortStableFunc(all, func(a, b *track) int { return cmp.Compare(b.odds, a.odds) })
 	const hopeless = 18 // e^-18: not one in ten million
 	seen := make(map[string]*track, w.cfg.Tracks)
 	var key []byte
-	kept := all[:0]
-	for _, t := range all {
+	kept = all[:0]
+	for i, t := range all {
 		if len(kept) == w.cfg.Tracks || t.odds < all[0].odds-hopeless {
-			break
+			return kept, all[i:]
 		}
 		key = t.state(key[:0])
 		if likelier := seen[string(key)]; likelier != nil {
@@ -119,5 +126,5 @@ func (w *way) best(all []*track) []*track {
 		seen[string(key)] = t
 		kept = append(kept, t)
 	}
-	return kept
+	return kept, nil
 }
