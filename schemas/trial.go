@@ -20,8 +20,17 @@ type Trial struct {
 
 // TrialSide is a version: its words in the parts log, and the matches and sessions that had it.
 type TrialSide struct {
-	Text string        `json:"text"`
-	Runs []SeasonMatch `json:"runs"`
+	Text   string        `json:"text"`
+	Runs   []SeasonMatch `json:"runs"`
+	Places []int         `json:"places"` // of its runs among those of both, from 0, in order of time
+}
+
+// TrialPoint is a measure in one run.
+type TrialPoint struct {
+	Place  int     `json:"place"` // among the runs of both
+	Value  float64 `json:"value"`
+	Events *int    `json:"events"` // of a share: how many of how many
+	Of     *int    `json:"of"`
 }
 
 // TrialMeasure is one measure of both versions.
@@ -42,8 +51,9 @@ type TrialMeasure struct {
 	// it is; nil where it is settled, or where a thousand would not do.
 	MoreRuns *int `json:"more_runs"`
 	// Shows is the smallest difference that as many runs again would settle.
-	Shows *float64 `json:"shows"`
-	Note  string   `json:"note"`
+	Shows  *float64     `json:"shows"`
+	Points []TrialPoint `json:"points"`
+	Note   string       `json:"note"`
 }
 
 // WriteJSON writes the trial as its JSON.

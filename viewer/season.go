@@ -35,6 +35,10 @@ var seasonTemplate = template.Must(template.New("season").Parse(seasonText))
 // notes say what was left out. The error wraps fs.ErrNotExist when there is no match.
 type SeasonFunc func(robot, season string) (s schemas.Season, notes []string, err error)
 
+// TrialFunc compares two versions that a robot had in turns, by the words of their entries in its
+// parts log. The error says what is wrong with a and b, and wraps fs.ErrNotExist when there is no match.
+type TrialFunc func(robot, season, a, b string) (schemas.Trial, error)
+
 // seasonView is the season of a robot as its template needs it.
 type seasonView struct {
 	Robot, Year, Matches string
@@ -46,6 +50,7 @@ type seasonView struct {
 	Marks, Axis          template.HTML
 	Parts                []partView
 	Sections             []seasonSection
+	Trial                *trialView // nil where no trial can be had
 	Post                 string
 	Kinds                []string
 	Today                string
@@ -100,6 +105,7 @@ func (s *Server) season(w http.ResponseWriter, r *http.Request) {
 	}
 	v := seasonOf(look, notes, r.URL.Query().Get("part"), r.URL.Path)
 	v.Today = s.now().Format(time.DateOnly)
+	v.Trial = s.trialOf(&look, r.URL.Query(), robot, year)
 	var body, b bytes.Buffer
 	if err = seasonTemplate.Execute(&body, v); err == nil {
 		err = page.Write(&b, page.Frame{

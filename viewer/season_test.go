@@ -28,6 +28,12 @@ func seasonSite(t *testing.T) *site {
 			return schemas.Season{}, nil, fmt.Errorf("no match of %q is stored: %w", robot, fs.ErrNotExist)
 		}
 		return *look, []string{"one line is left out"}, nil
+	}, Trial: func(robot, year, a, b string) (schemas.Trial, error) {
+		t := fixture.Trials()[a]
+		if robot != "full" || year != "" || t == nil {
+			return schemas.Trial{}, fmt.Errorf("the parts log has no entry %q", a)
+		}
+		return *t, nil
 	}})
 	return s
 }
@@ -55,6 +61,54 @@ func TestSeasonPage(t *testing.T) {
 	require.Equal(t, http.StatusNotFound, s.ask(http.MethodGet, "/s/2030/full", "127.0.0.1").status)
 	require.Equal(t, http.StatusNotFound, s.ask(http.MethodGet, "/s/nobody", "127.0.0.1").status)
 	require.Equal(t, http.StatusMisdirectedRequest, s.ask(http.MethodGet, "/s/full", "robots.example").status)
+}
+
+func TestTrialOnTheSeasonPage(t *testing.T) {
+	s := seasonSite(t)
+	ask := func(at string) string {
+		a := s.ask(http.MethodGet, at, "127.0.0.1")
+		require.Equal(t, http.StatusOK, a.status, at)
+		require.NotContains(t, a.body, "style=")
+		return a.body
+	}
+	body := ask("/s/full?part=b")
+	require.Contains(t, body, `<option selected>new lift belt</option>`)
+	require.Contains(t, body, `<option selected>B5 bought</option>`, "nothing came twice: the newest two")
+	require.Contains(t, body, `name="part" value="b"`)
+	require.NotContains(t, body, "trial-runs", "nothing is compared before it is asked")
+	require.NotContains(t, ask("/s/bare"), "Version A", "a parts log without two entries has no trial")
+
+	body = ask("/s/full?a=turns&b=x")
+	require.Contains(t, body, "Mouth jams: −30.0 % with “ribbed belt &lt;2 mm&gt;”.")
+	require.Regexp(t, `<b>B</b> ribbed belt &lt;2 mm&gt;, 6 runs`, body)
+	require.Contains(t, body, "<h3>Mouth jams</h3>", "what is settled comes first")
+	require.Contains(t, body, "95 %: −50.0 % to −10.0 %, however often you look; settled")
+	require.Contains(t, body, "<dt>Cycle time</dt>", "40 more runs are within four times the 12")
+	require.Contains(t, body, "1 more: not settled, and far from it")
+	require.NotContains(t, ask("/s/full?a=turns&b=x&part=a"), "unasked")
+
+	body = ask("/s/full?a=few&b=x")
+	require.Contains(t, body, "Nothing can be compared yet.")
+	require.Contains(t, body, "too few to say: a measure is compared from 3 runs of each on")
+	body = ask("/s/full?a=%3Cb%3E&b=x")
+	require.Contains(t, body, "Nothing is compared: the parts log has no entry &#34;&lt;b&gt;&#34;.")
+}
+
+func TestMostInTurns(t *testing.T) {
+	part := func(texts ...string) (out []schemas.SeasonPart) {
+		for _, text := range texts {
+			out = append(out, schemas.SeasonPart{Text: text})
+		}
+		return out
+	}
+	for _, c := range []struct{ all, choices, want []string }{
+		{[]string{"p", "q", "r"}, []string{"p", "q", "r"}, []string{"q", "r"}},
+		{[]string{"p", "s", "r", "s", "r", "q"}, []string{"p", "s", "r", "q"}, []string{"s", "r"}},
+		{[]string{"s", "p", "r", "p", "s", "s", "p", "r"}, []string{"s", "p", "r"}, []string{"s", "p"}},
+	} {
+		a, b := mostInTurns(part(c.all...), c.choices)
+		require.Equal(t, c.want, []string{a, b}, c.all)
+	}
 }
 
 func TestSeasonFiles(t *testing.T) {

@@ -57,6 +57,7 @@ type Options struct {
 	Formats []Format
 	Compare CompareFunc
 	Season  SeasonFunc // what looks at a season; nil leaves those pages out
+	Trial   TrialFunc  // what compares two versions run in turns; nil leaves that out of a season
 	Fleet   FleetFunc  // what compares the robots of an event; nil leaves those pages out
 	// Intake takes logs in that are dropped on a page; nil when none can be.
 	Intake Intake

@@ -47,14 +47,14 @@ func Compare(robot, a, b string, names []schemas.SeasonMatch, matches []Match, c
 		}
 		name := names[r.match]
 		name.Practice = m.Practice
-		side.Runs = append(side.Runs, name)
+		side.Runs, side.Places = append(side.Runs, name), append(side.Places, i)
 		if i > 0 && runs[i-1].b != r.b {
 			out.Turns++
 		}
 	}
 	for _, side := range []*schemas.TrialSide{&out.A, &out.B} {
 		if side.Runs == nil {
-			side.Runs = []schemas.SeasonMatch{}
+			side.Runs, side.Places = []schemas.SeasonMatch{}, []int{}
 		}
 	}
 	all := Measures(held)
@@ -183,7 +183,14 @@ func (t *trial) count(s *Series) (n [2]int) {
 
 func (t *trial) measure(s *Series, measures, turns int) schemas.TrialMeasure {
 	k, _ := kindOf(s.Name)
-	m := schemas.TrialMeasure{Name: s.Name, Title: k.title, Unit: s.Unit}
+	m := schemas.TrialMeasure{Name: s.Name, Title: k.title, Unit: s.Unit, Points: []schemas.TrialPoint{}}
+	for i, at := range s.Index {
+		p := schemas.TrialPoint{Place: at, Value: s.Value[i]}
+		if s.share() {
+			p.Events, p.Of = whole(s.Events[i]), whole(s.Tries[i])
+		}
+		m.Points = append(m.Points, p)
+	}
 	parts := t.split(s)
 	m.A, m.B = side(&parts[0], level(&parts[0], 0, len(parts[0].Value))), side(&parts[1], level(&parts[1], 0, len(parts[1].Value)))
 	limit := float64(measures) / family
@@ -323,7 +330,11 @@ func (t *trial) shares(s *Series, m *schemas.TrialMeasure, limit float64) (evide
 func apart(p, q float64) float64 { return p*math.Log(p/q) + (1-p)*math.Log((1-p)/(1-q)) }
 
 func trialNote(s *Series, m *schemas.TrialMeasure) string {
-	said := fmt.Sprintf("%s and %s: %s (%s)", sideWords(s, m.A), sideWords(s, m.B), signed(s, m.Difference), between(s, orInf(m.Low, -1), orInf(m.High, 1)))
+	a, b := sideWords(s, m.A), sideWords(s, m.B)
+	if !s.share() {
+		a, b = apartly(s, m.A.Value, m.B.Value)
+	}
+	said := fmt.Sprintf("%s and %s: %s (%s)", a, b, signed(s, m.Difference), between(s, orInf(m.Low, -1), orInf(m.High, 1)))
 	switch {
 	case m.Settled:
 		return said + "; settled"

@@ -92,6 +92,14 @@ func seasonFor(h *home.Home) viewer.SeasonFunc {
 	return func(robot, year string) (schemas.Season, []string, error) { return lookAtSeason(h, robot, year) }
 }
 
+// trialFor compares two versions for the pages.
+func trialFor(h *home.Home) viewer.TrialFunc {
+	return func(robot, year, first, second string) (schemas.Trial, error) {
+		t, _, err := compareInTurns(h, robot, year, first, second)
+		return t, err
+	}
+}
+
 // seasonRow is a match on its way into the season.
 type seasonRow struct {
 	order string
@@ -144,18 +152,26 @@ func lookAtSeason(h *home.Home, robot, year string) (out schemas.Season, notes [
 	return season.Look(robot, read.names, read.matches, read.changed), read.notes, nil
 }
 
-// trial compares two versions that were run in turns.
-func (a *app) trial(h *home.Home, robot, year, first, second string, asJSON bool) error {
+// compareInTurns reads what lookAtSeason reads, and compares two versions that were run in turns.
+func compareInTurns(h *home.Home, robot, year, first, second string) (out schemas.Trial, notes []string, err error) {
 	read, err := readSeason(h, robot, year)
 	if err != nil {
-		return err
+		return out, nil, err
 	}
-	for _, n := range read.notes {
+	out, err = season.Compare(robot, first, second, read.names, read.matches, read.changed)
+	if err != nil {
+		return out, read.notes, usageError{err}
+	}
+	return out, read.notes, nil
+}
+
+func (a *app) trial(h *home.Home, robot, year, first, second string, asJSON bool) error {
+	t, notes, err := compareInTurns(h, robot, year, first, second)
+	for _, n := range notes {
 		a.note("%s", n)
 	}
-	t, err := season.Compare(robot, first, second, read.names, read.matches, read.changed)
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	if asJSON {
 		return t.WriteJSON(a.stdout)

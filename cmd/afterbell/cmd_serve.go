@@ -102,7 +102,7 @@ func (a *app) listenFor(ctx context.Context, h *home.Home, address string, live 
 		return nil, fmt.Errorf("cannot serve on %s: %w; another program may use it, try --listen 127.0.0.1:0", address, err)
 	}
 	log := slog.New(slog.NewTextHandler(a.stderr, nil))
-	handler := viewer.New(h, viewer.Options{Version: version, Log: log, Live: live, Formats: exportFormats, Compare: compareFor(h, log), Season: seasonFor(h), Fleet: fleetFor(h), Intake: arrivals{in}})
+	handler := viewer.New(h, viewer.Options{Version: version, Log: log, Live: live, Formats: exportFormats, Compare: compareFor(h, log), Season: seasonFor(h), Trial: trialFor(h), Fleet: fleetFor(h), Intake: arrivals{in}})
 	return &pages{
 		url:      "http://" + l.Addr().String(),
 		listener: l,

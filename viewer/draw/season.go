@@ -118,7 +118,7 @@ func (m *seasonMarks) place(width float64) {
 		}
 		lane := free()
 		if lane >= mostLanes { // many entries at once: letters, and their words in the list below
-			l.text, end = "", box+18+3
+			l.text, end = "", box+24
 			lane = free()
 		}
 		if lane == len(ends) {
@@ -140,7 +140,8 @@ func (m *seasonMarks) paint(p *pen) {
 			l = line{Ink, 1.5, nil}
 		}
 		p.stroke(l, pt{at, y + 18}, pt{at, m.top + 30})
-		p.group(Group{Class: "part", Href: "?part=" + e.part.Letter + "#parts", Title: e.part.At + ": " + e.part.Text}, func() {
+		hit := box{e.x - 3, y - 3, e.x + 21, y + 21} // the lanes are as far apart
+		p.group(Group{Class: "part", Href: "?part=" + e.part.Letter + "#parts", Title: e.part.At + ": " + e.part.Text, Hit: hit}, func() {
 			ground, ink := Paper, Ink
 			if picked {
 				ground, ink = Ink, Paper

@@ -4,14 +4,13 @@
 
 import assert from "node:assert/strict";
 import { execFile } from "node:child_process";
-import { mkdtemp, readdir, readFile, rm } from "node:fs/promises";
-import { tmpdir } from "node:os";
+import { readdir, readFile } from "node:fs/promises";
 import { join } from "node:path";
-import { after, before, test } from "node:test";
+import { before, test } from "node:test";
 import { fileURLToPath } from "node:url";
 import { promisify } from "node:util";
 import { DuckDBInstance } from "@duckdb/node-api";
-import { program, samples } from "./site.js";
+import { demoSeason, program, samples } from "./site.js";
 
 const run = promisify(execFile);
 const cookbook = fileURLToPath(new URL("../../../schemas/cookbook.md", import.meta.url));
@@ -28,9 +27,8 @@ const asked = new Set();
 
 before(async () => {
   for (const [, title = "", sql = ""] of (await readFile(cookbook, "utf8")).matchAll(/^## (.+)\n[^]*?```sql\n([^]*?)```/gm)) recipes.set(title, sql);
-  data = await mkdtemp(join(tmpdir(), "afterbell-cookbook-"));
+  data = (await demoSeason()).data;
   const bin = program("AFTERBELL_BIN");
-  await run(bin, ["demo", "--season", "--once", "--no-open", "--data", data], { maxBuffer: 1 << 26 });
   // One jam denied, so that what the crew says shows.
   const first = (await found()).find((r) => r["findings"].some((/** @type {Row} */ f) => f["kind"] === "jam"));
   assert.ok(first);
@@ -41,7 +39,6 @@ before(async () => {
   season = JSON.parse((await run(bin, ["season", robot, "--json", "--data", data], { maxBuffer: 1 << 26 })).stdout);
   db = await (await DuckDBInstance.create(":memory:")).connect();
 });
-after(async () => rm(data, { recursive: true, force: true }));
 
 /** @type {Row} */ let denied;
 

@@ -208,8 +208,23 @@ export async function empty() {
   return { url: server.url, close };
 }
 
+/** @type {Promise<{ url: string, data: string }> | undefined} */
+let played;
+
+/** A server over the season of the demo, played once for all files that want it. */
+export const demoSeason = () => (played ??= playSeason());
+
+async function playSeason() {
+  const data = await mkdtemp(join(tmpdir(), "afterbell-season-"));
+  open.add(async () => rm(data, { recursive: true, force: true }));
+  await run(program("AFTERBELL_BIN"), ["demo", "--season", "--once", "--no-open", "--data", data], { maxBuffer: 1 << 26 });
+  const server = await serve(program("AFTERBELL_BIN"), data);
+  open.add(server.stop);
+  return { url: server.url, data };
+}
+
 export const site = await openSite();
 after(async () => {
-  await Promise.all([...open].map((close) => close()));
+  for (const close of [...open].reverse()) await close(); // a server before its folder
   await site.close();
 });
