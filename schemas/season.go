@@ -187,7 +187,8 @@ type SeasonChange struct {
 
 // SeasonTrend is a drift of a measure from match to match.
 type SeasonTrend struct {
-	From     int      `json:"from"` // index of the match from which on it drifts
+	From     int      `json:"from"`  // index of the match from which on it drifts
+	Until    int      `json:"until"` // and of the one since which it goes no further; the measure's newest while it goes on
 	PerMatch float64  `json:"per_match"`
 	Low      *float64 `json:"low"` // 95 %
 	High     *float64 `json:"high"`

@@ -367,13 +367,8 @@ func batterySides(s *schemas.Season) []seasonSide {
 		switch {
 		case m.P == nil:
 			side.Difference = count(len(m.Points), "match", "matches") + ": too few"
-		case m.Trend != nil && m.Trend.PerMatch > 0:
-			side.Difference = "rising"
-			if m.Trend.From > m.Points[0].Index {
-				side.Difference += " since " + s.Matches[m.Trend.From].Match
-			}
 		case m.Trend != nil:
-			side.Difference = "falling"
+			side.Difference = trendWords(s, m)
 		case len(m.Changes) > 0:
 			c := m.Changes[len(m.Changes)-1]
 			side.Difference = draw.SeasonDifference(c.After-c.Before, "ohm") + " since " + s.Matches[c.Index].Match
@@ -392,6 +387,19 @@ func batterySides(s *schemas.Season) []seasonSide {
 		return 1
 	})
 	return out
+}
+
+// trendWords are how a measure drifts, or drifted.
+func trendWords(s *schemas.Season, m *schemas.SeasonMeasure) string {
+	t, newest := m.Trend, m.Points[len(m.Points)-1].Index
+	word := map[bool]string{true: "rising", false: "falling"}[t.PerMatch > 0]
+	if t.Until < newest {
+		return map[bool]string{true: "rose", false: "fell"}[t.PerMatch > 0] + " until " + s.Matches[t.Until].Match
+	}
+	if t.From > m.Points[0].Index {
+		word += " since " + s.Matches[t.From].Match
+	}
+	return word
 }
 
 // seasonFile answers with the season as a file: JSON, or the points as CSV or Parquet.

@@ -98,7 +98,7 @@ func measure(s *Series, f *Facts) schemas.SeasonMeasure {
 		})
 	}
 	if d := f.Drift; d != nil {
-		m.Trend = &schemas.SeasonTrend{From: s.Index[d.From], PerMatch: d.PerMatch, Low: known(d.Low), High: known(d.High), P: d.P}
+		m.Trend = &schemas.SeasonTrend{From: s.Index[d.From], Until: s.Index[d.Until], PerMatch: d.PerMatch, Low: known(d.Low), High: known(d.High), P: d.P}
 	}
 	if a := f.Alarm; a != nil {
 		m.Alarm = &schemas.SeasonAlarm{Since: s.Index[a.Since], Up: a.Up, P: a.P}

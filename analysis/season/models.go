@@ -12,13 +12,13 @@ import (
 )
 
 // A model is one way in which a measure may have gone: levels with steps at cuts, on a drift
-// that begins at from. Its criterion is BIC, the lower the better.
+// that goes from one place to another. Its criterion is BIC, the lower the better.
 type model struct {
-	cuts      []int
-	drifts    bool
-	from      int
-	slope     float64
-	criterion float64
+	cuts        []int
+	drifts      bool
+	from, until int
+	slope       float64
+	criterion   float64
 }
 
 // explain chooses what it is and how much.
@@ -43,16 +43,33 @@ func explain(s *Series, f *Facts) {
 	f.Changes = changes(rest, m.cuts)
 }
 
-// choose is the model of the smallest criterion whose steps, where there are several, all hold by
-// themselves.
+// choose is the model of the smallest criterion whose parts hold by themselves: its steps, where there
+// are several, and a drift that ended.
 func choose(s *Series, models []model) model {
 	slices.SortStableFunc(models, func(a, b model) int { return cmp.Compare(a.criterion, b.criterion) })
 	for _, m := range models {
-		if m.drifts || len(m.cuts) < 2 || sound(s, m.cuts) {
+		if m.drifts && gradual(s, m) || !m.drifts && (len(m.cuts) < 2 || sound(s, m.cuts)) {
 			return m
 		}
 	}
 	return model{}
+}
+
+// clearly is the chance of an order as clear at which a drift that ended is kept beside a step: steps are
+// what crews make, so a drift must be plain to be told instead. Chosen by us.
+const clearly = 0.001
+
+// gradual is whether a drift that ended is one, and not a single step between readings that scatter: in
+// its own stretch they rise one after another, and nearer to a line than to two levels.
+func gradual(s *Series, m model) bool {
+	if m.until == len(s.Value)-1 {
+		return true
+	}
+	x := places(s)
+	y := calmed(x, s.Value)[m.from : m.until+1]
+	_, loss := line(x[m.from:m.until+1], y)
+	step := stat.Segmentations(len(y), 1, 1, stat.SquaredError(y))[1].Cost
+	return loss < step && stat.MannKendall(s.Value[m.from:m.until+1]).P <= clearly
 }
 
 // sound is whether each of several cuts holds by itself against the two levels it parts.
@@ -73,7 +90,8 @@ const (
 	ofDrift = 2.0
 	ofStep  = 3.0
 	ofNext  = 3.0 // each further step
-	ofHinge = 4.0
+	ofHinge = 4.0 // a drift that begins, or ends, on the way
+	ofRamp  = 6.0 // one that begins and ends
 	ofBoth  = 5.5 // a step on a drift can stand for a good many shapes
 )
 
@@ -96,32 +114,57 @@ func levelModels(s *Series) []model {
 			models = append(models, model{cuts: g.At, criterion: bic(g.Cost, ofSteps(k))})
 		}
 	}
-	for from := 0; from+fewest <= len(y); from++ {
-		if from > 0 && from < shortest {
-			continue
-		}
+	for _, m := range drifts(len(y)) {
 		drifting := make([]float64, len(y))
 		for i := range x {
-			drifting[i] = math.Max(0, x[i]-x[from])
+			drifting[i] = math.Max(0, x[min(i, m.until)]-x[m.from])
 		}
-		m := model{drifts: true, from: from}
 		var loss float64
 		m.slope, loss = line(drifting, y)
-		parameters := ofDrift
-		if from > 0 {
-			parameters = ofHinge
-		}
-		m.criterion = bic(loss, parameters)
+		m.criterion = bic(loss, m.parameters(len(y)))
 		models = append(models, m)
 	}
 	for cut := shortest; cut+shortest <= len(y); cut++ {
-		m := model{drifts: true, cuts: []int{cut}}
+		m := model{drifts: true, cuts: []int{cut}, until: len(y) - 1}
 		var loss float64
 		m.slope, loss = stepOnDrift(x, y, cut)
 		m.criterion = bic(loss, ofBoth)
 		models = append(models, m)
 	}
 	return models
+}
+
+// finelyUpTo is of how many readings every beginning and end of a drift is looked at.
+const finelyUpTo = 60
+
+// drifts are the places between which a level may drift: over no fewer readings than are tested at all,
+// with none before or a level of its own, and the same behind.
+func drifts(n int) (out []model) {
+	step := (n + finelyUpTo - 1) / finelyUpTo
+	for from := 0; from+fewest <= n; from++ {
+		if from > 0 && from < shortest {
+			continue
+		}
+		out = append(out, model{drifts: true, from: from, until: n - 1})
+		if from%step > 0 {
+			continue
+		}
+		for until := from + fewest - 1; until+shortest < n; until += step {
+			out = append(out, model{drifts: true, from: from, until: until})
+		}
+	}
+	return out
+}
+
+// parameters are those of a drift among n readings.
+func (m *model) parameters(n int) float64 {
+	switch begins, ends := m.from > 0, m.until < n-1; {
+	case begins && ends:
+		return ofRamp
+	case begins || ends:
+		return ofHinge
+	}
+	return ofDrift
 }
 
 // neighbours is over how many matches a reading is compared, itself among them; chosen by us.
@@ -203,7 +246,7 @@ func shareModels(s *Series) []model {
 		}
 	}
 	slope, loss := steady(s)
-	models = append(models, model{drifts: true, slope: slope, criterion: loss + ofDrift*penalty})
+	models = append(models, model{drifts: true, until: n - 1, slope: slope, criterion: loss + ofDrift*penalty})
 	return models
 }
 
@@ -257,7 +300,7 @@ func stepChance(s *Series, i, j int) float64 {
 }
 
 func drift(s *Series, m model) *Drift {
-	d := &Drift{From: m.from}
+	d := &Drift{From: m.from, Until: m.until}
 	if s.share() {
 		d.PerMatch = m.slope
 		d.Low, d.High = shareSlope(s)
@@ -277,9 +320,13 @@ func drift(s *Series, m model) *Drift {
 			y[k] -= by
 		}
 	}
-	from := min(m.from, len(y)-fewest)
-	d.PerMatch, d.Low, d.High = stat.TheilSen(x[from:], y[from:], sureness)
+	d.PerMatch, d.Low, d.High = stat.TheilSen(x[m.from:m.until+1], y[m.from:m.until+1], sureness)
 	return d
+}
+
+// by is how far a level has drifted at place i.
+func (d *Drift) by(s *Series, i int) float64 {
+	return d.PerMatch * math.Max(0, float64(s.Index[min(i, d.Until)]-s.Index[d.From]))
 }
 
 // pooledKendall is the chance of a drift as clear in all stretches together, each compared with
@@ -327,7 +374,7 @@ func flattened(s *Series, d *Drift) *Series {
 	out := *s
 	out.Value = slices.Clone(s.Value)
 	for i := range out.Value {
-		out.Value[i] -= d.PerMatch * math.Max(0, float64(s.Index[i]-s.Index[d.From]))
+		out.Value[i] -= d.by(s, i)
 	}
 	return &out
 }

@@ -12,8 +12,8 @@
 //     bunches counts less. All measures
 //     of a robot are one family (Holm), so that a season in which nothing changed is told so 19
 //     times in 20, however many measures it has.
-//  2. What is it? Levels with one or more steps, a drift, a level that begins to drift, and a
-//     step on a drift are fitted by least squares, odd matches calmed; the Bayesian information criterion
+//  2. What is it? Levels with one or more steps, a drift that goes on all the time or begins or ends
+//     on the way, and a step on a drift are fitted by least squares, odd matches calmed; the Bayesian information criterion
 //     chooses. Each step must hold by itself against the two levels it parts.
 //  3. How much? Hodges and Lehmann's difference of the two levels with its interval, Newcombe's for
 //     shares, Theil and Sen's slope for drifts.
@@ -98,6 +98,7 @@ type Change struct {
 // Drift is a level that rises or falls match by match.
 type Drift struct {
 	From      int     // place in the series from which on it drifts; 0 when always
+	Until     int     // place from which on it goes no further; that of the newest reading while it goes on
 	PerMatch  float64 // for each step of Index
 	Low, High float64 // 95 %
 	P         float64 // of a drift as clear by chance
@@ -293,8 +294,8 @@ func level(s *Series, i, j int) Level {
 func residuals(s *Series, f *Facts) []float64 {
 	out := slices.Clone(s.Value)
 	if d := f.Drift; d != nil {
-		for i := d.From; i < len(out); i++ {
-			out[i] -= d.PerMatch * float64(s.Index[i]-s.Index[d.From])
+		for i := range out {
+			out[i] -= d.by(s, i)
 		}
 	}
 	cuts := []int{0}

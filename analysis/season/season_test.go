@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
 )
 
 const matches = 40
@@ -213,6 +214,66 @@ func TestDriftIsNoChange(t *testing.T) {
 	found.atLeast(t, 0.9, "drifts found")
 	asChange.atMost(t, 0.1, "drifts told as changes")
 	covered.atLeast(t, 0.9, "interval holds the slope")
+}
+
+// What wears for some matches and then stays, as a belt does until it slips, is one drift that ended and
+// not a flight of steps; two steps are two, and a step of readings of two kinds is one.
+func TestWearThatEnds(t *testing.T) {
+	var ramp, from, until, covered, two, one tally
+	for seed := range uint64(150) {
+		rng := rand.New(rand.NewPCG(seed, 9))
+		at, long := 8+rng.IntN(12), 9+rng.IntN(5)
+		measure := func(reading func(i int) float64) *Facts {
+			s := Series{Name: "free_current_a/lift"}
+			for i := range matches {
+				s.Index, s.Value = append(s.Index, i), append(s.Value, reading(i))
+			}
+			return &Describe([]Series{s})[0]
+		}
+		past := func(i, place int) float64 {
+			if i >= place {
+				return 1
+			}
+			return 0
+		}
+		f := measure(func(i int) float64 {
+			return 2.1 + 0.15*rng.NormFloat64() + 1.8*math.Max(0, math.Min(1, float64(i-at)/float64(long)))
+		})
+		ramp.add(f.Drift != nil && len(f.Changes) == 0 && f.Drift.Until < matches-1)
+		if d := f.Drift; d != nil {
+			from.add(math.Abs(float64(d.From-at)) <= 2)
+			until.add(math.Abs(float64(d.Until-at-long)) <= 2)
+			covered.add(d.Low <= 1.8/float64(long) && 1.8/float64(long) <= d.High)
+			require.Empty(t, f.Levels)
+		}
+		f = measure(func(i int) float64 { return 2.1 + 0.15*rng.NormFloat64() + 0.9*past(i, at) + 0.9*past(i, at+long) })
+		two.add(len(f.Changes) == 2 && f.Drift == nil)
+		f = measure(func(i int) float64 { return 6.5 - float64(rng.IntN(2))*0.2 + 0.1*rng.NormFloat64() - 2.4*past(i, at) })
+		one.add(len(f.Changes) == 1 && f.Drift == nil && f.Changes[0].At == at)
+	}
+	ramp.atLeast(t, 0.9, "told as one drift that ended")
+	from.atLeast(t, 0.9, "begins within two matches")
+	until.atLeast(t, 0.9, "ends within two matches")
+	covered.atLeast(t, 0.9, "interval holds the slope")
+	two.atLeast(t, 0.95, "two steps told as two")
+	one.atLeast(t, 0.95, "one step told as one")
+}
+
+func TestWearThatEndsInWords(t *testing.T) {
+	s := Series{Name: "free_current_a/lift", Unit: "A"}
+	var names []schemas.SeasonMatch
+	for i := range matches {
+		names = append(names, schemas.SeasonMatch{Event: "cup", Match: fmt.Sprintf("q%d", i+1)})
+		s.Index, s.Value = append(s.Index, i), append(s.Value, 2+0.1*math.Max(0, math.Min(12, float64(i-10)))+0.01*float64(i%3))
+	}
+	f := &Describe([]Series{s})[0]
+	require.NotNil(t, f.Drift)
+	require.Equal(t, []int{10, 22}, []int{f.Drift.From, f.Drift.Until})
+	require.Contains(t, note(&s, f, names), "rose from cup/q11 until cup/q23 by 0.10 A a match")
+	first, last := f.Drift.ends(&s)
+	require.InDelta(t, 1.2, last-first, 0.05)
+	out := schemas.Season{Matches: names}
+	require.Equal(t, "Current of the lift running free rose by 0.10 A a match from cup/q11 until cup/q23.", sayNews(&s, f, &out))
 }
 
 // A battery that is in every fourth match only, and dies.

@@ -30,13 +30,10 @@ func note(s *Series, f *Facts, names []schemas.SeasonMatch) string {
 	if d := f.Drift; d != nil {
 		since := ""
 		if d.From > 0 {
-			since = " since " + matchName(names, s.Index[d.From])
+			since = d.from(s) + matchName(names, s.Index[d.From])
 		}
-		word := "rises"
-		if d.PerMatch < 0 {
-			word = "falls"
-		}
-		said = append(said, fmt.Sprintf("%s%s by %s a match (%s)", word, since, amount(s, math.Abs(d.PerMatch)), between(s, d.Low, d.High)))
+		until := d.until(s, names)
+		said = append(said, fmt.Sprintf("%s%s%s by %s a match (%s)", d.word(s), since, until, amount(s, math.Abs(d.PerMatch)), between(s, d.Low, d.High)))
 		first, last := d.ends(s)
 		said = append(said, s.slower(first, last, d.From))
 	}
@@ -84,11 +81,41 @@ func (s *Series) slower(before, since float64, from int) string {
 	return fmt.Sprintf("%s by %s %% over %d passes", word, number(100*math.Abs(since/before-1)), passes)
 }
 
+// ended is whether a drift goes no further.
+func (d *Drift) ended(s *Series) bool { return d.Until < len(s.Index)-1 }
+
+func (d *Drift) word(s *Series) string {
+	words := [2]string{"rises", "falls"}
+	if d.ended(s) {
+		words = [2]string{"rose", "fell"}
+	}
+	if d.PerMatch < 0 {
+		return words[1]
+	}
+	return words[0]
+}
+
+// from stands before the match at which a drift began.
+func (d *Drift) from(s *Series) string {
+	if d.ended(s) {
+		return " from "
+	}
+	return " since "
+}
+
+// until names the match at which a drift ended; empty while it goes on.
+func (d *Drift) until(s *Series, names []schemas.SeasonMatch) string {
+	if !d.ended(s) {
+		return ""
+	}
+	return " until " + matchName(names, s.Index[d.Until])
+}
+
 // ends are what the line of a drift says of its first and of the newest reading.
 func (d *Drift) ends(s *Series) (first, last float64) {
 	rest := slices.Clone(flattened(s, d).Value)
 	level := stat.Median(rest)
-	return level, level + d.PerMatch*float64(s.Index[len(s.Index)-1]-s.Index[d.From])
+	return level, level + d.by(s, len(s.Index)-1)
 }
 
 // PartWords say what differs since an entry of the parts log, a line each, and what cannot be told.
@@ -218,7 +245,7 @@ func sayNews(s *Series, f *Facts, out *schemas.Season) string {
 		by = f.Drift.PerMatch
 		if f.Drift.From > 0 {
 			index = s.Index[f.Drift.From]
-			since = " since " + sinceWhat(out, index)
+			since = f.Drift.from(s) + sinceWhat(out, index)
 		}
 	} else {
 		c := f.Changes[len(f.Changes)-1]
@@ -230,11 +257,7 @@ func sayNews(s *Series, f *Facts, out *schemas.Season) string {
 	}
 	size := amount(s, math.Abs(by))
 	if drifts {
-		word := "falls"
-		if up {
-			word = "rises"
-		}
-		return fmt.Sprintf("%s %s by %s a match%s.", k.title, word, size, since)
+		return fmt.Sprintf("%s %s by %s a match%s%s.", k.title, f.Drift.word(s), size, since, f.Drift.until(s, out.Matches))
 	}
 	which := k.less
 	if up {

@@ -106,7 +106,7 @@ func (r *runChart) paintLevels(p *pen) {
 		// The line goes through the middle of what it stands for.
 		var rest []float64
 		for _, q := range r.m.Points {
-			rest = append(rest, q.Value-t.PerMatch*float64(max(q.Index-t.From, 0)))
+			rest = append(rest, q.Value-t.PerMatch*float64(max(min(q.Index, t.Until)-t.From, 0)))
 		}
 		slices.Sort(rest)
 		level := (rest[(len(rest)-1)/2] + rest[len(rest)/2]) / 2
@@ -114,7 +114,11 @@ func (r *runChart) paintLevels(p *pen) {
 		if t.From > from {
 			points = append(points, pt{r.at(t.From), r.v.clamped(level)})
 		}
-		points = append(points, pt{r.at(to), r.v.clamped(level + t.PerMatch*float64(to-t.From))})
+		top := r.v.clamped(level + t.PerMatch*float64(t.Until-t.From))
+		points = append(points, pt{r.at(t.Until), top})
+		if t.Until < to {
+			points = append(points, pt{r.at(to), top})
+		}
 		p.stroke(line{Ink, 2, nil}, points...)
 	}
 }
