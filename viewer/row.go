@@ -17,6 +17,7 @@ import (
 type row struct {
 	Match, Robot        string
 	Date, Time          string // of the match's start in its own zone, empty when not known
+	Ended               string // when it ended (RFC 3339), likewise
 	Href                string
 	Severity            string
 	Mark                template.HTML
@@ -73,6 +74,7 @@ func newRow(id schemas.MatchID, m *stored) row {
 	if r.Match.At != nil {
 		if at, err := time.Parse(time.RFC3339Nano, *r.Match.At); err == nil {
 			out.order, out.Date, out.Time = at, at.Format("2 January 2006"), at.Format("15:04")
+			out.Ended = at.Add(time.Duration((r.Match.EndS - r.Match.StartS) * float64(time.Second))).Format(time.RFC3339)
 		}
 	}
 	if r.Verdict.Severity == schemas.SeverityNone {

@@ -50,3 +50,42 @@ test("paper shows the boxes to tick and no links of the screen", async () => {
   assert.ok(await page.getByText("Checked by").first().isVisible());
   await page.close();
 });
+
+test("the board says on paper whose match it is, and keeps what is for the screen", async () => {
+  const page = await site.browser.newPage();
+  await page.goto(site.url);
+  await page.emulateMedia({ media: "print" });
+  const newest = page.locator(".newest");
+  for (const said of [".name", ".robot", "#ended"]) assert.ok(await newest.locator(said).isVisible(), said);
+  for (const gone of ["nav", ".find", ".open", ".bring"]) assert.equal(await page.locator(gone).first().isVisible(), false, gone);
+  await page.close();
+});
+
+// Printing has no next frame: what paper shows was drawn while its width was told.
+test("the bench is drawn anew for paper, in its width and on white, and back for the screen", async () => {
+  const page = await site.browser.newPage({ viewport: { width: 1280, height: 900 }, colorScheme: "dark" });
+  await page.goto(`${site.url}/t/millbrook-open/q14/heron`);
+  await page.waitForFunction(() => document.getElementById("bench")?.dataset["state"] === "rested");
+  await page.evaluate(() => {
+    /** @type {object[]} */
+    const seen = [];
+    Object.assign(globalThis, { seen });
+    matchMedia("print").addEventListener("change", () => { // called after the bench's own
+      const canvas = /** @type {HTMLCanvasElement} */ (document.querySelector("canvas.plots"));
+      const [r, g, b] = canvas.getContext("2d")?.getImageData(2, 2, 1, 1).data ?? [];
+      const strips = /** @type {HTMLElement} */ (document.getElementById("strips"));
+      seen.push({ print: matchMedia("print").matches, wide: strips.clientWidth, end: canvas.offsetLeft + canvas.offsetWidth, paper: `${r} ${g} ${b}`, scroll: document.documentElement.scrollWidth });
+    });
+  });
+  await page.pdf({ format: "A4", preferCSSPageSize: true, printBackground: true });
+  await page.waitForFunction(() => Reflect.get(globalThis, "seen").length === 2);
+  const [paper, screen] = await page.evaluate(() => Reflect.get(globalThis, "seen"));
+  assert.equal(paper.print, true);
+  assert.ok(Math.abs(paper.wide - (210 - margins) * pxPerMM) < 2, `${paper.wide} px wide`);
+  assert.ok(paper.end <= paper.wide && paper.end > paper.wide - 4, `drawn to ${paper.end} of ${paper.wide}`);
+  assert.equal(paper.paper, "255 255 255");
+  assert.equal(screen.print, false);
+  assert.notEqual(screen.paper, "255 255 255");
+  assert.ok(screen.wide > 1000 && await page.locator(".frame").isVisible());
+  await page.close();
+});

@@ -1,3 +1,4 @@
+import { age } from "./ago";
 import { announcer, bring, busy } from "./arrive";
 import { drop } from "./drop";
 import { listen } from "./keys";
@@ -21,6 +22,7 @@ const say = announcer(document);
 watch(document, () => busy(document), () => void bring(document, say));
 tell(document, async () => (await fetch("/newest.json")).json(), 10_000, async () => !busy(document) && bring(document, say));
 drop(document);
+age(document);
 document.getElementById("print")?.addEventListener("click", (e) => {
   e.preventDefault();
   window.print();

@@ -193,7 +193,8 @@ export class Desk {
     const ratio = devicePixelRatio;
     const wide = this.layout.left + this.layout.plot + 1;
     const [w, h] = [Math.round(wide * ratio), Math.round(high * ratio)];
-    if (canvas.width !== w || canvas.height !== h) {
+    const fresh = canvas.width !== w || canvas.height !== h; // and so empty
+    if (fresh) {
       canvas.width = w;
       canvas.height = h;
       canvas.style.width = `${wide}px`;
@@ -202,7 +203,7 @@ export class Desk {
     canvas.style.left = `${this.layout.names}px`;
     const context = canvas.getContext("2d", { alpha: canvas === this.over })!; // what lies below is opaque, and so quicker to show
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
-    if (canvas === this.over) context.clearRect(0, 0, wide, high);
+    if (canvas === this.over && !fresh) context.clearRect(0, 0, wide, high); // which on paper would be white over what lies below
     return new CanvasSurface(context, 1 / ratio);
   }
 

@@ -128,13 +128,17 @@ class TraceBench {
       this.changed();
     };
     new ResizeObserver(again).observe(byID("strips"));
-    for (const q of ["(prefers-color-scheme: dark)", "print"]) {
-      matchMedia(q).addEventListener("change", () => {
-        this.desk.recolor();
-        again();
-        this.redraw();
-      });
-    }
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+      this.desk.recolor();
+      this.redraw();
+    });
+    // Paper has a width and colours of its own, and no next frame: it is drawn for at once.
+    matchMedia("print").addEventListener("change", () => {
+      this.desk.recolor();
+      again();
+      this.show();
+      this.desk.readings(this.shown());
+    });
     void document.fonts.ready.then(() => this.redraw());
   }
 

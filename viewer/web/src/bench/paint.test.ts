@@ -182,6 +182,15 @@ test("cursors have flags inside the plot and rings on the lines", () => {
   expect(on.rings).toEqual([[40, 168], [840, 68]]);
 });
 
+test("a cursor's line leaves room for what is written in its way", () => {
+  const band = { rank: 1, severity: "stop", title: "jam", spans: [{ from: 10, to: 70 }] };
+  const on = new Remembered();
+  paintCursors(on, scene([strip({ y: 68, plot: 92, h: 100, trace: trace({ at: [[0, 5], [80, 5]] }) })], { a: 15, b: 60, bands: [band] }));
+  const [a, b] = on.strokes.map((q) => lines([NaN, 0, ...q.points]).map((l) => l.map((p) => p[1])));
+  expect(a).toEqual([[20, 50], [68, 68], [92, 168]]); // through the finding's words and the strip's name
+  expect(b).toEqual([[20, 68], [92, 168]]); // behind the words
+});
+
 test("bounds hold what is in view and what is laid over", () => {
   const t = trace({ at: [[0, 100], [10, 1], [20, 2], [90, 500]] });
   expect(boundsOf([t, undefined], { from: 12, to: 80 })?.[1]).toBeCloseTo(2.06, 5); // with the sample before, to which the line leads

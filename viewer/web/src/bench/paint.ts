@@ -117,25 +117,43 @@ function paintAxis(on: Surface, s: Scene, every: readonly number[]): void {
   });
 }
 
+/** What a finding is called on the axis, and where. */
+interface Words { readonly band: Band; readonly said: string | undefined; readonly type: Type; readonly from: number; readonly to: number }
+
+/** The stretches of findings in view, by their beginnings. */
+function stretches(s: Scene): { band: Band; span: Span; from: number; to: number }[] {
+  const right = s.left + s.width;
+  return s.bands
+    .flatMap((band) => band.spans.filter((q) => q.to >= s.view.from && q.from <= s.view.to).map((span) => ({ band, span })))
+    .sort((p, q) => p.span.from - q.span.from)
+    .map((p) => ({ ...p, from: Math.max(s.left, x(s, p.span.from)), to: Math.min(right, x(s, p.span.to)) }));
+}
+
+const hot = (b: Band, c: Tokens): string => (b.severity !== "watch" ? c.accent : c.ink);
+
+/** The words of the findings, each where there is room behind those before it. */
+function wordsOf(on: Surface, s: Scene): Words[] {
+  const out: Words[] = [];
+  let free = -Infinity;
+  for (const { band, span, from } of stretches(s)) {
+    const at = Math.max(from, free) + 8;
+    const room = s.left + s.width - at;
+    if (from < free - 20 || room < 20) continue;
+    const type = label(hot(band, s.tokens), "left", 640);
+    const said = [`${band.title}, ${clock(span.from, s.view)} to ${clock(span.to, s.view)} s`, band.title].find((w) => on.width(w, type) + 22 < room);
+    const to = at + 22 + (said === undefined ? 0 : on.width(said, type));
+    out.push({ band, said, type, from: at, to });
+    free = to + 10;
+  }
+  return out;
+}
+
 /** The stretches of the findings along the axis, and their words where there is room. */
 function paintBands(on: Surface, s: Scene): void {
-  const { tokens: c } = s;
-  let free = -Infinity;
-  const seen = s.bands.flatMap((b) => b.spans.filter((q) => q.to >= s.view.from && q.from <= s.view.to).map((q) => ({ b, q })));
-  seen.sort((p, q) => p.q.from - q.q.from);
-  for (const { b, q } of seen) {
-    const hot = b.severity !== "watch";
-    const color = hot ? c.accent : c.ink;
-    const [x0, x1] = [Math.max(s.left, x(s, q.from)), Math.min(s.left + s.width, x(s, q.to))];
-    on.rect(x0, axisY - 1, Math.max(2, x1 - x0), 3, color);
-    const at = Math.max(x0, free) + 8;
-    const room = s.left + s.width - at;
-    if (x0 < free - 20 || room < 20) continue;
-    mark(on, at + 8, axisY + 14, b, c);
-    const type = label(color, "left", 640);
-    const said = [`${b.title}, ${clock(q.from, s.view)} to ${clock(q.to, s.view)} s`, b.title].find((w) => on.width(w, type) + 22 < room);
-    if (said !== undefined) on.text(said, at + 21, axisY + 18, type);
-    free = at + 22 + (said === undefined ? 0 : on.width(said, type)) + 10;
+  for (const { band, from, to } of stretches(s)) on.rect(from, axisY - 1, Math.max(2, to - from), 3, hot(band, s.tokens));
+  for (const w of wordsOf(on, s)) {
+    mark(on, w.from + 8, axisY + 14, w.band, s.tokens);
+    if (w.said !== undefined) on.text(w.said, w.from + 21, axisY + 18, w.type);
   }
 }
 
@@ -363,14 +381,26 @@ function fitting(on: Surface, said: string, type: Type, room: number): string {
   return "";
 }
 
+/** An upright line from the flag of a cursor down, but for the stretches in which something is written. */
+function upright(px: number, bottom: number, written: readonly (readonly [number, number])[]): number[] {
+  const points = [px, 20];
+  for (const [from, to] of [...written].sort((p, q) => p[0] - q[0])) {
+    if (to > from) points.push(px, from, NaN, 0, px, to);
+  }
+  return [...points, px, bottom];
+}
+
 /** Cursors A and B, their flags, and a ring where each meets a line. */
 export function paintCursors(on: Surface, s: Scene): void {
   const { tokens: c } = s;
   const bottom = s.height;
+  const words = wordsOf(on, s);
   for (const [name, at, dash] of [["A", s.a, []], ["B", s.b, [4, 3]]] as const) {
     if (at === undefined || at < s.view.from || at > s.view.to) continue;
     const px = x(s, at);
-    on.stroke([px, 20, px, bottom], c.ink, 1.3, dash);
+    const written: [number, number][] = s.strips.map((q) => [q.y, q.plot]); // names and readings, on a phone
+    if (words.some((w) => px > w.from - 3 && px < w.to + 3)) written.push([axisY + 4, axisY + bandsY]);
+    on.stroke(upright(px, bottom, written), c.ink, 1.3, dash);
     const type: Type = { size: 12, weight: 660, color: c.paper, align: "center" };
     const said = `${name} ${clock(at, s.view)} s`;
     const wide = on.width(said, type) + 20;
