@@ -23,6 +23,7 @@ type Season struct {
 	Measures []SeasonMeasure `json:"measures"`
 	Parts    []SeasonPart    `json:"parts"`   // the parts log, in order of time
 	Drivers  []SeasonDriver  `json:"drivers"` // in the order in which they first drove
+	Growth   *SeasonGrowth   `json:"growth"`  // of jams; nil with too few of them, or of matches
 	// Headline says in a sentence or two what matters most, Detail the numbers of it.
 	Headline string `json:"headline"`
 	Detail   string `json:"detail"`
@@ -118,6 +119,22 @@ type SeasonRate struct {
 	Low   float64 `json:"low"`   // 95 %
 	High  float64 `json:"high"`
 	Hours float64 `json:"hours"`
+}
+
+// SeasonGrowth is how jams of all stages go as the robot runs: expected up to some hour as that hour to the
+// power of Shape. Under 1 they get rarer.
+type SeasonGrowth struct {
+	Jams  int     `json:"jams"`
+	Hours float64 `json:"hours"` // of running
+	Shape float64 `json:"shape"`
+	Low   float64 `json:"low"` // 95 %, wider where jams come in bunches
+	High  float64 `json:"high"`
+	P     float64 `json:"p"` // of one as far from 1 by chance
+	// Now is how often they come at the end of those hours. Seen is whether P is at most 0.01 and no stage has
+	// changed by itself, which would tell it better.
+	Now  SeasonRate `json:"now"`
+	Seen bool       `json:"seen"`
+	Note string     `json:"note"`
 }
 
 // SeasonMeasure is one number of each match, and how it went.

@@ -180,7 +180,7 @@ func seasonOf(look schemas.Season, notes []string, picked, path string) *seasonV
 	run("cycle", "Cycle time", "Median of each match. Shaded: limits of chance. Wedge below: change point.", "cycle_s", "faster", "slower")
 	add(seasonSection{
 		ID: "jams", Head: "Jams by stage", Words: "A square is a jam, a point is a match without one.",
-		Picture: figure("jams", draw.SeasonJams), Rows: jamSides(&look, effects),
+		Picture: figure("jams", draw.SeasonJams), Rows: jamSides(&look, effects), Note: growthOf(&look),
 	})
 	add(seasonSection{
 		ID: "batteries", Head: "Battery resistance", Words: "Fitted in each match. Whiskers: 95 %, of what has changed.",
@@ -221,6 +221,13 @@ func noteOf(s *schemas.Season, name string) string {
 		return m.Note
 	}
 	return ""
+}
+
+func growthOf(s *schemas.Season) string {
+	if s.Growth == nil {
+		return ""
+	}
+	return s.Growth.Note
 }
 
 // sides is one measure before and since the picked entry.

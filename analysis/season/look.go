@@ -27,6 +27,7 @@ func Look(robot string, names []schemas.SeasonMatch, matches []Match, changed []
 		m.Note = note(&all[i], &facts[i], names)
 		out.Measures = append(out.Measures, m)
 	}
+	out.Growth = growth(matches, all, facts)
 	out.Parts = parted(all, facts, changed, matches)
 	out.Drivers = drivers(matches, changed)
 	out.Headline, out.Detail = headline(all, facts, &out)

@@ -52,6 +52,8 @@ func TestSegmentationsOfTheNile(t *testing.T) {
 	}
 	require.InDelta(t, 1318.24181, bic(0, all[0].Cost), 1e-4)
 	require.InDelta(t, 1270.08374, bic(1, all[1].Cost), 1e-4)
+	long := Segmentations(len(flow), 2, 15, SquaredError(flow)) // as strucchange has segments
+	require.InDelta(t, 1276.46670, bic(2, long[2].Cost), 1e-4)
 }
 
 func TestSegmentationsAgainstAllCuts(t *testing.T) {

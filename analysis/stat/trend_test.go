@@ -28,6 +28,7 @@ func TestMannKendallOfTheNile(t *testing.T) {
 	m := MannKendall(flow)
 	require.Equal(t, -1387.0, m.S)
 	within(t, 1e-9, 112728.0+1.0/3, m.Var/m.Inflation, "variance with ties")
+	within(t, 1e-9, -4.128066523, m.Z*math.Sqrt(m.Inflation), "z of independent years")
 	require.Greater(t, m.Inflation, 1.0, "its years depend on one another")
 	slope, low, high := TheilSen(x, flow, 0.95)
 	within(t, 1e-12, -2.6, slope, "slope")

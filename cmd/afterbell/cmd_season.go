@@ -260,6 +260,9 @@ func (a *app) printSeason(s schemas.Season) error {
 		}
 		fmt.Fprintf(a.stdout, "%-*s  %s\n", wide, m.Name, m.Note)
 	}
+	if g := s.Growth; g != nil {
+		fmt.Fprintf(a.stdout, "%-*s  %s\n", wide, "all jams", g.Note)
+	}
 	if still > 0 {
 		fmt.Fprintf(a.stdout, "%-*s  nothing to see in %d more measures of wear; --json has them\n", wide, "wear", still)
 	}
