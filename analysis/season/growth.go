@@ -49,7 +49,7 @@ func growth(matches []Match, all []Series, facts []Facts) *schemas.SeasonGrowth 
 	for i := range all {
 		if strings.HasPrefix(all[i].Name, "jam_rate/") && (len(facts[i].Changes) > 0 || facts[i].Drift != nil) {
 			g.Seen = false
-			g.Note = "what has changed stands with its stage"
+			g.Note = "a stage has changed by itself, and tells more"
 		}
 	}
 	g.Note = growthNote(g)

@@ -91,7 +91,7 @@ func TestGrowthInWords(t *testing.T) {
 	s := lookAt(matches)
 	require.NotEmpty(t, s.Measures[2].Changes)
 	assert.False(t, s.Growth.Seen)
-	assert.Contains(t, s.Growth.Note, "what has changed stands with its stage")
+	assert.Contains(t, s.Growth.Note, "a stage has changed by itself, and tells more")
 	assert.Nil(t, lookAt(matches[:5]).Growth, "five matches are too few")
 	for i := range matches {
 		matches[i].Stages = nil
