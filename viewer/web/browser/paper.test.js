@@ -4,6 +4,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { pathToFileURL } from "node:url";
+import { atOnce, each } from "./each.js";
 import { Offences } from "./offences.js";
 import { labels, smallText } from "./probe.js";
 import { sheetOf, site } from "./site.js";
@@ -15,30 +16,28 @@ const pxPerMM = 96 / 25.4;
 /** The pages of a PDF, counted by their page objects. @param {Buffer} pdf */
 const pagesOf = (pdf) => pdf.toString("latin1").match(/\/Type\s*\/Page\b(?!s)/g)?.length ?? 0;
 
-test("every sheet fits its paper", async (t) => {
+test("every sheet fits its paper", atOnce, async (t) => {
   const all = new Map([
     ...site.matches.map((m) => /** @type {const} */ ([sheetOf(m), site.url + sheetOf(m)])),
     ...[...site.fixtures].filter(([name]) => name !== "hostile").map(([name, file]) => /** @type {const} */ ([name, pathToFileURL(file).href])),
   ]);
-  for (const [name, address] of all) {
-    await t.test(name, async () => {
-      const page = await site.browser.newPage();
-      const wrong = new Offences();
-      await page.goto(address);
-      await page.emulateMedia({ media: "print" });
-      const said = await page.locator(".running.paper").first().innerText();
-      const pages = Number(/1 of ([12])$/.exec(said.trim())?.[1]);
-      for (const [format, width] of sheets) {
-        wrong.where = format;
-        await page.setViewportSize({ width: Math.floor((width - margins) * pxPerMM), height: 1000 });
-        wrong.add(...await page.evaluate(labels), ...await page.evaluate(smallText, 10.67));
-        const got = pagesOf(await page.pdf({ format, preferCSSPageSize: true, printBackground: true }));
-        if (got !== pages) wrong.add(`${got} pages where the sheet says ${pages}`);
-      }
-      await page.close();
-      wrong.none();
-    });
-  }
+  await each(t, all, async (address) => {
+    const page = await site.browser.newPage();
+    const wrong = new Offences();
+    await page.goto(address);
+    await page.emulateMedia({ media: "print" });
+    const said = await page.locator(".running.paper").first().innerText();
+    const pages = Number(/1 of ([12])$/.exec(said.trim())?.[1]);
+    for (const [format, width] of sheets) {
+      wrong.where = format;
+      await page.setViewportSize({ width: Math.floor((width - margins) * pxPerMM), height: 1000 });
+      wrong.add(...await page.evaluate(labels), ...await page.evaluate(smallText, 10.67));
+      const got = pagesOf(await page.pdf({ format, preferCSSPageSize: true, printBackground: true }));
+      if (got !== pages) wrong.add(`${got} pages where the sheet says ${pages}`);
+    }
+    await page.close();
+    wrong.none();
+  });
 });
 
 test("paper shows the boxes to tick and no links of the screen", async () => {
