@@ -532,7 +532,7 @@ type Balance struct {
 	CostS        *float64 `json:"cost_s"`         // over what a well-damped loop would have taken
 	CostPoints   *float64 `json:"cost_points"`    // those seconds in pieces not scored
 	DisturbedAtS *float64 `json:"disturbed_at_s"` // when something else moved the platform; null when not seen, or without a drive command
-	LevelledBy   string   `json:"levelled_by"`    // "hand" where the command answers as late as a person; empty: not told
+	LevelledBy   string   `json:"levelled_by"`    // "hand" where the command answers as a person does; empty: not told
 
 	LoopSavesS     *float64 `json:"loop_saves_s"` // what a loop would have saved of an attempt by hand
 	LoopSavesLowS  *float64 `json:"loop_saves_low_s"`

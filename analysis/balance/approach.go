@@ -10,16 +10,7 @@ import (
 // of it (the platform tips then), and how fast it came, m/s over the half second before by the
 // pose. climbS is nil where the platform never tipped, speed without a pose.
 func approach(tr trace, a attempt, in Input, cfg Config) (climbS, speed *float64) {
-	top, tipped := a.start, false
-	for i := a.start; i < min(a.end, len(tr.t)-1); i++ {
-		if tr.v[i]*float64(a.first) <= in.LevelDeg {
-			tipped = true
-			break
-		}
-		if math.Abs(tr.v[i]) >= 0.95*math.Abs(tr.v[a.peaks[0]]) {
-			top = i
-		}
-	}
+	top, tipped := a.top(tr, in)
 	if tipped {
 		climbS = schemas.Some(max(0, seconds(tr.t[top]-a.startT)))
 	}

@@ -46,7 +46,7 @@ func TestAPushIsToldFromTheLoopsOwnSwing(t *testing.T) {
 		tr := clean(in.Tilt, nil, cfg)
 		a := attempts(tr, in, cfg)
 		require.NotEmpty(t, a)
-		return disturbed(tr, a[0], in, cfg, tune(tr, a[0], in, cfg), false)
+		return disturbed(tr, a[0], in, cfg, tuneTo(tr, a[0], in, cfg), false)
 	}
 	for _, c := range [][2]float64{{80, 2}, {-80, 2.5}} {
 		at := look(shovedBoard(c[0], c[1]))

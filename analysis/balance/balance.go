@@ -10,7 +10,8 @@
 //
 // The definition is that of schemas/README.md, applied to the tilt without
 // sensor noise: clean takes noise and spikes out, attempts holds the definition, offPlatform
-// tells who drove off, swing and loop look at how it swung and why. With a drive command, rig
+// tells who drove off, swing and loop look at how it swung and why, limit at what held command or
+// platform. With a drive command, rig
 // is the platform with the robot on it as the command moved it, law how the command answered
 // the tilt; together they tell the damping without what a robot creeps to its place by, what
 // other gains would do (retune), what was no answer to the command (kick) and, of a person,

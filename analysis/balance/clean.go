@@ -18,6 +18,7 @@ type trace struct {
 	afresh  []bool    // the first sample of the log or behind a gap
 	samples []int64   // times of the log's own samples: events lie on these
 	noise   float64   // usual noise of the sensor, deg
+	gyro    bool      // the logged rate says what the tilt says
 }
 
 // clean takes spikes and noise out of the tilt without moving what happened in time. A gyro
@@ -42,6 +43,7 @@ func clean(tilt, rate *series.Float, cfg Config) trace {
 	// Noise is measured again on the thinned samples: neighbours of a fast log may share it.
 	thinned := localNoise(tr.t, stat.Roughness(tr.t, tr.raw), cfg)
 	turned, agrees := turnedBy(rate, tr, cfg)
+	tr.gyro = agrees
 	tr.v, tr.sd, tr.rate = make([]float64, len(tr.t)), make([]float64, len(tr.t)), make([]float64, len(tr.t))
 	for lo := 0; lo < len(tr.t); {
 		hi := lo + 1

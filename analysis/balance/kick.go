@@ -76,7 +76,7 @@ func disturbed(tr trace, a attempt, in Input, cfg Config, u tuned, wasOn bool) *
 	if !ok {
 		return nil
 	}
-	t0, _ := freeStretch(tr, a)
+	t0, _ := freeStretch(tr, a, in)
 	return schemas.Some(seconds(t0) + p.at)
 }
 

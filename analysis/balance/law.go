@@ -20,6 +20,7 @@ type law struct {
 	sums       bool    // it also answers for how long it has been tilted
 	r2         float64 // share of the command it explains
 	weight     float64 // how likely it is beside the others, in all 1
+	off        float64 // of full command, that is given at level
 
 	gainVar, leadVar, leadByGain float64 // of gain and gain lead: variances, the second that which the first leaves, and its slope
 }
@@ -29,6 +30,10 @@ const (
 
 	lawStepS = 0.01
 	lateMost = 0.24 // s; people react later than this, loops do not (simple reaction time is about 0.2 s: Woodworth and Schlosberg, from memory)
+
+	lookBackS    = 0.5  // s; a person is hardly later
+	usualLate    = 0.1  // s; a loop is rarely later
+	loopLateMost = 0.15 // s; a loop's smoothing, its bus and its motors' controllers come to a tenth, hardly to more (common practice)
 )
 
 // heard is what a law is fitted to, at even steps; NaN where it is not known.
@@ -37,15 +42,18 @@ type heard struct {
 	from                int // steps before it are there to look back on
 	limit               float64
 	rateVariance        float64 // of the rate's noise
+	every               float64 // s from one logged command to the next
 }
 
 // lawsOf are the ways in which the command may have answered tilt and rate between two times,
 // weighed by how well they explain it, likeliest first. Commands of nothing (a band in which
 // the loop stands still) and at their limit say nothing about gains and are left out. Noise of
 // a logged rate is taken off its square, or it would make the rate's part too small.
-func lawsOf(tr trace, t0, t1 int64, in Input, cfg Config) []law {
-	h, ok := hear(tr, t0, t1, in)
-	if !ok {
+//
+// Where one without a rate term explains the command as well, that is what the loop is taken to
+// be: lateness and a rate term that make up for it look alike. A loop is hardly ever very late.
+func lawsOf(h heard, lp loop, tr trace, t0, t1 int64, in Input, cfg Config) []law {
+	if !lp.heard {
 		return nil
 	}
 	var out []law
@@ -55,6 +63,9 @@ func lawsOf(tr trace, t0, t1 int64, in Input, cfg Config) []law {
 		smooth := softened(h.rate, soft)
 		for late := 0; float64(late)*lawStepS <= lateMost; late++ {
 			l, n, ok := h.law(smooth, late, soft)
+			if lp.noRate {
+				l, n, ok = h.lawWithoutRate(late)
+			}
 			if !ok {
 				continue
 			}
@@ -73,7 +84,8 @@ func lawsOf(tr trace, t0, t1 int64, in Input, cfg Config) []law {
 	sums := h.sums(out[0])
 	top := out[0].r2
 	for i := range out {
-		out[i].weight = math.Pow((1-top+1e-6)/(1-out[i].r2+1e-6), looks/4)
+		odd := out[i].late / usualLate
+		out[i].weight = math.Pow((1-top+1e-6)/(1-out[i].r2+1e-6), looks/4) * math.Exp(-odd*odd/2)
 		out[i].quiet, out[i].sums = quiet, sums
 		sum += out[i].weight
 	}
@@ -86,8 +98,8 @@ func lawsOf(tr trace, t0, t1 int64, in Input, cfg Config) []law {
 func hear(tr trace, t0, t1 int64, in Input) (heard, bool) {
 	tilt := &series.Float{T: tr.t, V: tr.v}
 	rate := &series.Float{T: tr.t, V: tr.rate}
-	h := heard{from: int(lateMost/lawStepS) + 20}
-	if in.Rate != nil && len(in.Rate.T) > 10 {
+	h := heard{from: int(lookBackS / lawStepS), every: seconds(series.Step(in.Drive.T))}
+	if tr.gyro {
 		rate = in.Rate
 		noise := stat.Noise(rate.T, rate.V)
 		h.rateVariance = noise * noise
@@ -113,6 +125,75 @@ func hear(tr trace, t0, t1 int64, in Input) (heard, bool) {
 		}
 	}
 	return h, true
+}
+
+// atWork leaves out what was no answer to the tilt: stretches in which the command has next to
+// nothing to do with what the likeliest law calls for, as when a driver takes over. It gives up,
+// and leaves nothing out, where that is most of it.
+func (h heard) atWork() heard {
+	var c []float64
+	late, least := 0, math.Inf(1)
+	for l := 0; l <= h.from; l += 3 {
+		basis, y := h.columns(l, func(v, w float64) []float64 { return []float64{1, v, w} })
+		if len(y) < 40 {
+			continue
+		}
+		if x, usual, ok := robust(basis, y, 3); ok && usual < least {
+			c, late, least = x, l, usual
+		}
+	}
+	if c == nil {
+		return h
+	}
+	most := max(6*least, otherDoing)
+	off := make([]float64, len(h.command))
+	for i := h.from; i < len(h.command); i++ {
+		if v, w := h.tilt[i-late], h.rate[i-late]; h.command[i] != 0 && math.Abs(h.command[i]) <= atLimitPart*h.limit && !math.IsNaN(h.command[i]+v+w) {
+			off[i] = math.Abs(h.command[i] - c[0] - c[1]*v - c[2]*w)
+		}
+	}
+	command, n, out := slices.Clone(h.command), 0, 0
+	for i := h.from; i < len(h.command); i++ {
+		lo, hi := max(h.from, i-otherSteps), min(len(off), i+otherSteps+1)
+		if n++; stat.Median(slices.Clone(off[lo:hi])) > most {
+			command[i], out = math.NaN(), out+1
+		}
+	}
+	if 2*out > n {
+		return h
+	}
+	h.command = command
+	return h
+}
+
+const (
+	otherDoing = 0.03 // of full command, by which a command is not the law's
+	otherSteps = 15   // either way: a third of a second of it is no noise
+)
+
+// robust is the sum of least absolute residuals, by reweighting (Schlossmacher, J. Am. Stat. Assoc.
+// 68, 1973; from memory), and the median size of these.
+func robust(basis, y []float64, k int) (c []float64, usual float64, ok bool) {
+	rows, right := slices.Clone(basis), slices.Clone(y)
+	for range 8 {
+		if c, _, ok = swing.Linear(rows, right, k); !ok {
+			return nil, 0, false
+		}
+		r := residuals(basis, y, c)
+		sizes := make([]float64, len(r))
+		for i, d := range r {
+			sizes[i] = math.Abs(d)
+		}
+		usual = stat.Median(sizes)
+		for i, d := range r {
+			weight := 1 / math.Sqrt(max(math.Abs(d), 0.5*usual, 1e-4))
+			right[i] = weight * y[i]
+			for q := range k {
+				rows[k*i+q] = weight * basis[k*i+q]
+			}
+		}
+	}
+	return c, usual, true
 }
 
 // softened is a rate through a first-order smoother.
@@ -143,7 +224,7 @@ func (h heard) law(rate []float64, late int, soft float64) (l law, n float64, ok
 	each := func(f func(u, v, w float64)) {
 		for i := h.from; i < len(h.command); i += 2 {
 			u, v, w := h.command[i], h.tilt[i-late], rate[i-late]
-			if u == 0 || math.Abs(u) > 0.98*h.limit || math.IsNaN(u+v+w) {
+			if u == 0 || math.Abs(u) > atLimitPart*h.limit || math.IsNaN(u+v+w) {
 				continue
 			}
 			f(u, v, w)
@@ -181,9 +262,74 @@ func (h heard) law(rate []float64, late int, soft float64) (l law, n float64, ok
 	}
 	rss = math.Max(rss-s[0]*q*q*noise, 0.2*rss) // what the rate's noise leaves of a command that knew the rate
 	n = s[0] * (1 - hang) / (1 + hang)
-	l = law{gain: p, lead: q / p, late: float64(late) * lawStepS, r2: 1 - rss/total}
+	l = law{gain: p, lead: q / p, late: float64(late) * lawStepS, r2: 1 - rss/total, off: off}
 	l.gainVar, l.leadByGain, l.leadVar = rss/n*ww/det, -vw/ww, rss/n/ww
 	return l, n, true
+}
+
+// lawWithoutRate is the least-squares law of one lateness that answers the tilt alone.
+func (h heard) lawWithoutRate(late int) (l law, n float64, ok bool) {
+	basis, y := h.columns(late, func(v, _ float64) []float64 { return []float64{1, v} })
+	if len(y) < 20 {
+		return law{}, 0, false
+	}
+	c, rss, ok := swing.Linear(basis, y, 2)
+	if !ok || c[1] == 0 {
+		return law{}, 0, false
+	}
+	n = worth(residuals(basis, y, c))
+	l = law{gain: c[1], late: float64(late) * lawStepS, off: c[0], r2: 1 - rss/aboutMean(y)}
+	if cov, ok := swing.Covariance(basis, 2, rss/n); ok {
+		l.gainVar = cov[3]
+	}
+	return l, n, true
+}
+
+// columns are the terms of tilt and rate late steps ago, row by row, and the commands they may
+// explain: those that are neither nothing nor at the limit.
+func (h heard) columns(late int, terms func(v, w float64) []float64) (basis, y []float64) {
+	for i := h.from; i < len(h.command); i += 2 {
+		u, v, w := h.command[i], h.tilt[i-late], h.rate[i-late]
+		if u == 0 || math.Abs(u) > atLimitPart*h.limit || math.IsNaN(u+v+w) {
+			continue
+		}
+		basis, y = append(basis, terms(v, w)...), append(y, u)
+	}
+	return basis, y
+}
+
+func residuals(basis, y, c []float64) []float64 {
+	out, k := slices.Clone(y), len(c)
+	for i := range out {
+		for q, x := range c {
+			out[i] -= x * basis[k*i+q]
+		}
+	}
+	return out
+}
+
+// worth is how many independent samples residuals are worth that hang together from one to the next.
+func worth(r []float64) float64 {
+	now, next := 0.0, 0.0
+	for i := 1; i < len(r); i++ {
+		now, next = now+r[i-1]*r[i-1], next+r[i-1]*r[i]
+	}
+	hang := 0.0
+	if now > 0 {
+		hang = min(max(next/now, 0), 0.98)
+	}
+	return float64(len(r)) * (1 - hang) / (1 + hang)
+}
+
+func aboutMean(y []float64) (squares float64) {
+	mean := 0.0
+	for _, v := range y {
+		mean += v / float64(len(y))
+	}
+	for _, v := range y {
+		squares += (v - mean) * (v - mean)
+	}
+	return squares
 }
 
 // drawn is a law as this log leaves it open, by two standard normal numbers.
@@ -260,7 +406,7 @@ func (h heard) sums(l law) bool {
 		if !math.IsNaN(v) {
 			sum += v * lawStepS
 		}
-		if i%2 == 1 || u == 0 || math.Abs(u) > 0.98*h.limit || math.IsNaN(u+v+w) {
+		if i%2 == 1 || u == 0 || math.Abs(u) > atLimitPart*h.limit || math.IsNaN(u+v+w) {
 			continue
 		}
 		with, without, y = append(with, 1, v, w, sum), append(without, 1, v, w), append(y, u)

@@ -5,132 +5,114 @@ import (
 	"math"
 	"strconv"
 
-	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/analysis/swing"
 	"github.com/afterbell/afterbell/schemas"
-	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// loop is how the drive command answered the tilt while it swung:
-// drive = offset + gain (tilt + lead rate). Its lead is the rate term less whatever the loop
-// is late by: on one swing the two cannot be told apart, and it is the difference that damps.
+// loop is how the drive command answered the tilt, from when the platform tipped.
 type loop struct {
-	ok        bool    // the command follows tilt and rate well enough to say so
-	gain      float64 // of full command per deg, with its sign
-	lead      float64 // s of rate per unit of gain; negative when the loop answers late
-	leadLow   float64 // 95 %
-	leadHigh  float64
-	saturated float64 // share of the time at the largest command
+	heard   bool    // there is a command, and enough of it
+	ok      bool    // it follows tilt and rate well enough to say so
+	law     law     // the likeliest as late as loops are
+	noRate  bool    // one without a rate term explains it as well, or it makes up for less than no lateness
+	limits  limits  // what held it
+	remnant float64 // of full command, RMS: what wanders on beside any law, as under a hand
 }
 
-// lookAtLoop regresses the drive command on tilt and tilt rate over the swing. Commands at
-// their limit say nothing about gains and are left out.
-func lookAtLoop(tr trace, sw swing.Fit, in Input, cfg Config) loop {
-	if sw.Kind == swing.Unclear || in.Drive == nil {
-		return loop{}
+// lookAtLoop fits the drive command to tilt and tilt rate.
+func lookAtLoop(tr trace, a attempt, in Input, cfg Config) (loop, heard) {
+	lp := loop{limits: limits{at: math.Inf(1)}}
+	if in.Drive == nil {
+		return lp, heard{}
 	}
-	lo, hi := series.From(tr.t, sw.Start), series.From(tr.t, sw.End)
-	limit := 0.0
-	for i := lo; i < hi; i++ {
-		d, _ := in.Drive.At(tr.t[i])
-		limit = max(limit, math.Abs(d))
+	t0, t1 := a.levelled(tr, in)
+	h, ok := hear(tr, t0, t1, in)
+	if !ok {
+		return lp, heard{}
 	}
-	var basis, y []float64
-	atLimit, last := 0, sw.Start-1_000_000
-	for i := lo; i < hi; i++ {
-		d, ok := in.Drive.At(tr.t[i])
-		rate, okRate := tr.rate[i], true
-		if in.Rate != nil {
-			rate, okRate = in.Rate.At(tr.t[i])
-		}
-		if !ok || !okRate || tr.t[i]-last < 18_000 { // fifty a second are plenty
+	lp.heard = true
+	lp.limits = h.limits()
+	h.limit = lp.limits.at
+	h = h.atWork()
+	lp.remnant = h.remnant()
+	lateMost := int(math.Round(loopLateMost / lawStepS))
+	full, tiltOnly := math.Inf(1), math.Inf(1)
+	n := 0.0
+	for late := 0; late <= lateMost; late++ {
+		basis, y := h.columns(late, func(v, w float64) []float64 { return []float64{1, v, w} })
+		if len(y) < 20 {
 			continue
 		}
-		last = tr.t[i]
-		if math.Abs(d) > 0.98*limit {
-			atLimit++
+		total := aboutMean(y)
+		if c, rss, ok := swing.Linear(basis, y, 3); ok && c[1] != 0 && total > 0 && rss/total < full {
+			full, n = rss/total, worth(residuals(basis, y, c))
+			lp.law = law{gain: c[1], lead: c[2] / c[1], late: float64(late) * lawStepS, off: c[0], r2: 1 - rss/total}
 		}
-		basis, y = append(basis, 1, tr.v[i], rate), append(y, d)
-	}
-	n := len(y)
-	if n < 20 || limit < 0.02 {
-		return loop{}
-	}
-	lp := loop{saturated: float64(atLimit) / float64(n)}
-	if lp.saturated > 0.1 {
-		k := 0
-		for i, d := range y {
-			if math.Abs(d) <= 0.98*limit {
-				copy(basis[3*k:3*k+3], basis[3*i:3*i+3])
-				y[k] = d
-				k++
-			}
+		basis, _ = h.columns(late, func(v, _ float64) []float64 { return []float64{1, v} })
+		if _, rss, ok := swing.Linear(basis, y, 2); ok && total > 0 {
+			tiltOnly = min(tiltOnly, rss/total)
 		}
-		basis, y = basis[:3*k], y[:k]
 	}
-	if len(y) < 20 {
-		return lp
+	lp.ok = lp.law.r2 >= cfg.LoopR2
+	better := n * math.Log(tiltOnly/full) // what a rate term explains besides, as a likelihood ratio
+	switch {
+	case lp.law.r2 < plainR2: // something else is in it: an integral, a command that may change only slowly
+	case lp.law.lead <= cfg.NoRateS:
+		lp.noRate = true
+	case lp.law.lead <= lp.law.late: // it looks no further ahead than it is late
+		lp.noRate = better < 3*cfg.Evidence
+	default:
+		lp.noRate = better < math.Log(n)
 	}
-	c, rss, ok := swing.Linear(basis, y, 3)
-	if !ok || c[1] == 0 {
-		return lp
-	}
-	total, middle := 0.0, 0.0
-	for _, d := range y {
-		middle += d / float64(len(y))
-	}
-	for _, d := range y {
-		total += (d - middle) * (d - middle)
-	}
-	lp.gain, lp.lead = c[1], c[2]/c[1]
-	lp.ok = total > 0 && 1-rss/total >= cfg.LoopR2
-	half := 1.96 * leadSD(basis, y, c, rss)
-	lp.leadLow, lp.leadHigh = lp.lead-half, lp.lead+half
-	return lp
+	return lp, h
 }
 
-// leadSD is the standard error of c2/c1 by the delta method.
-func leadSD(basis, y, c []float64, rss float64) float64 {
-	cov, ok := swing.Covariance(basis, 3, rss/float64(len(y)-3))
-	if !ok {
-		return math.Inf(1)
-	}
-	r := make([]float64, len(y))
-	for i := range y {
-		r[i] = y[i] - c[0] - c[1]*basis[3*i+1] - c[2]*basis[3*i+2]
-	}
-	cov = swing.Widen(cov, r)
-	lead := c[2] / c[1]
-	return math.Sqrt(max(0, cov[2*3+2]-2*lead*cov[1*3+2]+lead*lead*cov[1*3+1])) / math.Abs(c[1])
-}
-
-// weigh lets the drive command settle what the tilt alone leaves open: a swing of constant
-// size under a command that answers the tilt in proportion and is not at its limit is a
-// loop without damping, not one that friction or saturation keeps swinging.
-func weigh(sw swing.Fit, lp loop, cfg Config) swing.Fit {
-	if sw.Kind == swing.Steady && lp.ok && lp.saturated < 0.05 && lp.leadLow <= cfg.NoRateS && sw.Free != nil {
+// weigh lets the drive command and how the swing came to its size settle what its later half
+// leaves open. One of constant size from the first on, under a command that answers the tilt in
+// proportion and is not at its limit, is a loop without damping; one that came to its size from
+// a larger one is kept up by friction, slack or the command's limit, and any damping of it is none.
+func weigh(sw swing.Fit, lp loop, a attempt, tr trace) swing.Fit {
+	first, last := math.Abs(tr.v[a.peaks[min(1, len(a.peaks)-1)]]), math.Abs(tr.v[a.peaks[max(0, len(a.peaks)-2)]])
+	came := last < cameToSize*first
+	switch {
+	case sw.Kind == swing.Steady && !came && lp.noRate && lp.limits.share < limitRules && sw.Free != nil:
 		free := *sw.Free
 		free.Kind = swing.Damped
 		return free
+	case sw.Kind == swing.Damped && a.constant(tr) && math.Abs(sw.Zeta) < hardlyDamped && (came || !lp.noRate && lp.ok):
+		return swing.Fit{Kind: swing.Steady}
 	}
 	return sw
 }
 
+const (
+	cameToSize   = 0.8  // of the first swing past level, under which a swing came to its size
+	hardlyDamped = 0.03 // by which swings of one size are not told from such as die down
+)
+
 // diagnosis is what is wrong, or right, in plain words; empty when the log does not tell.
-func diagnosis(sw swing.Fit, lp loop, u tuned, a attempt, cfg Config) string {
-	noRate := lp.ok && lp.leadLow <= cfg.NoRateS && lp.leadHigh < cfg.NoRateS+0.1/max(sw.Wn, 0.1) && u.mayLackRate(cfg)
+func diagnosis(sw swing.Fit, lp loop, a attempt, bound bool, cfg Config) string {
+	noRate := ""
+	if lp.noRate {
+		noRate = "answers the tilt but not its rate" + howLate(lp)
+	}
 	switch {
-	case sw.Kind == swing.Steady && lp.saturated > 0.1:
+	case a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0 && !(sw.Kind == swing.Damped && sw.Zeta >= cfg.DampedWell):
+		return "comes to level without a swing"
+	case bound && noRate != "":
+		return "swings grow: the platform's stops hold them; " + noRate
+	case bound:
+		return "swings grow: the platform's stops hold them; the tilt is answered too strongly or too late"
+	case sw.Kind == swing.Steady && lp.limits.share > limitRules:
 		return "saturation: swings of constant size, the drive command at its limit"
 	case sw.Kind == swing.Steady:
 		return "stick-slip or saturation: swings of constant size"
+	case grows(sw) && noRate != "":
+		return "swings grow: " + noRate
 	case grows(sw):
-		if noRate {
-			return "swings grow: answers the tilt but not its rate" + howLate(lp, cfg)
-		}
-		return "swings grow: the loop answers too strongly or too late"
-	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedPoor && noRate:
-		return "proportional only: answers the tilt but not its rate" + howLate(lp, cfg)
+		return "swings grow: the tilt is answered too strongly or too late"
+	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedPoor && noRate != "":
+		return "proportional only: " + noRate
 	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedPoor && len(a.overshoots()) > 1:
 		return "too little damping: swings past level again and again"
 	case sw.Kind == swing.Damped && sw.Zeta < cfg.DampedPoor:
@@ -141,20 +123,8 @@ func diagnosis(sw swing.Fit, lp loop, u tuned, a attempt, cfg Config) string {
 		return "lightly damped"
 	case sw.Kind == swing.Damped:
 		return "well damped"
-	case sw.Kind == swing.Direct && a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0:
-		return "comes to level without a swing"
 	}
 	return ""
-}
-
-// mayLackRate says that laws without a rate term are among those that explain the command, or that
-// none are known.
-func (u tuned) mayLackRate(cfg Config) bool {
-	var leads []float64
-	for _, p := range u.draws {
-		leads = append(leads, p.law.lead)
-	}
-	return len(leads) == 0 || stat.Quantile(0.025, leads) <= cfg.NoRateS
 }
 
 // grows says that the swings get larger, beyond doubt and by more than 6 % each.
@@ -163,12 +133,16 @@ func grows(s swing.Fit) bool {
 }
 
 // howLate says by how much the command lags, when it clearly does.
-func howLate(lp loop, cfg Config) string {
-	if lp.leadHigh < -cfg.NoRateS {
-		return fmt.Sprintf(", and about %s s late", two(-lp.lead))
+func howLate(lp loop) string {
+	if late := lp.law.late - lp.law.lead; late > clearlyLate {
+		return fmt.Sprintf(", and about %s s late", two(late))
 	}
 	return ""
 }
+
+const plainR2 = 0.95 // of the command, that a law must explain for it to be all of it
+
+const clearlyLate = 0.06 // s; a few samples of any loop are less
 
 // advice is what to try, empty when nothing is amiss or nothing is known. change is the change of
 // gains that platform and loop together tell, nil where they tell none.

@@ -28,15 +28,30 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 	}
 	b.ClimbS, b.ApproachMS = approach(tr, a, in, cfg)
 
-	sw := lookAtSwing(tr, a, in, cfg)
-	lp := lookAtLoop(tr, sw, in, cfg)
-	sw = weigh(sw, lp, cfg)
+	lp, h := lookAtLoop(tr, a, in, cfg)
+	t0, t1 := a.levelled(tr, in)
+	free, end := lp.limits.free(tr, a, in, t0, t1)
+	short := seconds(end-free) < freeLeastS
+	if short {
+		free = t0
+	}
+	bound, sw := false, swing.Fit{}
+	switch {
+	case a.constant(tr) && lp.limits.share > limitRules && (lp.limits.relay || short):
+		sw.Kind = swing.Steady
+	case a.constant(tr) && a.betweenStops(tr):
+		bound = true
+	default:
+		sw = weigh(lookAtSwing(tr, a, free, in, cfg), lp, a, tr)
+	}
 	u := tuned{}
 	if len(a.overshoots()) > 0 || sw.Kind == swing.Damped {
-		u = tune(tr, a, in, cfg)
+		u = tune(tr, a, free, h, lp, in, cfg)
 	}
 	tellDamping(&b, &sw, u, max(tr.noise, cfg.NoiseFloorDeg))
-	b.Diagnosis = diagnosis(sw, lp, u, a, cfg)
+	hand := a.byHand(tr, in, u, lp)
+	lp.noRate = lp.noRate && !hand // a person has no gains
+	b.Diagnosis = diagnosis(sw, lp, a, bound, cfg)
 	if b.DampingRatio != nil {
 		b.Retune = u.change(a, tr, in, cfg)
 	}
@@ -45,7 +60,9 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 		b.Retune = nil
 	}
 	b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
-	tellHand(&b, a, tr, in, cfg, u)
+	if hand {
+		tellHand(&b, a, tr, in, cfg, u)
+	}
 	return b
 }
 
@@ -59,13 +76,13 @@ func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64) {
 	switch {
 	case sw.Kind == swing.Steady || sw.Kind == swing.Direct:
 		return
-	case u.ok && !math.IsNaN(u.now.hz) && !(sw.Kind == swing.Damped && sw.RMS < 0.8*u.off):
+	case u.ok && !u.sums && !math.IsNaN(u.now.hz) && !(sw.Kind == swing.Damped && sw.RMS < 0.8*u.off):
 		if sw.Kind != swing.Damped && u.now.zeta > 0.95 {
 			return
 		}
 		now := u.now
-		if sw.Kind == swing.Damped && sw.RMS < max(1.1*u.off, 1.2*noise) {
-			now = now.and(*sw) // both leave no more than noise
+		if sw.Kind == swing.Damped && sw.RMS < max(1.1*u.off, 1.2*noise, 0.01*sw.Amplitude()) {
+			now = now.and(*sw) // both leave next to nothing
 		}
 		sw.Kind, sw.Zeta, sw.Wn = swing.Damped, now.zeta, 2*math.Pi*now.hz
 		sw.ZetaSD = (now.high - now.low) / (2 * 1.96)
@@ -86,8 +103,9 @@ func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64) {
 // By how much, as a part of them, a frequency told by platform and loop may be off besides, and
 // damping and frequency of a swing alone: it is seldom all there is in a tilt.
 const (
-	hzOff      = 0.05
+	hzOff      = 0.07
 	swingOff   = 0.4
+	aloneOff   = 0.2 // the same of a swing that leaves no more than noise
 	swingHzOff = 0.12
 )
 

@@ -34,17 +34,21 @@ const (
 	quietMost   = 0.4 // of the gain: a swing that the loop hardly answers tells nothing of it
 	forceDoubt  = 5.0 // odds, as a logarithm, that a drivetrain's command is no force
 	rigEvidence = 3.0 // logarithm of the likelihood by which one kind of rig rules out the other
+	runFreeS    = 2.5 // s, for which a run begins behind the last time the command was at its limit
 	widestZeta  = 0.3 // 95 % of the damping beyond which it is not told
 )
 
 // tune fits rigs and laws to the stretch from where the platform was last at a stop. It is not
 // ok where the log does not show ones that describe it, or leaves its damping open.
-func tune(tr trace, a attempt, in Input, cfg Config) tuned {
+func tune(tr trace, a attempt, free int64, h heard, lp loop, in Input, cfg Config) tuned {
 	if in.Drive == nil {
 		return tuned{}
 	}
-	t0, t1 := freeStretch(tr, a)
-	laws := lawsOf(tr, t0, t1, in, cfg)
+	t0, t1 := freeStretch(tr, a, in)
+	if seconds(t1-free) >= runFreeS {
+		t0 = max(t0, free) // behind the command's limit
+	}
+	laws := lawsOf(h, lp, tr, t0, t1, in, cfg)
 	sign := 1.0
 	if len(laws) > 0 {
 		sign = math.Copysign(1, laws[0].gain)
@@ -109,17 +113,17 @@ func lawAt(laws []law, at float64) law {
 	return laws[0]
 }
 
-// freeStretch is from the last time the platform lay at a stop, near the largest tilt there
-// was, to the end of the attempt, or to before the last tilt of one that drove off. Of a swing
-// that comes to the stops again and again, where that leaves next to nothing, it is the longest
-// way between them.
-func freeStretch(tr trace, a attempt) (t0, t1 int64) {
-	stop := stopShare * a.peak(tr)
+// freeStretch is from the last time the platform lay at a stop, or else from when it tipped, to the
+// end of the attempt, or to before the last tilt of one that drove off. Of a swing that comes to the
+// stops again and again, where that leaves next to nothing, it is the longest way between them.
+func freeStretch(tr trace, a attempt, in Input) (t0, t1 int64) {
+	stop := a.stop(tr)
 	end := min(a.end, len(tr.t)-1)
 	if a.outcome == schemas.BalanceLeft {
 		end = min(end, a.from[len(a.from)-1])
 	}
-	last, longest := a.start, [2]int{a.start, a.start}
+	last, _ := a.top(tr, in)
+	longest := [2]int{last, last}
 	for i := a.start; i < end; i++ {
 		if math.Abs(tr.v[i]) <= stop {
 			continue
@@ -129,10 +133,21 @@ func freeStretch(tr trace, a attempt) (t0, t1 int64) {
 		}
 		last = i
 	}
+	end = max(end, last)
 	if seconds(tr.t[end]-tr.t[last]) < runLeastS && seconds(tr.t[longest[1]]-tr.t[longest[0]]) >= runLeastS {
 		return tr.t[longest[0]], tr.t[longest[1]]
 	}
 	return tr.t[last], tr.t[end]
+}
+
+// stop is the tilt beyond which the platform lies at a stop, deg: near the largest there was, as
+// it did before it tipped. It is infinite where a swing came to be larger than that first tilt.
+func (a attempt) stop(tr trace) float64 {
+	peak := a.peak(tr)
+	if math.Abs(tr.v[a.peaks[0]]) < stopShare*peak {
+		return math.Inf(1)
+	}
+	return stopShare * peak
 }
 
 const stopShare = 0.94 // of the largest tilt: it lies at a stop
@@ -180,7 +195,7 @@ func (t tried) and(s swing.Fit) tried {
 		a := own*own + part*part*about*about/4
 		return a / (a + other*other + otherPart*otherPart*about*about/4 + 1e-12)
 	}
-	z := share(half(t.low, t.high), modelOff, s.ZetaSD, swingOff, t.zeta)
+	z := share(half(t.low, t.high), modelOff, s.ZetaSD, aloneOff, t.zeta)
 	f := share(half(t.hzLow, t.hzHi), hzOff, hzSD, swingHzOff, t.hz)
 	t.low, t.high = min(t.low, s.Zeta-1.96*s.ZetaSD), max(t.high, s.Zeta+1.96*s.ZetaSD)
 	t.hzLow, t.hzHi = min(t.hzLow, hz-1.96*hzSD), max(t.hzHi, hz+1.96*hzSD)

@@ -2,9 +2,11 @@ package balance
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/swing"
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // modelOf is a swing as the report has it.
@@ -19,8 +21,9 @@ func modelOf(s swing.Fit) *schemas.BalanceModel {
 // lookAtSwing fits the models to the tilt from where the platform tipped. Where that is
 // cannot be seen exactly (a robot still drives as the tilt begins to fall), so the fit is
 // tried from the end of the climb, from the first return into the band and from the first
-// two peaks after that; the earliest that fits counts.
-func lookAtSwing(tr trace, a attempt, in Input, cfg Config) swing.Fit {
+// two peaks after that, or from when the platform came free where that was later; the earliest that
+// fits counts.
+func lookAtSwing(tr trace, a attempt, free int64, in Input, cfg Config) swing.Fit {
 	end := a.end
 	if a.outcome == schemas.BalanceLeft {
 		end = a.from[len(a.from)-1] // the last tilt was that of driving off
@@ -33,7 +36,7 @@ func lookAtSwing(tr trace, a attempt, in Input, cfg Config) swing.Fit {
 		}
 	}
 	best, bestError := swing.Fit{}, math.Inf(1)
-	for _, from := range swingStarts(tr, a, in) {
+	for _, from := range swingStarts(tr, a, free, in) {
 		if from >= end {
 			continue
 		}
@@ -53,16 +56,11 @@ func lookAtSwing(tr trace, a attempt, in Input, cfg Config) swing.Fit {
 }
 
 // swingStarts are the samples from which the tilt may swing freely, earliest first.
-func swingStarts(tr trace, a attempt, in Input) []int {
-	firstEnd := a.start
+func swingStarts(tr trace, a attempt, free int64, in Input) []int {
+	top, _ := a.top(tr, in)
+	firstEnd := top
 	for firstEnd < min(a.end, len(tr.t)-1) && tr.v[firstEnd]*float64(a.first) > in.LevelDeg {
 		firstEnd++
-	}
-	top := a.start
-	for i := a.start; i < firstEnd; i++ {
-		if math.Abs(tr.v[i]) >= 0.95*math.Abs(tr.v[a.peaks[0]]) {
-			top = i
-		}
 	}
 	starts := []int{top, firstEnd}
 	for _, i := range a.overshoots() {
@@ -70,7 +68,11 @@ func swingStarts(tr trace, a attempt, in Input) []int {
 			starts = append(starts, i)
 		}
 	}
-	return starts
+	came := series.From(tr.t, free)
+	for k, from := range starts {
+		starts[k] = max(from, came)
+	}
+	return slices.Compact(starts)
 }
 
 // window is the tilt between two samples, cut at a gap and at cfg.SwingMaxS.

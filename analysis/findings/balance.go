@@ -120,7 +120,7 @@ func aroundBalance(in Input, b schemas.Balance) string {
 		text += fmt.Sprintf(" At %s something other than its drive command moved the platform: another robot on it, or wheels that rolled; what swings there is not the loop's fault alone.", in.at(*b.DisturbedAtS))
 	}
 	if b.LevelledBy == "hand" {
-		text += " The drive command answers the tilt as late as a person does: it was levelled by hand."
+		text += " The drive command answers the tilt as a person does, late or with a hand that wanders: it was levelled by hand."
 		if b.LoopSavesS != nil && *b.LoopSavesS >= 0.5 {
 			text += fmt.Sprintf(" A well-damped loop would have saved about %.1f s (%.1f to %.1f), by a model of this platform.", *b.LoopSavesS, *b.LoopSavesLowS, *b.LoopSavesHighS)
 		}

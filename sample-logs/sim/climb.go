@@ -131,6 +131,7 @@ func (d *driver) balance(w *world) (forward, turn float64) {
 func (d *driver) stick(w *world, tilt float64) float64 {
 	const dt = people * step
 	h := w.scenario.balance.hand
+	w.stuck = append(w.stuck, w.begin+w.now())
 	d.climbs.tilts = append(d.climbs.tilts, tilt)
 	n := len(d.climbs.tilts) - 1 - int(h.late/dt)
 	if n < 5 {

@@ -14,12 +14,15 @@ const (
 	wellFrom    = 0.6
 	evenPeaks   = 0.15 // by which swings of constant size differ at the most, of their size
 	atLimit     = 0.1  // of the time: the command's limit rules
+	atStop      = 0.95 // of the angle of the board's stops: a swing came to them
+	handLeastS  = 1.0  // s of levelling with the stick that make an attempt one by hand
 )
 
 // Attempt is what the world knows of how an attempt was levelled, beside its row in the truth.
 type Attempt struct {
 	Diagnosis    string   // the kind of trouble, as the report begins to say it; empty where it is left open
-	ByHand       bool     // the driver levelled
+	ByHand       bool     // the driver levelled; one who turns back at once, or drives on over the board, levels nothing
+	NoRate       bool     // the program levelled by the tilt alone
 	DisturbedAtS *float64 // when another robot, or this one's wheels that rolled, moved the board, log s; nil when none did
 }
 
@@ -32,7 +35,8 @@ func (w *world) attempts(balances []schemas.Balance) []Attempt {
 	tilt := w.filled(logged)
 	out := make([]Attempt, len(balances))
 	for i, b := range balances {
-		out[i] = Attempt{Diagnosis: w.diagnosis(b, tilt), ByHand: w.byHand(b.Period), DisturbedAtS: w.disturbed(b)}
+		out[i] = Attempt{Diagnosis: w.diagnosis(b, tilt), ByHand: w.levelledByHand(b), DisturbedAtS: w.disturbed(b)}
+		out[i].NoRate = w.program.level.kd == 0 && !w.byHand(b.Period)
 		if out[i].DisturbedAtS == nil && w.rolled(b) {
 			out[i].DisturbedAtS = schemas.Some(b.StartS)
 		}
@@ -54,6 +58,9 @@ func (w *world) diagnosis(b schemas.Balance, tilt *clean) string {
 		if w.limited(b) > atLimit {
 			return "saturation"
 		}
+		if w.outgrows(b, tilt) {
+			return "swings grow"
+		}
 		return "stick-slip or saturation"
 	}
 	switch z := *b.DampingRatio; {
@@ -74,6 +81,17 @@ func (w *world) diagnosis(b schemas.Balance, tilt *clean) string {
 // byHand says that the driver levels with the sticks in a period.
 func (w *world) byHand(period string) bool {
 	return w.scenario.balance.hand != nil && period == schemas.PeriodDriver
+}
+
+// levelledByHand says that the driver did so in an attempt, for a second at the least.
+func (w *world) levelledByHand(b schemas.Balance) bool {
+	looks := 0
+	for _, t := range w.stuck {
+		if t >= b.StartS && t <= b.EndS {
+			looks++
+		}
+	}
+	return float64(looks)*people*step >= handLeastS
 }
 
 // disturbed is when another robot came onto the board, or was still moving on it, in an attempt,
@@ -108,6 +126,24 @@ func (w *world) rolled(b schemas.Balance) bool {
 
 // swingsOn says that the last three swings past level, and more if there are, were of one size.
 func (w *world) swingsOn(b schemas.Balance, tilt *clean) bool {
+	low, high, ok := lastSwings(b, tilt)
+	return ok && high-low < evenPeaks*high
+}
+
+// outgrows says that swings of one size are those of a loop that makes them grow: they come to the
+// board's stops, which hold them, and the equations made straight at that size have less than no
+// damping. No friction, slack or limit is needed for them.
+func (w *world) outgrows(b schemas.Balance, tilt *clean) bool {
+	if low, _, ok := lastSwings(b, tilt); !ok || low < atStop*w.platform.stop/degree {
+		return false
+	}
+	zeta, ok := w.boundSwing(b.StartS, b.EndS)
+	return ok && zeta < growsFrom
+}
+
+// lastSwings are the least and the largest of the last three whole swings past level, deg; ok is
+// false for fewer.
+func lastSwings(b schemas.Balance, tilt *clean) (low, high float64, ok bool) {
 	var peaks []float64
 	side := 0.0
 	for i, t := range tilt.t {
@@ -122,11 +158,10 @@ func (w *world) swingsOn(b schemas.Balance, tilt *clean) bool {
 		peaks[len(peaks)-1] = max(peaks[len(peaks)-1], math.Abs(v))
 	}
 	if len(peaks) < 5 { // the climb, the swing that follows it, and three; the last may be cut off
-		return false
+		return 0, 0, false
 	}
 	last := peaks[len(peaks)-4 : len(peaks)-1]
-	low, high := min(last[0], last[1], last[2]), max(last[0], last[1], last[2])
-	return high-low < evenPeaks*high
+	return min(last[0], last[1], last[2]), max(last[0], last[1], last[2]), true
 }
 
 // limited is the share of an attempt's runs of the levelling loop at its limit, or at the only

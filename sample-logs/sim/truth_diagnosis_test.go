@@ -61,3 +61,32 @@ func TestDisturbedByGuests(t *testing.T) {
 	assert.InDelta(t, 106, *w.disturbed(schemas.Balance{StartS: 106, EndS: 110}), 1e-9)
 	assert.Nil(t, w.disturbed(schemas.Balance{StartS: 108, EndS: 110}))
 }
+
+// Who turns back before there was a second of levelling with the stick levelled nothing.
+func TestLevelledByHandTakesASecond(t *testing.T) {
+	w := &world{}
+	for k := range 51 {
+		w.stuck = append(w.stuck, 100+0.02*float64(k))
+	}
+	assert.True(t, w.levelledByHand(schemas.Balance{StartS: 99, EndS: 110}))
+	assert.False(t, w.levelledByHand(schemas.Balance{StartS: 99, EndS: 100.9}))
+	assert.False(t, w.levelledByHand(schemas.Balance{StartS: 102, EndS: 110}))
+}
+
+// Swings that come to the stops of a board without a damper, under a loop that answers the tilt alone and
+// late, are those of a loop that makes them grow: it has less than no damping, whatever holds them.
+func TestSwingsHeldByTheStopsGrow(t *testing.T) {
+	grown := 0
+	for seed := range uint64(4) {
+		m, err := RunOptions(Options{Scenario: "demo", Seed: 5 + seed, With: []string{"free-board", "tilt-only", "late-levelling"}})
+		require.NoError(t, err)
+		for i, a := range m.Attempts {
+			if m.Truth.Balances[i].Overshoots >= 4 && a.DisturbedAtS == nil {
+				assert.Equal(t, "swings grow", a.Diagnosis)
+				assert.True(t, a.NoRate)
+				grown++
+			}
+		}
+	}
+	assert.Positive(t, grown)
+}

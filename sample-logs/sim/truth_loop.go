@@ -92,14 +92,7 @@ type freeSwing struct {
 }
 
 func (w *world) freeSwing(start, end float64) (f freeSwing, ok bool) {
-	l := w.program.level
-	rows := w.levelled
-	for len(rows) > 0 && rows[0].at < start {
-		rows = rows[1:]
-	}
-	for len(rows) > 0 && rows[len(rows)-1].at > end {
-		rows = rows[:len(rows)-1]
-	}
+	l, rows := w.program.level, w.runsIn(start, end)
 	first := 0
 	for i, r := range rows {
 		if r.bent || i > 0 && r.at-rows[i-1].at > 1.5*programs*step {
@@ -110,15 +103,57 @@ func (w *world) freeSwing(start, end float64) (f freeSwing, ok bool) {
 	if l.bang > 0 || first >= len(rows) || rows[len(rows)-1].at-rows[first].at < freeLeastS {
 		return freeSwing{}, false
 	}
+	return w.straight(rows, first, rows[first:])
+}
+
+// boundSwing is the damping ratio of the loop at the size of swings that the board's stops hold,
+// by the straight equations that run on from where it last left a stop; ok is false where there are
+// none.
+func (w *world) boundSwing(start, end float64) (zeta float64, ok bool) {
+	l, rows := w.program.level, w.runsIn(start, end)
+	first := 0
+	for i := 1 + l.late; i < len(rows); i++ {
+		if rows[i-1].bent && !rows[i].bent {
+			first = i
+		}
+	}
+	if l.bang > 0 || first == 0 {
+		return 0, false
+	}
+	f, ok := w.straight(rows, first, rows[len(rows)/2:])
+	if !ok {
+		return 0, false
+	}
+	x, _, _ := f.loop.describes(f.rows, f.first, f.balance)
+	zeta, _, _ = f.loop.swing(x, int(freeMostS/(programs*step)))
+	return zeta, true
+}
+
+// runsIn are the runs of the levelling loop between two times.
+func (w *world) runsIn(start, end float64) []levelledRow {
+	rows := w.levelled
+	for len(rows) > 0 && rows[0].at < start {
+		rows = rows[1:]
+	}
+	for len(rows) > 0 && rows[len(rows)-1].at > end {
+		rows = rows[:len(rows)-1]
+	}
+	return rows
+}
+
+// straight are the loop's straight equations from row first on, at the size of the swing in the
+// given rows; ok is false while a guest moves.
+func (w *world) straight(rows []levelledRow, first int, swing []levelledRow) (f freeSwing, ok bool) {
+	l := w.program.level
 	balance, inertia, still := w.restingPlace(rows[first].at, rows[len(rows)-1].at)
 	if !still {
 		return freeSwing{}, false
 	}
 	var size [plantStates]float64 // of the swing: that of a sine of the same power
-	free := rows[first:min(len(rows), first+int(freeMostS/(programs*step))+1)]
-	for _, r := range free {
+	swing = swing[:min(len(swing), int(freeMostS/(programs*step))+1)]
+	for _, r := range swing {
 		for i, v := range r.plant {
-			size[i] += 2 * v * v / float64(len(free))
+			size[i] += 2 * v * v / float64(len(swing))
 		}
 	}
 	for i, v := range size {

@@ -49,6 +49,7 @@ type world struct {
 	track    []schemas.TrackedAt // true place, every 10 ms
 	boarded  []boarding
 	levelled []levelledRow // each run of the levelling loop
+	stuck    []float64     // s, robot clock, of each look at which the driver levelled with the stick
 	tilts    []float64     // deg, every 10 ms
 	atStart  battery       // when the match began and ended
 	atBell   battery

@@ -128,7 +128,7 @@ func scoreLoop(t *Tally, c *Case, was sim.Attempt, truth, got schemas.Balance) {
 		t.hit("diagnosis told, where truth tells", is != "")
 	}
 	if was.Diagnosis != "" && is != "" {
-		right := slices.Contains(alsoRight(was.Diagnosis, truth), is)
+		right := slices.Contains(alsoRight(was, truth, c.NoDrive), is)
 		t.hit("diagnosis right, where truth and report tell", right)
 		if !right {
 			t.lose(0.25, "attempt with wrong diagnosis", "attempt at %s: %s, was %s", c.at(truth.StartS), said(is), was.Diagnosis)
@@ -151,23 +151,37 @@ func scoreLoop(t *Tally, c *Case, was sim.Attempt, truth, got schemas.Balance) {
 
 // alsoRight are the words for a kind of trouble that are right of it: where its damping lies
 // within nearBound of the bound between two of them, both, and every word for a swing that is not
-// much is right of an attempt that went straight to level.
-func alsoRight(diagnosis string, truth schemas.Balance) []string {
+// much is right of an attempt that went straight to level. A log without the drive command tells
+// neither a loop without a rate term nor a command at its limit: there the wider words are right,
+// of which these are kinds.
+func alsoRight(was sim.Attempt, truth schemas.Balance, noDrive bool) []string {
 	const nearBound = 0.05
-	out := []string{diagnosis}
+	out := []string{was.Diagnosis}
+	if noDrive {
+		switch was.Diagnosis {
+		case "proportional only":
+			out = append(out, "too little damping")
+		case "saturation":
+			out = append(out, "stick-slip or saturation")
+		}
+	}
 	switch {
-	case diagnosis == "comes to level without a swing":
+	case was.Diagnosis == "comes to level without a swing":
 		return append(out, "well damped", "lightly damped")
-	case truth.DampingRatio == nil || diagnosis == "saturation" || diagnosis == "stick-slip or saturation":
+	case truth.DampingRatio == nil || was.Diagnosis == "saturation" || was.Diagnosis == "stick-slip or saturation":
 		return out
+	}
+	under := []string{"too little damping"}
+	if was.NoRate {
+		under = append(under, "proportional only")
 	}
 	z := *truth.DampingRatio
 	for _, b := range [...]struct {
 		at          float64
 		under, over []string
 	}{
-		{0, []string{"swings grow"}, []string{"proportional only", "too little damping"}},
-		{0.3, []string{"too little damping"}, []string{"lightly damped"}},
+		{0, []string{"swings grow"}, under},
+		{0.3, under, []string{"lightly damped"}},
 		{0.6, []string{"lightly damped"}, []string{"well damped"}},
 	} {
 		if math.Abs(z-b.at) > nearBound {

@@ -32,6 +32,7 @@ type Case struct {
 
 	// How each of the truth's attempts was levelled; nil where nothing is known.
 	Attempts []sim.Attempt
+	NoDrive  bool // in the log: nothing tells why it swings
 
 	// Profiles that were proposed for its log, under several kinds of names.
 	Suggested []Suggested
@@ -152,6 +153,7 @@ func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
 	for _, condition := range m.Conditions {
 		c.Poor = append(c.Poor, poorSensors()[condition]...)
 	}
+	c.NoDrive = p.Balance == nil || p.Balance.Drive == nil || m.Log.Find(p.Balance.Drive.Signal) == nil
 	if p.Power != nil && p.Power.Brownout != nil {
 		c.CutOffV = p.Power.Brownout.EnterV
 		if c.VoltageNoise, err = noiseOf(p.Power.Voltage, in.Log, in.Match.Start); err != nil {

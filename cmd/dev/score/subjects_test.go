@@ -312,3 +312,14 @@ func TestWeightOfMechanisms(t *testing.T) {
 	assert.Equal(t, Sum{1, 1}, s.Sums["current that carries the weight, interval holds truth"], "its ends belong to it")
 	assert.Equal(t, Sum{1, 2}, s.Sums["moves called slow, where a usual is known"])
 }
+
+// Near the bound between two words both are right; without a drive command the wider word is.
+func TestWordsThatAreAlsoRight(t *testing.T) {
+	zeta := func(z float64) schemas.Balance { return schemas.Balance{DampingRatio: &z} }
+	assert.Contains(t, alsoRight(sim.Attempt{Diagnosis: "lightly damped", NoRate: true}, zeta(0.33), false), "proportional only")
+	assert.NotContains(t, alsoRight(sim.Attempt{Diagnosis: "lightly damped"}, zeta(0.33), false), "proportional only")
+	assert.NotContains(t, alsoRight(sim.Attempt{Diagnosis: "lightly damped", NoRate: true}, zeta(0.4), false), "proportional only")
+	assert.Contains(t, alsoRight(sim.Attempt{Diagnosis: "proportional only", NoRate: true}, zeta(0.1), true), "too little damping")
+	assert.NotContains(t, alsoRight(sim.Attempt{Diagnosis: "proportional only", NoRate: true}, zeta(0.1), false), "too little damping")
+	assert.Contains(t, alsoRight(sim.Attempt{Diagnosis: "saturation"}, schemas.Balance{}, true), "stick-slip or saturation")
+}

@@ -1,0 +1,189 @@
+package balance
+
+import (
+	"math"
+	"slices"
+
+	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
+)
+
+// top is the last moment of the first tilt at which the platform was as far over as it went: it
+// tips then. tipped is false where the tilt never came back.
+func (a attempt) top(tr trace, in Input) (top int, tipped bool) {
+	top = a.start
+	for i := a.start; i < min(a.end, len(tr.t)-1); i++ {
+		if tr.v[i]*float64(a.first) <= in.LevelDeg {
+			return top, true
+		}
+		if math.Abs(tr.v[i]) >= 0.95*math.Abs(tr.v[a.peaks[0]]) {
+			top = i
+		}
+	}
+	return top, false
+}
+
+// levelled is from when the platform tipped to the end of the attempt, or to before the last tilt
+// of one that drove off.
+func (a attempt) levelled(tr trace, in Input) (t0, t1 int64) {
+	top, _ := a.top(tr, in)
+	end := min(a.end, len(tr.t)-1)
+	if a.outcome == schemas.BalanceLeft {
+		end = max(top, min(end, a.from[len(a.from)-1]))
+	}
+	return tr.t[top], tr.t[end]
+}
+
+const (
+	atLimitPart = 0.97 // of the largest command there was, from which a command is at it
+	beyond      = 1.15 // parts of it that a law calls for at its limit: less is where a swing turns
+	relayPart   = 0.9  // of the commands there were, at the limit: a loop that knows one speed
+	relaySpread = 0.3  // of the larger tilts at which it was given, over which these must spread
+	limitRules  = 0.1  // of the time at the limit, from which it rules the swing
+	limitLookN  = 10   // samples
+)
+
+// limits is what held the command.
+type limits struct {
+	at    float64 // of full command; infinite where the largest there was is no limit
+	share float64 // of the time at it
+	relay bool    // the loop gives that command or none
+}
+
+// limits tells whether the largest command there was is one that the loop could not go beyond: a
+// law fitted to the others calls for more there, or nothing but that was given, whatever the
+// tilt. Where a platform lies at its stop, or its swing turns, a command is at its largest too.
+func (h heard) limits() limits {
+	none := limits{at: math.Inf(1)}
+	if h.limit < 0.02 {
+		return none
+	}
+	var tilts []float64
+	given, all := 0, 0
+	for i := h.from; i < len(h.command); i++ {
+		u, v := math.Abs(h.command[i]), math.Abs(h.tilt[i])
+		if math.IsNaN(u + v) {
+			continue
+		}
+		all++
+		if u > 0 {
+			given++
+		}
+		if u > atLimitPart*h.limit {
+			tilts = append(tilts, v)
+		}
+	}
+	if len(tilts) < limitLookN {
+		return none
+	}
+	out := limits{at: h.limit, share: float64(len(tilts)) / float64(all)}
+	slices.Sort(tilts)
+	wide := tilts[len(tilts)*9/10]-tilts[len(tilts)/10] > relaySpread*tilts[len(tilts)*9/10]
+	if float64(len(tilts)) >= relayPart*float64(given) {
+		out.relay = true
+		if !wide {
+			return none
+		}
+		return out
+	}
+	best, ok := law{}, false
+	for late := 0; float64(late)*lawStepS <= loopLateMost; late++ {
+		if l, _, fits := h.law(h.rate, late, 0); fits && (!ok || l.r2 > best.r2) {
+			best, ok = l, true
+		}
+	}
+	if !ok || best.r2 < 0.5 {
+		if wide && out.share > 0.3 {
+			return out
+		}
+		return none
+	}
+	late := int(math.Round(best.late / lawStepS))
+	var called []float64
+	for i := h.from; i < len(h.command); i++ {
+		v, w := h.tilt[i-late], h.rate[i-late]
+		if math.Abs(h.command[i]) > atLimitPart*h.limit && !math.IsNaN(v+w) {
+			called = append(called, math.Abs(best.off+best.gain*(v+best.lead*w)))
+		}
+	}
+	slices.Sort(called)
+	if len(called) == 0 || called[len(called)/2] < beyond*out.at {
+		return none
+	}
+	return out
+}
+
+// constant says that the swings past level, but for the last, which may be cut off, were of one
+// size at the end: three of them at the least.
+func (a attempt) constant(tr trace) bool {
+	n := len(a.peaks)
+	if n < 5 { // the climb, the swing that follows it, and three; the last may be cut off
+		return false
+	}
+	low, high := math.Inf(1), 0.0
+	for _, i := range a.peaks[n-4 : n-1] {
+		low, high = min(low, math.Abs(tr.v[i])), max(high, math.Abs(tr.v[i]))
+	}
+	return high-low < evenPeaks*high+2*tr.noise
+}
+
+const evenPeaks = 0.15 // of their size, by which swings of constant size differ at the most
+
+// betweenStops says that the last three whole swings came to the platform's stops: as far over as
+// it ever went, there at a speed that a swing of its own does not have so near its turning, or for longer
+// than it would stay there.
+func (a attempt) betweenStops(tr trace) bool {
+	n, stop := len(a.peaks), a.stop(tr)
+	if n < 5 {
+		return false
+	}
+	var stays, speeds []float64
+	for q := n - 4; q < n-1; q++ {
+		if math.Abs(tr.v[a.peaks[q]]) < stop {
+			return false
+		}
+		first, last, most := -1, -1, 0.0
+		for i := a.from[q]; i < a.from[q+1]; i++ {
+			if math.Abs(tr.v[i]) > stop {
+				if last = i; first < 0 {
+					first = i
+				}
+			}
+			most = max(most, math.Abs(tr.rate[i]))
+		}
+		stays = append(stays, seconds(tr.t[last]-tr.t[first])/seconds(tr.t[a.from[q+1]]-tr.t[a.from[q]]))
+		speeds = append(speeds, math.Abs(tr.rate[first])/most)
+	}
+	return stat.Median(stays) > stopStay || stat.Median(speeds) > stopSpeed
+}
+
+// A sine is beyond stopShare of its size for 0.22 of its half, and comes there at a third of its
+// fastest: sqrt(1 - 0.94²).
+const (
+	stopStay  = 0.27
+	stopSpeed = 0.45
+)
+
+// free is the last stretch of a levelled one in which the loop had the platform to itself: behind
+// the last time that it lay at a stop, or that the command was at its limit.
+func (l limits) free(tr trace, a attempt, in Input, t0, t1 int64) (from, to int64) {
+	from, stop := t0, a.stop(tr)
+	for i := series.From(tr.t, t0); i < len(tr.t) && tr.t[i] < t1; i++ {
+		if math.Abs(tr.v[i]) > stop {
+			from = max(from, tr.t[i])
+		}
+	}
+	if in.Drive == nil || math.IsInf(l.at, 1) {
+		return from, t1
+	}
+	for i := series.From(in.Drive.T, from); i < len(in.Drive.T) && in.Drive.T[i] < t1; i++ {
+		if math.Abs(in.Drive.V[i]) > atLimitPart*l.at {
+			from = t1
+			if i+1 < len(in.Drive.T) {
+				from = min(t1, in.Drive.T[i+1])
+			}
+		}
+	}
+	return from, t1
+}
