@@ -195,11 +195,13 @@ type SeasonAlarm struct {
 
 // SeasonChange is a step of a measure.
 type SeasonChange struct {
-	Index  int      `json:"index"` // of the first match after it
-	Before float64  `json:"before"`
-	After  float64  `json:"after"`
-	Low    *float64 `json:"low"` // 95 % interval of after less before; nil: not bounded on that side
-	High   *float64 `json:"high"`
+	Index    int      `json:"index"`    // of the first match after it
+	Earliest int      `json:"earliest"` // 95 % interval of that match
+	Latest   int      `json:"latest"`
+	Before   float64  `json:"before"`
+	After    float64  `json:"after"`
+	Low      *float64 `json:"low"` // 95 % interval of after less before; nil: not bounded on that side
+	High     *float64 `json:"high"`
 }
 
 // SeasonTrend is a drift of a measure from match to match.

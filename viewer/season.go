@@ -177,7 +177,7 @@ func seasonOf(look schemas.Season, notes []string, picked, path string) *seasonV
 			Rows:    sides(&look, effects, name, lower, higher),
 		})
 	}
-	run("cycle", "Cycle time", "Median of each match. Shaded: limits of chance. Wedge below: change point.", "cycle_s", "faster", "slower")
+	run("cycle", "Cycle time", "Median of each match. Shaded: limits of chance. Wedge below: change point, its line where it may lie.", "cycle_s", "faster", "slower")
 	add(seasonSection{
 		ID: "jams", Head: "Jams by stage", Words: "A square is a jam, a point is a match without one.",
 		Picture: figure("jams", draw.SeasonJams), Rows: jamSides(&look, effects), Note: growthOf(&look),

@@ -95,7 +95,7 @@ func measure(s *Series, f *Facts) schemas.SeasonMeasure {
 	}
 	for _, c := range f.Changes {
 		m.Changes = append(m.Changes, schemas.SeasonChange{
-			Index: s.Index[c.At], Before: c.Before, After: c.After, Low: known(c.Less), High: known(c.More),
+			Index: s.Index[c.At], Earliest: s.Index[c.Earliest], Latest: s.Index[c.Latest], Before: c.Before, After: c.After, Low: known(c.Less), High: known(c.More),
 		})
 	}
 	if d := f.Drift; d != nil {

@@ -385,6 +385,7 @@ func changes(s *Series, cuts []int) []Change {
 	for i, at := range cuts {
 		from, to := bounds[i], bounds[i+2]
 		c := Change{At: at, MatchesBefore: at - from, Since: to - at}
+		c.Earliest, c.Latest = reach(s, from, at, to)
 		before, after := level(s, from, at), level(s, at, to)
 		c.Before, c.After = before.Centre, after.Centre
 		if s.share() {
@@ -395,4 +396,17 @@ func changes(s *Series, cuts []int) []Change {
 		out = append(out, c)
 	}
 	return out
+}
+
+// reach is where a step found at place at of a stretch may have been.
+func reach(s *Series, from, at, to int) (earliest, latest int) {
+	least := min(shortest, at-from, to-at)
+	var chance []float64
+	if s.share() {
+		chance = stat.ShareStepPlaces(s.Events[from:to], s.Tries[from:to], least)
+	} else {
+		chance = stat.StepPlaces(calmed(places(s), s.Value)[from:to], least)
+	}
+	first, last := stat.Likeliest(chance, sureness)
+	return min(at, from+first), max(at, from+last)
 }

@@ -15,8 +15,9 @@
 //  2. What is it? Levels with one or more steps, a drift that goes on all the time or begins or ends
 //     on the way, and a step on a drift are fitted by least squares, odd matches calmed; the Bayesian information criterion
 //     chooses. Each step must hold by itself against the two levels it parts.
-//  3. How much? Hodges and Lehmann's difference of the two levels with its interval, Newcombe's for
-//     shares, Theil and Sen's slope for drifts.
+//  3. How much, and since when? Hodges and Lehmann's difference of the two levels with its interval,
+//     Newcombe's for shares, Theil and Sen's slope for drifts; and the matches at which a step may lie,
+//     by what speaks for each (Smith), for a crew to know what it did then.
 //
 // A single odd match is neither a step nor a drift: no level is shorter than three matches. With
 // fewer than six matches nothing is tested, and that is said.
@@ -90,6 +91,7 @@ type Level struct {
 // Change is a step from one level to another.
 type Change struct {
 	At                   int // place in the series of the first reading after it
+	Earliest, Latest     int // At lies between them with chance 0.95
 	Before, After        float64
 	Less, More           float64 // After less Before lies between them with chance 0.95
 	MatchesBefore, Since int     // readings of both levels

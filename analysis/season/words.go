@@ -23,8 +23,8 @@ func note(s *Series, f *Facts, names []schemas.SeasonMatch) string {
 	}
 	for _, c := range told {
 		before, after := apartly(s, c.Before, c.After)
-		said = append(said, fmt.Sprintf("%s since %s: %s before, %s since (%s)",
-			moved(c.After-c.Before), matchName(names, s.Index[c.At]), before, after, between(s, c.Less, c.More)))
+		said = append(said, fmt.Sprintf("%s since %s%s: %s before, %s since (%s)",
+			moved(c.After-c.Before), matchName(names, s.Index[c.At]), c.reach(s, names), before, after, between(s, c.Less, c.More)))
 		said = append(said, s.slower(c.Before, c.After, c.At))
 	}
 	if d := f.Drift; d != nil {
@@ -62,6 +62,14 @@ func note(s *Series, f *Facts, names []schemas.SeasonMatch) string {
 		said = append(said, "matches are like the ones before, so this is less sure than it looks")
 	}
 	return strings.Join(said, "; ")
+}
+
+// reach names the matches between which a step lies, where its place is not sure.
+func (c *Change) reach(s *Series, names []schemas.SeasonMatch) string {
+	if c.Earliest == c.Latest {
+		return ""
+	}
+	return fmt.Sprintf(" (95 %%: %s to %s)", matchName(names, s.Index[c.Earliest]), matchName(names, s.Index[c.Latest]))
 }
 
 // slower says how much longer pieces take through a stage, and over how many passes since place

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -299,4 +301,64 @@ func RateTrend(x, k, n []float64) (chi2, p float64) {
 		return chi2 / excess, distuv.F{D1: 1, D2: freedom}.Survival(chi2 / excess)
 	}
 	return chi2, distuv.ChiSquared{K: 1}.Survival(chi2)
+}
+
+// StepPlaces is, for each reading, the chance that it is the first of a new level, where the level of
+// normal readings steps once, no fewer than least (1 and up) from either end, and neither the levels nor
+// the scatter is known beforehand. Places that cannot be have 0. nil without a place.
+//
+// Smith, Biometrika 62 (1975), with flat priors of place and levels and one of the scatter flat in its
+// logarithm.
+func StepPlaces(y []float64, least int) []float64 {
+	n := float64(len(y))
+	cost := SquaredError(y)
+	floor := 1e-12 * cost(0, len(y)) // of readings that a step explains wholly
+	return places(len(y), least, func(at int) float64 {
+		loss := max(cost(0, at)+cost(at, len(y)), floor, math.SmallestNonzeroFloat64)
+		return -(n-2)/2*math.Log(loss) - math.Log(float64(at)*(n-float64(at)))/2
+	})
+}
+
+// ShareStepPlaces is the same of events in tries, whose chance steps once; of both chances nothing is
+// known beforehand (Jeffreys' prior).
+func ShareStepPlaces(events, tries []float64, least int) []float64 {
+	half := func(events, tries []float64) float64 {
+		k, n := floats.Sum(events), floats.Sum(tries)
+		return mathext.Lbeta(k+0.5, n-k+0.5)
+	}
+	return places(len(events), least, func(at int) float64 {
+		return half(events[:at], tries[:at]) + half(events[at:], tries[at:])
+	})
+}
+
+// places turns the logarithms of what speaks for each place into chances.
+func places(n, least int, log func(at int) float64) []float64 {
+	if n < 2*least {
+		return nil
+	}
+	out := make([]float64, n)
+	for at := range out {
+		out[at] = math.Inf(-1)
+		if at >= least && at+least <= n {
+			out[at] = log(at)
+		}
+	}
+	total := floats.LogSumExp(out)
+	for at := range out {
+		out[at] = math.Exp(out[at] - total)
+	}
+	return out
+}
+
+// Likeliest is the first and the last of the fewest places that together hold level (0.95) of the chance.
+func Likeliest(chance []float64, level float64) (first, last int) {
+	order := make([]int, len(chance))
+	floats.ArgsortStable(slices.Clone(chance), order)
+	first, last = len(chance), -1
+	held := 0.0
+	for i := len(order) - 1; i >= 0 && held < level; i-- {
+		held += chance[order[i]]
+		first, last = min(first, order[i]), max(last, order[i])
+	}
+	return first, last
 }

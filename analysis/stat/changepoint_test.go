@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat"
 	"pgregory.net/rapid"
 )
@@ -185,4 +187,69 @@ func TestStepOfTheNileIsSure(t *testing.T) {
 	require.Less(t, s.P, 1e-8)
 	spell := SharpestSpell(numbers(t, table(t, "nile.csv")["flow"]), 3)
 	require.GreaterOrEqual(t, spell.T, s.T)
+}
+
+// The year of the change of the Nile: R's strucchange 1.5-3 gives 1898 (28 years before it) and, by
+// the asymptotic law of Bai (Review of Economics and Statistics 79, 1997), 25 to 32 as its 95 % interval,
+// which allows for levels that scatter differently. Ours knows one scatter and may be narrower.
+func TestPlaceOfTheStepOfTheNile(t *testing.T) {
+	chance := StepPlaces(numbers(t, table(t, "nile.csv")["flow"]), 3)
+	within(t, 1e-12, 1, floats.Sum(chance), "all places")
+	require.Equal(t, 28, floats.MaxIdx(chance))
+	first, last := Likeliest(chance, 0.95)
+	require.GreaterOrEqual(t, first, 25)
+	require.LessOrEqual(t, last, 32)
+	require.Less(t, first, last)
+	require.Zero(t, chance[2])
+	require.Zero(t, chance[98])
+}
+
+// The formulas put by hand, of rows short enough for that.
+func TestStepPlacesByHand(t *testing.T) {
+	y := []float64{0, 1, 5, 6, 5}
+	chance := StepPlaces(y, 1)
+	weight := func(at, n, loss float64) float64 { return math.Pow(loss, -(n-2)/2) / math.Sqrt(at*(n-at)) }
+	w := []float64{0, weight(1, 5, 14.75), weight(2, 5, 0.5+2.0/3), weight(3, 5, 14.5), weight(4, 5, 26)}
+	for at := range chance {
+		within(t, 1e-12, w[at]/floats.Sum(w), chance[at], "place")
+	}
+	first, last := Likeliest(chance, 0.9)
+	require.Equal(t, []int{2, 2}, []int{first, last})
+	require.Nil(t, StepPlaces(y, 3))
+
+	// Of events, the integral over both chances: beta functions.
+	share := ShareStepPlaces([]float64{0, 0, 3}, []float64{3, 3, 3}, 1)
+	beta := func(k, n float64) float64 { return math.Exp(mathext.Lbeta(k+0.5, n-k+0.5)) }
+	a, b := beta(0, 3)*beta(3, 6), beta(0, 6)*beta(3, 3)
+	within(t, 1e-12, a/(a+b), share[1], "after the first")
+	within(t, 1e-12, b/(a+b), share[2], "after the second")
+	steady := StepPlaces([]float64{1, 1, 1, 1, 2, 2, 2}, 1) // explained wholly
+	within(t, 1e-9, 1, steady[4], "no scatter at all")
+}
+
+// Of steps at random places the interval holds 95 %, or more where only whole places can be said.
+func TestLikeliestHoldsThePlace(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 0))
+	const trials = 2000
+	for _, step := range []float64{1, 2, 3} {
+		held, wide := 0, 0
+		for range trials {
+			n := 12 + rng.IntN(30)
+			at := 3 + rng.IntN(n-5)
+			y := make([]float64, n)
+			for i := range y {
+				y[i] = rng.NormFloat64()
+				if i >= at {
+					y[i] += step
+				}
+			}
+			first, last := Likeliest(StepPlaces(y, 3), 0.95)
+			if first <= at && at <= last {
+				held++
+			}
+			wide += last - first
+		}
+		require.Greater(t, float64(held)/trials, 0.93, "step of %v", step)
+		require.Less(t, float64(wide)/trials, 24.0)
+	}
 }

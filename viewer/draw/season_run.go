@@ -81,6 +81,9 @@ func (r *runChart) paint(p *pen) {
 	for _, c := range r.m.Changes {
 		x := r.x.at(float64(c.Index) - 0.5)
 		p.area(Ink, pt{x, r.y0 + 4}, pt{x - 6, r.y0 + 14}, pt{x + 6, r.y0 + 14})
+		if c.Earliest < c.Latest {
+			p.stroke(line{Ink, 1.5, nil}, pt{r.x.at(float64(c.Earliest) - 0.5), r.y0 + 4}, pt{r.x.at(float64(c.Latest) - 0.5), r.y0 + 4})
+		}
 	}
 }
 

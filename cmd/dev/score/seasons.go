@@ -47,6 +47,8 @@ func seasonFigures() []Figure {
 		{Name: "cycle time: drift found", Kind: Rate},
 		{Name: "wear before a jam found", Kind: Rate},
 		{Name: "place of a step found, off by", Kind: Error, Unit: "matches"},
+		{Name: "interval of the place holds truth", Kind: Rate, Nominal: 0.95, Leads: true},
+		{Name: "places in the interval, less one", Kind: Error, Unit: "matches"},
 		{Name: "false changes a season", Kind: Per, Unit: "season", Leads: true, Small: true},
 		{Name: "seasons with a false change", Kind: Rate, Small: true},
 		{Name: "false running alarms a season", Kind: Per, Unit: "season", Small: true},
@@ -163,6 +165,8 @@ func scoreChange(t *Tally, x SeasonTruth, s *season.Series, f *season.Facts) {
 	t.hit("steps found, anywhere", any)
 	if found != nil {
 		t.value("place of a step found, off by", float64(off))
+		t.hit("interval of the place holds truth", found.Earliest <= place && place <= found.Latest)
+		t.value("places in the interval, less one", float64(found.Latest-found.Earliest))
 	}
 	if !near {
 		t.lose(1, "step not found", "%s from match %d: %s", x.Measure, x.Match+1, x.What)
