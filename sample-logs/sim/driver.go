@@ -59,6 +59,7 @@ type driver struct {
 	wasting   bool     // placed a piece that does not count, and no other since
 	waits     bool     // at the goal, lined up, and piece or lift are not there
 	refines   bool     // had a good aim before, and spoiled it
+	past      bool     // drove past the goal, and is not back
 	hindered  bool     // another robot is in the way
 	round     float64  // side on which it goes round it
 	nudgeTill float64  // s
@@ -82,6 +83,9 @@ func newDriver(r random) *driver {
 	d.start(toPickup, 0)
 	return d
 }
+
+// lineUpM is how near the aiming point, along the field, a driver begins to line up, m.
+const lineUpM = 0.30
 
 // start begins a phase after the driver's reaction.
 func (d *driver) start(p phase, now float64) {
@@ -210,7 +214,7 @@ func (d *driver) act(w *world) (forward, turn float64) {
 			d.leave(w) // lost on the way
 			return 0, 0
 		}
-		if math.Abs(w.field.aim.x-c.x) < 0.30 && math.Abs(c.v) < 0.8 {
+		if math.Abs(w.field.aim.x-c.x) < lineUpM && math.Abs(c.v) < 0.8 {
 			d.phase = aligning
 		}
 		top := d.top

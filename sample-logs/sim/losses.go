@@ -22,6 +22,7 @@ const (
 	lostWay     = "another robot in the way"
 	lostPin     = "pinned"
 	lostAim     = "lined up again"
+	lostMark    = "drove past the goal"
 	lostDriver  = "the driver lost the robot"
 	lostDropped = "dropped the piece"
 	lostWasted  = "a piece that did not count"
@@ -54,6 +55,7 @@ func (d *driver) account(w *world) {
 	if d.again != "" && d.hasAgain(w) {
 		d.again = ""
 	}
+	past := d.overshot(w)
 	switch {
 	case d.wasting:
 		w.lose(lostWasted, 1)
@@ -71,9 +73,22 @@ func (d *driver) account(w *world) {
 		w.lose(lostQueue, 1)
 	case d.waits:
 		w.lose(lostPiece, 1)
+	case past:
+		w.lose(lostMark, 1)
 	case d.phase == toPickup || d.phase == toGoal:
 		d.hindrance(w)
 	}
+}
+
+// overshot says whether the robot, on its way to the goal, has come past the place from which
+// it could line up. It turns there, and drives back to where it was: a wide bow beside the goal.
+func (d *driver) overshot(w *world) bool {
+	if d.phase != toGoal {
+		d.past = false
+	} else if w.chassis.x > w.field.aim.x+lineUpM {
+		d.past = true
+	}
+	return d.past
 }
 
 // hindrance is what other robots cost, and a driver's gentleness after the robot cut out:

@@ -17,8 +17,10 @@ import (
 // pace and ways differ. Between the two, and where the definition leaves it open, it is in
 // neither set (Match.Unsure):
 //
-//   - in the autonomous period, or with under six trips in the driver period: there is no
-//     usual to speak of;
+//   - in the autonomous period, or with under six trips in the driver period, and it cost time:
+//     there is no usual to speak of;
+//   - as many trips cost less as cost more, and it is slow by the one of the two in the middle and
+//     not by the other: the median is anywhere between;
 //   - it cost time and has a hand-over in it: it is long for a good reason besides;
 //   - not longer than a cycle to which nothing happened: chance explains it;
 //   - long, and with a jam, a push or a visit to the platform in it that cost nothing the
@@ -57,9 +59,10 @@ func (v view) slow() (unsure []int) {
 	if complete < slowCycles || len(trips) == 0 {
 		return nil
 	}
-	everyday := medianOver(trips, func(i int) float64 { return cost[i].all })
-	extra := func(i int) float64 { return max(0, cost[i].all-everyday) }
+	least, most := middleOver(trips, func(i int) float64 { return cost[i].all })
+	extra := func(i int) float64 { return max(0, cost[i].all-(least+most)/2) }
 	usual := medianOver(trips, func(i int) float64 { return all[i].DurationS - extra(i) })
+	few := len(trips) < slowCycles
 	longest := 0.0 // of those to which nothing happened
 	for _, i := range trips {
 		if extra(i) < mildShare*usual && !cost[i].pushed && !cost[i].jammed {
@@ -72,13 +75,14 @@ func (v view) slow() (unsure []int) {
 			continue
 		}
 		longer := c.DurationS - usual
-		lost := min(extra(i), longer)
-		open := c.Period != schemas.PeriodDriver || len(trips) < slowCycles || v.hasHandover(c) || c.DurationS <= longest
+		lost := min(cost[i].all-most, longer) // surely
+		might := min(cost[i].all-least, longer)
+		open := c.Period != schemas.PeriodDriver || few || v.hasHandover(c) || c.DurationS <= longest
 		happened := (cost[i].pushed || cost[i].jammed) && !v.hasHandover(c) && longer >= 2
 		switch mild := mildShare * usual; {
 		case lost >= max(slowLeastS, slowShare*usual) && !open:
 			c.Slow, c.Why = true, cost[i].why()
-		case lost >= mild, happened && longer >= mild:
+		case might >= mild, few && cost[i].all >= mild, happened && longer >= mild:
 			unsure = append(unsure, i)
 		}
 	}
@@ -103,12 +107,18 @@ func (v view) hasHandover(c *schemas.Cycle) bool {
 }
 
 func medianOver(which []int, of func(int) float64) float64 {
+	low, high := middleOver(which, of)
+	return (low + high) / 2
+}
+
+// middleOver are the two values in the middle, which are one for an odd number.
+func middleOver(which []int, of func(int) float64) (low, high float64) {
 	var all []float64
 	for _, i := range which {
 		all = append(all, of(i))
 	}
 	slices.Sort(all)
-	return (all[(len(all)-1)/2] + all[len(all)/2]) / 2
+	return all[(len(all)-1)/2], all[len(all)/2]
 }
 
 // costsOf adds up what the world wrote down during a cycle.

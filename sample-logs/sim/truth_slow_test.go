@@ -17,7 +17,7 @@ func TestPlainMatchLosesNothing(t *testing.T) {
 		w, m := driven(t, seed)
 		assert.Empty(t, w.rivals)
 		for _, l := range w.losses {
-			assert.Contains(t, []string{lostPiece, elsewhere, lostCutOff}, l.cause, "seed %d: %+v", seed, l)
+			assert.Contains(t, []string{lostPiece, lostMark, elsewhere, lostCutOff}, l.cause, "seed %d: %+v", seed, l)
 		}
 		assert.Empty(t, m.Unsure["cycles"])
 		for _, c := range m.Truth.Cycles {
@@ -87,7 +87,7 @@ func nothingSlow(t *testing.T, w *world, m *Match) {
 	for _, c := range m.Truth.Cycles {
 		bad := slices.ContainsFunc(w.losses, func(l loss) bool { // a driver may miss, and aim badly, without being told to
 			at := w.begin + l.at
-			return (l.cause == lostMiss || l.cause == lostAim) && c.StartS <= at && at < c.EndS
+			return slices.Contains([]string{lostMiss, lostAim, lostMark}, l.cause) && c.StartS <= at && at < c.EndS
 		})
 		assert.False(t, c.Slow && !bad, "%+v", c)
 	}
