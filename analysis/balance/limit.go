@@ -140,7 +140,7 @@ func (a attempt) betweenStops(tr trace) bool {
 	}
 	var stays, speeds []float64
 	for q := n - 4; q < n-1; q++ {
-		if math.Abs(tr.v[a.peaks[q]]) < stop {
+		if math.Abs(tr.v[a.peaks[q]]) <= stop {
 			return false
 		}
 		first, last, most := -1, -1, 0.0
