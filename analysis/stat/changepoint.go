@@ -313,7 +313,7 @@ func StepPlaces(y []float64, least int) []float64 {
 	n := float64(len(y))
 	cost := SquaredError(y)
 	floor := 1e-12 * cost(0, len(y)) // of readings that a step explains wholly
-	return places(len(y), least, func(at int) float64 {
+	return placeChances(len(y), least, func(at int) float64 {
 		loss := max(cost(0, at)+cost(at, len(y)), floor, math.SmallestNonzeroFloat64)
 		return -(n-2)/2*math.Log(loss) - math.Log(float64(at)*(n-float64(at)))/2
 	})
@@ -326,13 +326,13 @@ func ShareStepPlaces(events, tries []float64, least int) []float64 {
 		k, n := floats.Sum(events), floats.Sum(tries)
 		return mathext.Lbeta(k+0.5, n-k+0.5)
 	}
-	return places(len(events), least, func(at int) float64 {
+	return placeChances(len(events), least, func(at int) float64 {
 		return half(events[:at], tries[:at]) + half(events[at:], tries[at:])
 	})
 }
 
-// places turns the logarithms of what speaks for each place into chances.
-func places(n, least int, log func(at int) float64) []float64 {
+// placeChances turns the logarithms of what speaks for each place into chances.
+func placeChances(n, least int, log func(at int) float64) []float64 {
 	if n < 2*least {
 		return nil
 	}

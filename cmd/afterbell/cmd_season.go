@@ -165,6 +165,7 @@ func compareInTurns(h *home.Home, robot, year, first, second string) (out schema
 	return out, read.notes, nil
 }
 
+// trial prints what comes of two versions that were run in turns.
 func (a *app) trial(h *home.Home, robot, year, first, second string, asJSON bool) error {
 	t, notes, err := compareInTurns(h, robot, year, first, second)
 	for _, n := range notes {
