@@ -213,6 +213,13 @@ func (m *outside) jams() {
 		}
 		m.driven(i, j)
 	}
+	for _, i := range m.Unsure["jams"] {
+		require.Less(m.t, i, len(m.Truth.Jams), m.where)
+		j := m.Truth.Jams[i]
+		assert.True(m.t, slices.ContainsFunc(m.Creeps, func(k schemas.Jam) bool {
+			return *k.Piece == *j.Piece && k.StartS < j.EndS && j.StartS < k.EndS
+		}), "%s: jam %d", m.where, i)
+	}
 }
 
 func (m *outside) driven(i int, j schemas.Jam) {

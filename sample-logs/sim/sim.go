@@ -61,10 +61,14 @@ type Match struct {
 	Means  []Meaning // what each signal of the log is, also where the profile is silent
 	Stages []string  // of the path, in the order a piece passes them
 
-	// Unsure has, by the report's list (cycles), the indices of those rows of Truth of which
+	// Unsure has, by the report's list (cycles, jams), the indices of those rows of Truth of which
 	// the definitions leave open whether they are a trouble (a cycle: slow). A score should
 	// count neither a call nor a silence there.
 	Unsure map[string][]int
+
+	// Creeps are the stretches in which a piece went so slowly that it stood or moved by what is
+	// called the same place; those that are jams of Truth are in Unsure too.
+	Creeps []schemas.Jam
 
 	// Attempts tell, for each of Truth.Balances, how it was levelled; nil without a tilt in the log.
 	Attempts []Attempt

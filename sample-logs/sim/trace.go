@@ -137,8 +137,10 @@ type stop struct {
 	x          float64
 }
 
+func (s stop) overlaps(o stop) bool { return s.start < o.end && o.start < s.end }
+
 const (
-	stillM   = 0.01 // m: nearer than this is the same place
+	stillM   = 0.01 // m: nearer than this is the same place; see v.passes for what lies about it
 	leastS   = 0.3  // s: shorter is no jam
 	twitchM  = 0.03 // m: one that stands again no further off has only twitched
 	pressing = 0.5  // at the last stage a smaller command only holds
@@ -148,22 +150,23 @@ const (
 // moment it had stopped and was driven, until it is somewhere else. While it leans on the
 // piece ahead it queues: what stands then is the one ahead, which is stuck itself or waits.
 // The same holds while the roller under it is stalled by another that hangs. One stuck piece
-// is one stop until it moves: a twitch, or a pull to and fro, between two is none.
-func (t *trace) stops() []stop {
+// is one stop until it moves: a twitch, or a pull to and fro, between two is none. Nearer than
+// still, in m, is the same place.
+func (t *trace) stops(still float64) []stop {
 	var out []stop
 	const least = int(leastS / (traceSteps * step))
 	m := t.moments
 	for i := 0; i < len(m); {
-		if t.moves(i) {
+		if t.moves(i, still) {
 			i++
 			continue
 		}
 		j := i + 1
 		for at := m[i].x; j < len(m); j++ {
-			if math.Abs(m[j].x-at) <= stillM {
+			if math.Abs(m[j].x-at) <= still {
 				continue
 			}
-			if t.moves(j) || !m[j].pushed() {
+			if t.moves(j, still) || !m[j].pushed() {
 				break
 			}
 			at = m[j].x // it creeps: that is no progress
@@ -202,11 +205,11 @@ func (t *trace) twitches(a, b stop) bool {
 }
 
 // moves says whether the piece goes faster than a place's width in the least time of a jam.
-func (t *trace) moves(i int) bool {
+func (t *trace) moves(i int, still float64) bool {
 	const ahead = 5
 	last := len(t.moments) - 1
 	j := min(i+ahead, last)
-	return math.Abs(t.moments[j].x-t.moments[i].x) > stillM/leastS*float64(j-i)*traceSteps*step
+	return math.Abs(t.moments[j].x-t.moments[i].x) > still/leastS*float64(j-i)*traceSteps*step
 }
 
 // at is the time of sample i, s robot clock.

@@ -30,7 +30,11 @@ func truth(w *world, m *Match) *schemas.Report {
 	quality(w, log, &t.Quality)
 	view := view{world: w, start: schemas.Seconds(first), end: schemas.Seconds(last), report: t}
 	view.power()
-	view.passes()
+	unsure, creeps := view.passes()
+	if len(unsure) > 0 {
+		m.leave("jams", unsure)
+	}
+	m.Creeps = creeps
 	if unsure := view.cycles(); len(unsure) > 0 {
 		m.leave("cycles", unsure)
 	}

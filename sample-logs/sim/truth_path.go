@@ -10,11 +10,16 @@ import (
 
 // passes are all pieces that were in the path while the log ran, and the jams they had.
 // Without any beam the log knows of no passes, and without commands either of no jams.
-func (v view) passes() {
+//
+// A piece that creeps, as one does that starts with its tail on a belt at rest, stands or moves
+// by what is called the same place. What stands by half of stillM is a jam and what moves by
+// twice of it is none; between the two it is in creeps, and in unsure when it is among the
+// jams too.
+func (v view) passes() (unsure []int, creeps []schemas.Jam) {
 	p := v.world.path
 	seen := slices.ContainsFunc(p.belts, v.hasBeam)
 	if !seen && !slices.ContainsFunc(p.belts, v.hasCommand) {
-		return
+		return nil, nil
 	}
 	all := slices.Concat(p.gone, p.pieces)
 	slices.SortFunc(all, func(a, b *piece) int { return cmp.Compare(a.id, b.id) })
@@ -22,9 +27,14 @@ func (v view) passes() {
 		if c.trace.at(p, len(c.trace.moments)) <= v.start {
 			continue
 		}
-		stops := c.trace.stops()
+		stops, surely := c.trace.stops(stillM), c.trace.stops(stillM/2)
 		for _, s := range stops {
 			v.jam(c, s)
+		}
+		for _, s := range c.trace.stops(2 * stillM) {
+			if !slices.ContainsFunc(surely, s.overlaps) {
+				creeps = append(creeps, v.stopped(c, s))
+			}
 		}
 		stuck := len(stops) > 0 && stops[len(stops)-1].end == len(c.trace.moments)
 		if seen {
@@ -32,6 +42,12 @@ func (v view) passes() {
 		}
 	}
 	slices.SortFunc(v.report.Jams, func(a, b schemas.Jam) int { return cmp.Compare(a.StartS, b.StartS) })
+	for i, j := range v.report.Jams {
+		if slices.ContainsFunc(creeps, func(c schemas.Jam) bool { return *c.Piece == *j.Piece && c.StartS < j.EndS && j.StartS < c.EndS }) {
+			unsure = append(unsure, i)
+		}
+	}
+	return unsure, creeps
 }
 
 // hasBeam says whether the log has a stage's beam.
@@ -100,10 +116,19 @@ func (v view) counted(c *piece) *bool {
 	return &no
 }
 
-// jam writes down one stop. Its stage is the one whose roller holds the piece's middle;
-// between two sensors either neighbour is right. Of one that began before the log did the
-// log holds the rest.
+// jam writes down one stop. Of one that began before the log did the log holds the rest.
 func (v view) jam(c *piece, s stop) {
+	out := v.stopped(c, s)
+	if out.EndS <= v.start || out.StartS >= v.end {
+		return // over before the log began
+	}
+	out.StartS = max(out.StartS, v.start)
+	v.report.Jams = append(v.report.Jams, out)
+}
+
+// stopped is one stop as a jam. Its stage is the one whose roller holds the piece's middle;
+// between two sensors either neighbour is right.
+func (v view) stopped(c *piece, s stop) schemas.Jam {
 	p, t := v.world.path, &c.trace
 	out := schemas.Jam{
 		Stage: p.at(s.x - c.length/2).name, StartS: t.at(p, s.start), EndS: v.end, Confidence: 1, Piece: &c.id,
@@ -116,11 +141,7 @@ func (v view) jam(c *piece, s stop) {
 		out.Cleared, out.EndS = true, t.at(p, s.end)
 		out.How = t.how(s)
 	}
-	if out.EndS <= v.start || out.StartS >= v.end {
-		return // over before the log began
-	}
-	out.StartS = max(out.StartS, v.start)
-	v.report.Jams = append(v.report.Jams, out)
+	return out
 }
 
 // A piece that came this far from where it stood has gone that way, m.

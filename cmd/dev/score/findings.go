@@ -64,7 +64,9 @@ func (c *Case) judge(f schemas.Finding) (right, can bool) {
 	switch f.Kind {
 	case "jam":
 		// It claims at least one of its spans, with the confidence of the surest.
-		return anySpan(f, c.Truth.Jams, func(j schemas.Jam) (float64, float64) { return j.StartS, j.EndS }, nearOnset), true
+		span := func(j schemas.Jam) (float64, float64) { return j.StartS, j.EndS }
+		right = anySpan(f, c.Truth.Jams, span, nearOnset)
+		return right, right || !anySpan(f, c.Creeps, span, 0)
 	case "brownout":
 		return anySpan(f, c.Truth.Brownouts, func(b schemas.Brownout) (float64, float64) { return b.StartS, c.endOf(b.EndS) }, nearDip), true
 	case "battery":

@@ -27,6 +27,7 @@ func pathFigures() []Figure {
 		{Name: "false jams a clean match", Kind: Per, Unit: "match", Leads: true, Small: true},
 		{Name: "false jams an hour of match", Kind: Per, Unit: "h", Small: true},
 		{Name: "jams left out, undecidable", Kind: Count},
+		{Name: "jams told of creeping pieces, left out", Kind: Count},
 		{Name: "jam recall, suspected ones too", Kind: Rate},
 		{Name: "suspected jams that were one", Kind: Rate},
 		{Name: "suspected jams that double a found one", Kind: Count},
@@ -84,6 +85,13 @@ func (t *Tally) notLookedAt(c *Case, analysis string) {
 func scoreJams(t *Tally, c *Case) {
 	truth, got := byStart(c.Truth.Jams), byStart(c.Got.Jams)
 	p := c.sure(t, "jams", pairJams(truth, got))
+	p.extra = slices.DeleteFunc(p.extra, func(i int) bool {
+		crept := c.crept(got[i])
+		if crept {
+			t.add("jams told of creeping pieces, left out", 1, 0)
+		}
+		return crept
+	})
 	t.found("jam recall", "jam precision", "jam F1", len(p.pairs), len(p.missed), len(p.extra))
 	t.add("false jams an hour of match", float64(len(p.extra)), c.hours())
 	if len(truth) == 0 {
@@ -100,6 +108,14 @@ func scoreJams(t *Tally, c *Case) {
 			got[i].Stage, c.at(got[i].StartS), got[i].EndS-got[i].StartS, got[i].Confidence, weighed(got[i]))
 	}
 	scoreSuspected(t, c, truth, p)
+}
+
+// crept says whether a piece crept for most of what was told as a jam: then it stood or moved by
+// what one calls standing.
+func (c *Case) crept(j schemas.Jam) bool {
+	return slices.ContainsFunc(c.Creeps, func(k schemas.Jam) bool {
+		return min(j.EndS, k.EndS)-max(j.StartS, k.StartS) > (j.EndS-j.StartS)/2
+	})
 }
 
 // told counts what became of a true jam by what kind of jam it was.
@@ -131,6 +147,9 @@ func scoreSuspected(t *Tally, c *Case, truth []schemas.Jam, found pairing) {
 	}
 	for _, i := range p.extra {
 		s := suspected[i]
+		if c.crept(s) {
+			continue
+		}
 		if slices.ContainsFunc(truth, func(j schemas.Jam) bool { return sameJam(j, s) }) {
 			t.add("suspected jams that double a found one", 1, 0)
 		}

@@ -86,6 +86,21 @@ func TestJams(t *testing.T) {
 	}
 }
 
+// Of a creeping piece one may say that it stands or that it moves: a jam told of it is left out,
+// one that only touches the creeping is not.
+func TestJamsToldOfCreepingPieces(t *testing.T) {
+	c := caseOfHand(schemas.Report{}, schemas.Report{
+		Jams:          []schemas.Jam{jam("lift", 110, 110.6, 0.7), jam("lift", 120, 124, 0.9)},
+		SuspectedJams: []schemas.Jam{jam("lift", 130, 130.6, 0.3)},
+	})
+	c.Creeps = []schemas.Jam{jam("lift", 110.1, 110.5, 1), jam("lift", 120, 120.5, 1), jam("lift", 130.1, 130.9, 1)}
+	s := scorePath(c)
+	assert.Equal(t, Sum{0, 1}, s.Sums["jam precision"])
+	assert.Equal(t, Sum{1, 1}, s.Sums["false jams a clean match"])
+	assert.Equal(t, Sum{1, 0}, s.Sums["jams told of creeping pieces, left out"])
+	assert.Equal(t, Sum{0, 0}, s.Sums["suspected jams that were one"])
+}
+
 // Two jams at one time in two stages stay two, and the F1 counts both sides of a pair.
 func TestTwoJamsAtOnce(t *testing.T) {
 	two := []schemas.Jam{jam("throat", 110, 120, 1), jam("gate", 112, 118, 1)}

@@ -22,6 +22,7 @@ type Case struct {
 	WithHistory *schemas.Report  // of the same log, with earlier matches; nil when not made
 	NoHistory   bool             // it was to be made, and no earlier match is like this one
 	Unsure      map[string][]int // by list of the report: rows of Truth that may be a trouble or none
+	Creeps      []schemas.Jam    // where a piece may be said to have stood or to have moved
 	Stages      []Stage          // of the path, in order
 	CutOffV     float64
 	// VoltageNoise is the standard deviation of the voltage sensor, V, quantization included.
@@ -147,7 +148,7 @@ func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
 	}
 	_, end, _ := m.Log.Bounds()
 	c := &Case{
-		Truth: m.Truth, Got: got, Unsure: m.Unsure, Attempts: m.Attempts, Stages: stagesOf(p, m.Log),
+		Truth: m.Truth, Got: got, Unsure: m.Unsure, Creeps: m.Creeps, Attempts: m.Attempts, Stages: stagesOf(p, m.Log),
 		LogEndS: schemas.Seconds(end),
 	}
 	for _, condition := range m.Conditions {
