@@ -143,6 +143,28 @@ func (b *beam) around(at int64) (from, to int64) {
 	return at, at
 }
 
+// sound are the blocks that a first look may learn from: likely pieces, apart from spells of
+// chatter, which begin and end with readings as long as short pieces; those near spells too where
+// there are hardly others.
+func (b *beam) sound(cfg Config) []block {
+	const few = 3
+	near := schemas.Micros(cfg.FlickerS)
+	var likely, apart []block
+	for _, x := range b.blocks {
+		if x.real < 0.5 {
+			continue
+		}
+		likely = append(likely, x)
+		if !slices.ContainsFunc(b.spells, func(s series.Interval) bool { return s.Start < x.to+near && s.End > x.from-near }) {
+			apart = append(apart, x)
+		}
+	}
+	if len(apart) < few {
+		return likely
+	}
+	return apart
+}
+
 // darkOf joins spells, silences of the beam's own and gaps of the whole log.
 func darkOf(spells []series.Interval, sensor *series.Bool, gaps []series.Interval) []series.Interval {
 	all := slices.Concat(spells, gaps)

@@ -94,15 +94,16 @@ type found struct {
 // jams looks at every visit of every piece and weighs the evidence.
 func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 	var out []found
+	readings := w.readings(all)
+	own := w.shareOwn(readings)
 	for i, j := range all {
 		first := len(out)
 		for n, v := range j.visits {
-			s, ok := w.look(all, i, v, motors)
+			s, ok := w.look(all, i, v, w.pace(readings[i], n, own), motors)
 			if !ok {
 				continue
 			}
 			s.later = slices.ContainsFunc(j.visits[n:], func(u visit) bool { return u.next > v.slot })
-			s.slick = w.slick(j, n)
 			s.weigh(w, all, i, sensor, out)
 			s.pair = w.wedged(all, i, &s)
 			s.credit = min(w.credit(j), w.history.stayed(s.slot, (s.start+s.end)/2, s.visit.to))

@@ -27,8 +27,8 @@
 //     then does (motor.go). With that they are followed once more.
 //  5. Every stay of every piece is looked at as a possible jam (stand.go): how its time
 //     compares with the law of all other stays, and how its motor's hardest moment compares
-//     with those of undisturbed passes (strain.go). One that was slow elsewhere on its way is
-//     a slick piece (slick.go). When it stopped is a range of probability
+//     with those of undisturbed passes (strain.go). How the piece went elsewhere on its way
+//     tells how long it should take here (pace.go). When it stopped is a range of probability
 //     over the motor's samples, by what they usually are along the way (onset.go, wake.go).
 //     The evidence for and against is added up as log-odds (weigh.go), the doubt among it
 //     whether a piece stood there at all (doubt.go); from 0.5 on it is

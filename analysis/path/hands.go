@@ -124,14 +124,14 @@ func (w *way) rawHops(k int) []hop {
 	if k+1 >= len(w.beams) {
 		return nil
 	}
-	next, i := w.beams[k+1].blocks, 0
+	next, i := w.beams[k+1].sound(w.cfg), 0
 	group := 0
-	for _, b := range w.beams[k].blocks {
+	for _, b := range w.beams[k].sound(w.cfg) {
 		was := i
-		for i < len(next) && (next[i].from < b.from || next[i].real < 0.5) {
+		for i < len(next) && next[i].from < b.from {
 			i++
 		}
-		if b.real < 0.5 || b.atStart || i == len(next) || next[i].from-b.from > far {
+		if b.atStart || i == len(next) || next[i].from-b.from > far {
 			continue
 		}
 		if group++; i != was || len(first) == 0 {

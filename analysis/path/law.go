@@ -41,6 +41,14 @@ func (l law) within(of share) float64 {
 	return l.done[of]
 }
 
+// of is the law of a piece that goes so elsewhere.
+func (l law) of(p pace) law {
+	d := l.dist
+	d.Mu += p.off * d.Sigma
+	d.Sigma *= p.narrow
+	return newLaw(d, l.n)
+}
+
 // belief is a normal law of ln seconds with the weight of what it rests on: kappa passes
 // for the mean, nu for the spread (a normal-inverse-gamma prior).
 type belief struct{ mu, kappa, sigma, nu float64 }
@@ -67,17 +75,32 @@ func guess(s float64, cfg Config) belief {
 // lasted at least, and jams among the steps, not yet known as such, are weighed out by a
 // second component that lasts much longer: EM for a censored normal mixture with conjugate
 // prior. Gelman and others, Bayesian Data Analysis (3rd ed.), 3.3, for the prior.
+//
+// EM ends on the hill it starts on, and with few steps there may be two: that two of five were
+// jams, or that this slot takes any time. So it starts from a wide spread and from the narrow
+// one of the prior, and the likelier end counts.
 func fit(all []took, prior belief, floor float64, cfg Config) law {
-	b := prior
-	mu, sigma := prior.mu, prior.sigma
-	// Jams only lengthen, so the search starts from the shorter times and a wide spread.
+	mu, wide := prior.mu, prior.sigma
+	// Jams only lengthen, so the search starts from the shorter times.
 	if done := logsDone(all, floor); len(done) > 0 {
 		const guesses = 2
 		n := float64(len(done))
 		mu = (guesses*prior.mu + n*stat.Quantile(0.3, done)) / (guesses + n)
-		sigma = max(sigma, cfg.PriorSpread/math.Sqrt(1+n), stat.MADToSigma*stat.MAD(done))
+		wide = max(wide, cfg.PriorSpread/math.Sqrt(1+n), stat.MADToSigma*stat.MAD(done))
 	}
-	n := 0.0
+	b, n := climb(all, prior, mu, wide, floor, cfg)
+	if b.sigma > prior.sigma && wide > prior.sigma {
+		other, m := climb(all, prior, mu, prior.sigma, floor, cfg)
+		if prior.worth(all, other, floor, cfg) > prior.worth(all, b, floor, cfg) {
+			b, n = other, m
+		}
+	}
+	return b.predict(n)
+}
+
+// climb is EM from one start: the belief it ends at, and the complete undisturbed steps in it.
+func climb(all []took, prior belief, mu, sigma, floor float64, cfg Config) (b belief, n float64) {
+	b = prior
 	const rounds = 25
 	for range rounds {
 		now := distuv.Normal{Mu: mu, Sigma: sigma}
@@ -102,7 +125,20 @@ func fit(all []took, prior belief, floor float64, cfg Config) law {
 		b = belief{mu: mean, kappa: kappa, nu: nu, sigma: math.Sqrt((prior.nu*prior.sigma*prior.sigma + max(ss, 0)) / nu)}
 		mu, sigma = b.mu, b.sigma
 	}
-	return b.predict(n)
+	return b, n
+}
+
+// worth is the logarithm of how likely a belief is after all steps, jams among them
+// considered, up to a constant.
+func (prior belief) worth(all []took, b belief, floor float64, cfg Config) float64 {
+	now := distuv.Normal{Mu: b.mu, Sigma: b.sigma}
+	variance := square(b.sigma)
+	sum := -(prior.nu+3)/2*math.Log(variance) - (prior.nu*square(prior.sigma)+prior.kappa*square(b.mu-prior.mu))/(2*variance)
+	for _, a := range all {
+		usual, jam := a.chances(math.Log(max(a.x, floor)), now, cfg)
+		sum += math.Log(max(usual+jam, 1e-300))
+	}
+	return sum
 }
 
 // predict is the law of the next step. While the mean is hardly known (small kappa) what
@@ -111,23 +147,34 @@ func (b belief) predict(n float64) law {
 	return newLaw(distuv.StudentsT{Mu: b.mu, Sigma: b.sigma * math.Sqrt(1+1/b.kappa), Nu: b.nu + 3/b.kappa}, n)
 }
 
-// chanceUsual is the probability that a step was an undisturbed one. A jam adds seconds to
-// what is usual, so nothing shorter than usual is one.
+// chanceUsual is the probability that a step was an undisturbed one.
 func chanceUsual(a took, y float64, now distuv.Normal, cfg Config) float64 {
 	if y <= now.Mu {
 		return 1
 	}
-	long := jammed(math.Exp(now.Mu))
-	usual, jam := now.Prob(y), long.prob(y)
-	if !a.done {
-		usual, jam = now.Survival(y), long.survival(y)
-	}
-	rate := 1 / (1 + math.Exp(-logit(cfg.JamRate)-a.held))
-	usual, jam = usual*(1-rate), jam*rate
+	usual, jam := a.chances(y, now, cfg)
 	if usual+jam == 0 {
 		return 0
 	}
 	return usual / (usual + jam)
+}
+
+// chances are the densities of a step of y ln seconds that was undisturbed, and of one with a
+// jam in it. A jam adds seconds to what is usual, so nothing shorter than usual is one.
+func (a took) chances(y float64, now distuv.Normal, cfg Config) (usual, jam float64) {
+	if y <= now.Mu {
+		if a.done {
+			return now.Prob(y), 0
+		}
+		return now.Survival(y), 0
+	}
+	long := jammed(math.Exp(now.Mu))
+	usual, jam = now.Prob(y), long.prob(y)
+	if !a.done {
+		usual, jam = now.Survival(y), long.survival(y)
+	}
+	rate := 1 / (1 + math.Exp(-logit(cfg.JamRate)-a.held))
+	return usual * (1 - rate), jam * rate
 }
 
 func logit(p float64) float64 { return math.Log(p / (1 - p)) }

@@ -18,9 +18,9 @@ func (w *way) firstLaws() {
 		var seen []took
 		switch {
 		case front:
-			for _, b := range w.beams[k].blocks {
+			for _, b := range w.beams[k].sound(w.cfg) {
 				x := w.clocks[slot].onward(w.waits(slot, b.from, b.to), b.to)
-				if b.real > 0.5 && !b.atStart && !b.open && (slot < w.wait || x >= w.cfg.MinDrivenS) {
+				if !b.atStart && !b.open && (slot < w.wait || x >= w.cfg.MinDrivenS) {
 					seen = append(seen, took{x: x, done: true})
 				}
 			}

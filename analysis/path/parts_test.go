@@ -88,6 +88,30 @@ func TestBeamChatter(t *testing.T) {
 	assert.Len(t, watch(storm, 0, storm.T[len(storm.T)-1], DefaultConfig()).flicker, 1)
 }
 
+// A spell of chatter begins and ends with readings as long as short pieces: what is usual is
+// not learned from them, unless there is hardly anything else.
+func TestFirstLookLeavesOutWhatIsNearChatter(t *testing.T) {
+	s := func(t float64) int64 { return schemas.Micros(t) }
+	b := beam{
+		spells: []series.Interval{{Start: s(20.15), End: s(21)}, {Start: s(40.2), End: s(41)}},
+		blocks: []block{
+			{from: s(10), to: s(10.4), real: 1},
+			{from: s(20), to: s(20.1), real: 0.9},
+			{from: s(30), to: s(30.4), real: 1},
+			{from: s(35), to: s(35.1), real: 0.3},
+			{from: s(41.5), to: s(41.6), real: 0.8},
+			{from: s(50), to: s(50.4), real: 1},
+		},
+	}
+	var from []float64
+	for _, x := range b.sound(DefaultConfig()) {
+		from = append(from, schemas.Seconds(x.from))
+	}
+	assert.Equal(t, []float64{10, 30, 50}, from)
+	b.blocks = b.blocks[1:]
+	assert.Len(t, b.sound(DefaultConfig()), 4, "two are hardly enough")
+}
+
 // A beam that is written only when it changes says the same as one that is sampled.
 func TestBeamOnChange(t *testing.T) {
 	dense := rows(100, repeat(repeat(".", 100)+repeat("#", 25), 5)+repeat(".", 100))
@@ -149,6 +173,26 @@ func TestLawIsNotSpoiltByJams(t *testing.T) {
 	none := fit(nil, prior, 1e-3, cfg)
 	assert.InDelta(t, cfg.PriorDwellS, none.usual(), 1e-9)
 	assert.Greater(t, none.within(in95)/none.usual(), 3.0, "nothing seen: a wide guess")
+}
+
+// Two of five steps were jams whose motors told nothing: where the robot is regular elsewhere
+// (the prior's spread) they stand out, where it is not they may be its way.
+func TestLawOfFewStepsWithJams(t *testing.T) {
+	cfg := DefaultConfig()
+	var all []took
+	for _, x := range []float64{0.82, 0.38, 1.00, 0.34, 0.36} {
+		all = append(all, took{x: x, done: true})
+	}
+	prior := guess(cfg.PriorDwellS, cfg)
+	prior.sigma = 0.09
+	regular := fit(all, prior, 1e-3, cfg)
+	assert.InDelta(t, 0.36, regular.usual(), 0.02)
+	assert.InDelta(t, 3, regular.n, 0.1)
+	assert.Less(t, regular.within(in99), 0.6)
+	prior.sigma = 0.5
+	irregular := fit(all, prior, 1e-3, cfg)
+	assert.Greater(t, irregular.n, 4.0)
+	assert.Greater(t, irregular.within(in99), 1.0)
 }
 
 func TestBeyond(t *testing.T) {

@@ -13,7 +13,8 @@ type stand struct {
 	from    int64   // since when the piece could have moved: the way ahead free, the wait over
 	until   int64   // up to when it surely was there
 	x       float64 // driven seconds it took, or has taken so far
-	law     law     // what is usual
+	law     law     // what is usual for this piece
+	all     law     // and for all pieces
 	done    bool    // it went on, so x is all it took
 	move    float64 // driven seconds of moving that the slot takes
 	stage   int
@@ -37,15 +38,15 @@ type stand struct {
 	pair    bool    // another piece is wedged with it
 	turned  int     // reversals from start to end
 	later   bool    // if it was backed, it went on past here later
-	slick   pace    // how its piece went elsewhere
+	pace    pace    // how its piece went elsewhere
 	load    float64 // the part of weighed that tells of the motor and of the driver's answer
 	credit  float64 // probability that there was a piece at all
 	weighed []schemas.Weighed
 }
 
 // look measures a visit; ok is false when nothing about it asks for a second look.
-func (w *way) look(all []journey, i int, v visit, motors []motor) (s stand, ok bool) {
-	s = stand{visit: v}
+func (w *way) look(all []journey, i int, v visit, p pace, motors []motor) (s stand, ok bool) {
+	s = stand{visit: v, pace: p}
 	s.from, s.until = w.surely(v)
 	s.from = max(s.from, w.free(all, i, v), w.waits(v.slot, v.from, v.to))
 	s.until = max(s.until, s.from)
@@ -102,6 +103,9 @@ func (w *way) measure(s *stand) {
 		s.x -= w.cfg.SettleS // it started from rest
 	}
 	s.x = w.floor(s.x, k)
+	if s.all = s.law; s.slot < w.wait {
+		s.law = s.law.of(s.pace)
+	}
 }
 
 // chooseMotor picks, of the stages that may hold the piece, the one whose motor says most.

@@ -122,11 +122,11 @@ func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 	y := math.Log(s.x)
 	jam := jammed(s.law.usual())
 	var odds float64
-	slow := distuv.Normal{Mu: s.law.dist.Mu + 0.3, Sigma: 0.3} // a slick or heavy piece
+	slow := distuv.Normal{Mu: s.all.dist.Mu + 0.3, Sigma: 0.3} // a slick or heavy piece
 	share := slowPieces
-	if s.slick.slick > slowPieces {
-		share = s.slick.slick
-		slow = distuv.Normal{Mu: s.law.dist.Mu + s.slick.law.Mu, Sigma: s.slick.law.Sigma}
+	if s.pace.slick > slowPieces {
+		share = s.pace.slick
+		slow = distuv.Normal{Mu: s.all.dist.Mu + s.pace.law.Mu, Sigma: s.pace.law.Sigma}
 	}
 	usual, longer := s.law.dist.Prob(y), s.law.dist.Survival(y)
 	if followed { // two pieces in contact block a beam for as long as both take
