@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"cmp"
 	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -19,26 +20,36 @@ import (
 //
 //   - in the autonomous period, or with under six trips in the driver period, and it cost time:
 //     there is no usual to speak of;
-//   - as many trips cost less as cost more, and it is slow by the one of the two in the middle and
-//     not by the other: the median is anywhere between;
+//   - as many trips cost less as cost more, of all or of the others of this match, and it is slow
+//     by the one of the two in the middle and not by the other: the median is anywhere between.
+//     The others count besides because a trip must not make its own trouble usual;
 //   - it cost time and has a hand-over in it: it is long for a good reason besides;
 //   - not longer than a cycle to which nothing happened: chance explains it;
-//   - long, and with a jam, a push or a visit to the platform in it that cost nothing the
-//     world could measure.
+//   - a third of what it would have lasted was lost, and it took no longer than the usual, as its
+//     way was shorter: it depends on what it is held against;
+//   - as much longer as a slow one, and with a jam, a push or a visit to the platform in it that cost
+//     nothing the world could measure, or a trouble of a second and more: the world measures how
+//     long a trouble kept the robot, not what came of it (it lines up again from a worse place).
 //
-// With under six complete cycles nothing is slow. The reason is the jam when jams were on
-// for half of what was lost, else the phase in which half of it was lost, else open (nil):
-// so too after a piece that did not count, for which no phase is to blame.
+// With under six complete cycles nothing is slow. The reason is the jam when half of what was
+// lost was lost to the piece while a jam was on, else the phase in which half of it was lost, else
+// open (nil): so too after a piece that did not count, for which no phase is to blame, and when
+// another reason cost nearly as much. What another robot or the driver cost while a piece was
+// stuck is theirs: nothing waited for the piece. It is open too where a piece was stuck while half
+// of the time was lost to something else: either alone would have cost as much.
 const (
 	slowShare  = 1.0 / 3
 	mildShare  = 1.0 / 5
 	slowLeastS = 3.0
 	slowCycles = 6
+	troubleS   = 1.0
+	nearlyAs   = 0.8
 )
 
 // costs is what kept the robot in one cycle, s.
 type costs struct {
 	all, jam, noPhase                   float64
+	meanwhile                           float64 // of all, while a piece was stuck
 	ofReturn, ofCollect, ofCarry, place float64
 	pushed, jammed                      bool // something happened, cost or not
 }
@@ -63,9 +74,13 @@ func (v view) slow() (unsure []int) {
 	extra := func(i int) float64 { return max(0, cost[i].all-(least+most)/2) }
 	usual := medianOver(trips, func(i int) float64 { return all[i].DurationS - extra(i) })
 	few := len(trips) < slowCycles
+	slowS, mild := max(slowLeastS, slowShare*usual), mildShare*usual
+	troubled := func(i int) bool { // as long as a slow one, by more than its trouble was measured to last
+		return cost[i].all-least >= troubleS && all[i].DurationS-usual >= slowS
+	}
 	longest := 0.0 // of those to which nothing happened
 	for _, i := range trips {
-		if extra(i) < mildShare*usual && !cost[i].pushed && !cost[i].jammed {
+		if extra(i) < mild && !cost[i].pushed && !cost[i].jammed && !troubled(i) {
 			longest = max(longest, all[i].DurationS)
 		}
 	}
@@ -74,15 +89,17 @@ func (v view) slow() (unsure []int) {
 		if !c.Complete || c.Kind != "score" {
 			continue
 		}
+		low, high := middleFor(i, trips, func(k int) float64 { return cost[k].all })
 		longer := c.DurationS - usual
-		lost := min(cost[i].all-most, longer) // surely
-		might := min(cost[i].all-least, longer)
+		lost := min(cost[i].all-high, longer) // surely
+		might := min(cost[i].all-low, longer)
 		open := c.Period != schemas.PeriodDriver || few || v.hasHandover(c) || c.DurationS <= longest
 		happened := (cost[i].pushed || cost[i].jammed) && !v.hasHandover(c) && longer >= 2
-		switch mild := mildShare * usual; {
-		case lost >= max(slowLeastS, slowShare*usual) && !open:
+		short := cost[i].all-low >= max(slowLeastS, slowShare*(c.DurationS-cost[i].all+low))
+		switch {
+		case lost >= slowS && !open:
 			c.Slow, c.Why = true, cost[i].why()
-		case might >= mild, few && cost[i].all >= mild, happened && longer >= mild:
+		case might >= mild, few && cost[i].all >= mild, happened && longer >= mild, troubled(i), short:
 			unsure = append(unsure, i)
 		}
 	}
@@ -121,6 +138,16 @@ func middleOver(which []int, of func(int) float64) (low, high float64) {
 	return all[(len(all)-1)/2], all[len(all)/2]
 }
 
+// middleFor are the two between which the middle of all trips lies, and that of all but i.
+func middleFor(i int, trips []int, of func(int) float64) (low, high float64) {
+	low, high = middleOver(trips, of)
+	if others := slices.DeleteFunc(slices.Clone(trips), func(k int) bool { return k == i }); len(others) > 0 {
+		a, b := middleOver(others, of)
+		low, high = min(low, a), max(high, b)
+	}
+	return low, high
+}
+
 // costsOf adds up what the world wrote down during a cycle.
 func (v view) costsOf(c *schemas.Cycle) costs {
 	var out costs
@@ -133,7 +160,7 @@ func (v view) costsOf(c *schemas.Cycle) costs {
 		if t < c.StartS || t >= c.EndS {
 			continue
 		}
-		jam := jammed(t) || l.cause == lostPiece && out.jammed
+		jam := l.cause == lostPiece && out.jammed
 		switch {
 		case l.cause == touched || l.cause == elsewhere:
 			out.pushed = true
@@ -146,6 +173,9 @@ func (v view) costsOf(c *schemas.Cycle) costs {
 			*out.phase(c, t) += l.seconds
 		}
 		out.all += l.seconds
+		if jammed(t) {
+			out.meanwhile += l.seconds
+		}
 	}
 	return out
 }
@@ -169,13 +199,15 @@ func (k *costs) phase(c *schemas.Cycle, t float64) *float64 {
 }
 
 func (k *costs) why() *string {
-	for _, r := range []struct {
+	type reason struct {
 		why     string
 		seconds float64
-	}{{"jam", k.jam}, {"return", k.ofReturn}, {"collect", k.ofCollect}, {"carry", k.ofCarry}, {"place", k.place}} {
-		if r.seconds >= k.all/2 {
-			return &r.why
-		}
 	}
-	return nil
+	reasons := []reason{{"jam", k.jam}, {"return", k.ofReturn}, {"collect", k.ofCollect}, {"carry", k.ofCarry}, {"place", k.place}}
+	slices.SortStableFunc(reasons, func(a, b reason) int { return cmp.Compare(b.seconds, a.seconds) })
+	first := reasons[0]
+	if first.seconds < k.all/2 || reasons[1].seconds > nearlyAs*first.seconds || first.why != "jam" && k.meanwhile >= k.all/2 {
+		return nil
+	}
+	return &first.why
 }

@@ -71,6 +71,49 @@ func TestTroublesCostTheirSeconds(t *testing.T) {
 	}
 }
 
+// The middle of an odd number of trips is one of them: without it, or without one beside it, the
+// middle lies anywhere up to its neighbours. By hand.
+func TestMiddleForATrip(t *testing.T) {
+	cost := []float64{0, 0, 0, 0, 5.7, 6.9, 10.6, 12.4, 16.9}
+	of := func(i int) float64 { return cost[i] }
+	all := []int{0, 1, 2, 3, 4, 5, 6, 7, 8}
+	for i, want := range [][2]float64{0: {5.7, 6.9}, 4: {0, 6.9}, 8: {0, 5.7}} {
+		if want == [2]float64{} {
+			continue
+		}
+		low, high := middleFor(i, all, of)
+		assert.Equal(t, want, [2]float64{low, high}, "%d", i)
+	}
+	low, high := middleFor(8, all[1:], of)
+	assert.Equal(t, [2]float64{5.7, 6.9}, [2]float64{low, high}, "of eight it is between two")
+	low, high = middleFor(3, []int{3}, of)
+	assert.Equal(t, [2]float64{0, 0}, [2]float64{low, high})
+}
+
+// The reason is what cost half of the loss, and by far: two of about a size are both.
+func TestTheReasonOfALoss(t *testing.T) {
+	for name, c := range map[string]struct {
+		costs costs
+		want  string
+	}{
+		"one phase":                          {costs{all: 6, ofCarry: 6}, "carry"},
+		"half of it":                         {costs{all: 10, ofReturn: 5, ofCollect: 2, place: 3}, "return"},
+		"under half":                         {costs{all: 10, ofReturn: 4.9, ofCollect: 2.1, place: 3}, ""},
+		"two of about a size":                {costs{all: 9.1, ofReturn: 5, ofCollect: 4.1}, ""},
+		"the other at four fifths":           {costs{all: 9, ofReturn: 5, ofCollect: 4}, "return"},
+		"the piece did not come":             {costs{all: 8, jam: 6, place: 2, meanwhile: 6}, "jam"},
+		"blocked, and a piece stuck as well": {costs{all: 8, ofCarry: 8, meanwhile: 5}, ""},
+		"stuck for less than half of it":     {costs{all: 8, ofCarry: 8, meanwhile: 3}, "carry"},
+		"no phase is to blame":               {costs{all: 8, noPhase: 8}, ""},
+	} {
+		got := ""
+		if why := c.costs.why(); why != nil {
+			got = *why
+		}
+		assert.Equal(t, c.want, got, name)
+	}
+}
+
 // onlyUneven are the conditions by which a match is uneven, or unusual, and no cycle slow.
 func onlyUneven() []string {
 	return []string{
