@@ -47,13 +47,19 @@ type cycle struct {
 	own        int64 // µs, where the robot's own work in it began: its start, or the last hand-over
 	entered    int64 // µs, when the piece that scored came into the path, if hasPiece
 	hasPiece   bool
-	uncounted  int   // pieces placed in it, before the one that scored was taken, that never counted
-	wasted     int64 // µs, when the first of them left
+	scored     []int // numbers of the pieces that ended it
+	aboard     bool  // no pose tells, and the piece was aboard when it began, from an earlier trip
+	trips      int   // that its pieces took: more than one where the counter followed late; 0 unknown
+	more       moreLoad
+	uncounted  int     // pieces placed in it, before the one that scored was taken, that never counted
+	wasted     int64   // µs, when the first of them left
+	jamS       float64 // s, that went to jams
 	reason     Reason
 	whole      bool // begins where the log does, and nothing says that the robot was driven from then
 	legs       [legs]leg
 	over       [legs]float64 // s, what each known leg took beyond its usual
-	lostSE     float64       // s, how well what is usual of the time lost is known
+	sightS     float64       // s, how far what is seen of usual trips scatters, and how well that is known
+	apartS     float64       // s, by how much more or less may have been lost, as what is usual is one thing or the other
 }
 
 // trip says whether the robot went for the piece: not when it scored right after the one
@@ -62,6 +68,11 @@ type cycle struct {
 func trip(c schemas.Cycle, cfg Config) bool {
 	stood := c.Phases.ReturnS == nil && c.Phases.CarryS != nil && *c.Phases.CarryS == 0
 	return !c.Complete || c.DurationS > cfg.VolleyS && !stood
+}
+
+// isTrip says whether the robot went for the piece, once.
+func (c *cycle) isTrip(cfg Config) bool {
+	return trip(c.Cycle, cfg) && !c.aboard && c.trips <= 1
 }
 
 // cut makes the cycles of each period: score to score, the first from the period's start,

@@ -9,8 +9,11 @@
 //
 // What looks alike: a cycle in which the robot gave a piece to a partner is long for a good
 // reason, and is judged from the hand-over on. Several pieces brought at once may score one
-// after another: for all but the first the robot made no trip, so they are in the list, but
-// neither judged nor part of what is usual.
+// after another: for all but the first the robot made no trip, so they are no part of what is
+// usual, and slow only where they took longer than a trip. The trip that fetched them took longer
+// for a good reason. A counter that follows late may count pieces of two trips as one cycle: it is
+// not judged. A jam costs nothing while the robot is on its way; and in a match in which half of the
+// trips were troubled, trouble is not what is usual.
 package cycles
 
 import (
@@ -114,12 +117,12 @@ type Config struct {
 	RarerShare, TwoApart, TwoBIC, TwoUpTo float64
 
 	// What is seen of the time lost on usual trips scatters by SightSigmaS, which counts like
-	// SightWeight trips, and is known to SightShare of itself where much is lost. With the
-	// chance Blind it says nothing. Chosen by us.
-	SightSigmaS, SightWeight, SightShare, Blind float64
-	// A jam of at least JamS tells of time lost where the pose does not: about as long as it
-	// stood, give or take JamCostShare of it. Chosen by us.
-	JamS, JamCostShare float64
+	// SightWeight trips; OddShare of them may lie anywhere. It is known to SightShare of itself where
+	// much is lost. With the chance Blind it says nothing. Chosen by us.
+	SightSigmaS, SightWeight, OddShare, SightShare, Blind float64
+	// A cycle with a jam of at least JamS of which the pose does not show what it cost says
+	// nothing of what is usual. Chosen by us.
+	JamS float64
 	// A leg's top speed is the TopShare quantile of its speeds, each over SpeedS, and at least
 	// LeastTop of the match's. LeastLegs of a kind say what is usual. Chosen by us.
 	SpeedS, TopShare, LeastTop float64
@@ -166,9 +169,9 @@ func DefaultConfig() Config {
 		LateS: 3, VolleyS: 1.5,
 		LeastCycles: 6, FalseShare: 0.4, LostS: 3, LostShare: 1.0 / 3, MildShare: 0.2, JamShare: 0.5, BlameS: 1, BlameShare: 0.4, BlameP: 0.1, PhaseSigma: 0.3,
 		TroubleShare: 0.25, TroubleMean: 0.5,
-		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, BetweenSigma: 0.08,
+		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, OddShare: 0.03, BetweenSigma: 0.08,
 		LeastOfTwo: 12, RarerShare: 0.25, TwoApart: 4, TwoBIC: 10, TwoUpTo: 0.85,
-		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1, JamCostShare: 0.4,
+		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1,
 		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.5, UnseenS: 1,
 		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15, CorrectS: 0.5,
 		FlightS: 3, EarlyS: 0.3, PoseGapS: 0.5, FlickerS: 0.25,
@@ -206,15 +209,19 @@ func Detect(in Input, cfg Config) Result {
 	for i := range all {
 		c := &all[i]
 		if c.Kind == KindScore && c.Complete {
-			at, known := entered[c.end]
+			scored, known := entered[c.end]
+			at := scored.entered
 			if later, ok := newest(in.Passes, c.start, c.end); ok && known && at <= c.start {
 				at = later
 			}
-			c.entered, c.hasPiece = at, known
+			c.entered, c.hasPiece, c.scored, c.trips = at, known, scored.pieces, scored.trips
+			c.aboard = known && at <= c.start && len(place.track.t) == 0 && !begins(c, in.Periods)
+			c.more = loadOf(in.Passes, c.own, c.end)
 			c.wasted, c.uncounted = within(lost, c.start, c.entered)
 			c.whole = in.NoMode && c.start <= schemas.Micros(in.Periods[0].StartS)
 			c.Phases = place.phases(c.start, c.end, at, known)
-			c.legs = place.legsOf(c.own, c.end, at, known, cfg)
+			c.jamS = place.jammed(c, in)
+			c.legs = place.legsOf(c.own, c.end, at, known, c.more, cfg)
 			c.Align = alignOf(c, aim, in)
 			c.routeOf(in, &place)
 		}
@@ -232,15 +239,20 @@ func Detect(in Input, cfg Config) Result {
 	slices.SortStableFunc(all, func(a, b cycle) int { return cmp.Or(cmp.Compare(a.end, b.end), cmp.Compare(b.Kind, a.Kind)) })
 	stood := 0
 	for _, c := range all {
-		if c.Kind == KindScore && c.Complete && !trip(c.Cycle, cfg) {
+		if c.Kind == KindScore && c.Complete && !c.isTrip(cfg) && c.trips <= 1 {
 			stood++
 		}
 		r.Cycles, r.Reasons = append(r.Cycles, c.Cycle), append(r.Reasons, c.reason)
 	}
 	if stood > 0 {
-		r.note("%d of the cycles took no trip (the piece was at the goal already): they are neither judged nor part of the usual cycle", stood)
+		r.note("%d of the cycles took no trip (the piece was at the goal already): they are no part of the usual cycle, and slow only where they took longer", stood)
 	}
 	return r
+}
+
+// begins says whether a cycle is the first of its period.
+func begins(c *cycle, periods []schemas.Period) bool {
+	return slices.ContainsFunc(periods, func(p schemas.Period) bool { return schemas.Micros(p.StartS) == c.start })
 }
 
 func (r *Result) note(format string, args ...any) {

@@ -40,7 +40,7 @@ const (
 // robot was kept, or kept itself, from getting on: it stood, was pushed aside, went round
 // or came back. A driver who drives slower all the way loses none of it. Starting, turning
 // and slowing down are in it too, much the same each time.
-func (p *places) legsOf(start, end, entered int64, known bool, cfg Config) (out [legs]leg) {
+func (p *places) legsOf(start, end, entered int64, known bool, more moreLoad, cfg Config) (out [legs]leg) {
 	if len(p.track.t) == 0 {
 		return out
 	}
@@ -60,10 +60,14 @@ func (p *places) legsOf(start, end, entered int64, known bool, cfg Config) (out 
 	if !known {
 		return out
 	}
+	home := turn
+	if known && more.n > 0 && more.last < goal {
+		turn, home = more.first, more.last // between them it fetched more
+	}
 	if turn > start {
 		out[legOut] = p.leg(start, turn, cfg)
 	}
-	out[legBack] = p.leg(max(start, turn), goal, cfg)
+	out[legBack] = p.leg(max(start, home), goal, cfg)
 	if atGoal {
 		out[legPlace] = leg{known: true, from: goal, to: end, spareS: schemas.Seconds(end - goal)}
 	}
@@ -145,6 +149,7 @@ func (p *places) farthest(start, goal int64) (at int64, ok bool) {
 func timeLost(all []cycle, cfg Config) {
 	for _, period := range []string{schemas.PeriodAutonomous, schemas.PeriodDriver} {
 		mine := judged(all, period, cfg)
+		usualLoads(mine, cfg)
 		var spare [legs][]float64
 		for _, c := range mine {
 			for k, l := range c.legs {
@@ -166,13 +171,54 @@ func timeLost(all []cycle, cfg Config) {
 			if n == 0 || c.unseenS() > cfg.UnseenS {
 				continue // too little of the trip was seen
 			}
+			sum += c.more.overS()
 			sums, which = append(sums, sum), append(which, c)
 		}
+		trouble := cfg.TroubleMean * medianTrip(mine)
 		usual := everyday(sums, which, cfg)
+		others, _ := bodies(sums, trouble, cfg.SightSigmaS, cfg.SightWeight, cfg)
 		for i, c := range which {
-			c.LostS, c.lostSE = schemas.Some(sums[i]-usual), medianError(sums)
+			c.sees(sums[i], usual, others[i])
+		}
+		_, placing := bodies(spare[legPlace], trouble, cfg.SightSigmaS, cfg.SightWeight, cfg)
+		for _, c := range atGoal(all, period, cfg) {
+			if l := c.legs[legPlace]; l.known && len(spare[legPlace]) >= cfg.LeastLegs {
+				usual := stat.Quantile(cfg.UsualLeg, spare[legPlace])
+				c.over[legPlace] = l.spareS - usual
+				c.sees(l.spareS, usual, placing)
+			}
 		}
 	}
+}
+
+// usualLoads gives the trips that fetched several pieces what that usually takes, by the piece.
+func usualLoads(mine []*cycle, cfg Config) {
+	var each, collects []float64
+	for _, c := range mine {
+		if t := c.Phases.CollectS; t != nil && c.more.n == 0 {
+			collects = append(collects, *t)
+		}
+		if c.more.n > 0 {
+			each = append(each, schemas.Seconds(c.more.last-c.more.first)/float64(c.more.n))
+		}
+	}
+	for _, c := range mine {
+		if c.more.n > 0 {
+			per := stat.Quantile(cfg.UsualLeg, each)
+			if len(collects) >= cfg.LeastLegs {
+				per = min(per, 2*stat.Quantile(cfg.UsualLeg, collects))
+			}
+			c.more.usualS = float64(c.more.n) * per
+		}
+	}
+}
+
+// overS is what fetching more took beyond what it usually does.
+func (m moreLoad) overS() float64 {
+	if m.n < 1 {
+		return 0
+	}
+	return schemas.Seconds(m.last-m.first) - m.usualS
 }
 
 // everyday is what the legs together usually take beyond their usual: the median of the trips
@@ -191,18 +237,30 @@ func everyday(sums []float64, which []*cycle, cfg Config) float64 {
 	return stat.Median(near)
 }
 
-// medianError is the standard error of a median: half of what lies between the order statistics
-// one binomial standard deviation on either side of the middle (David and Nagaraja, Order
-// Statistics, 7.1).
-func medianError(values []float64) float64 {
-	n := float64(len(values))
-	off := 0.5 / math.Sqrt(n)
-	return (stat.Quantile(min(1, 0.5+off), values) - stat.Quantile(max(0, 0.5-off), values)) / 2
+// sees gives a cycle what was seen of its loss: what it took beyond what is usual. That is by half
+// what the middle trip took, as what happens on every other trip is usual, and by half what those took
+// that are usual but for trouble: in a match in which about half of the trips were troubled, either
+// may be meant.
+func (c *cycle) sees(took, middle float64, usual body) {
+	c.LostS = schemas.Some(took - (middle+usual.mean)/2)
+	c.apartS = math.Abs(middle-usual.mean) / 2
+	c.sightS = math.Sqrt(usual.spread + usual.variance)
+}
+
+func medianTrip(mine []*cycle) float64 {
+	var trips []float64
+	for _, c := range mine {
+		trips = append(trips, c.ownS())
+	}
+	return stat.Median(trips)
 }
 
 // unseenS is the part of a trip that lies in no known leg, s.
 func (c *cycle) unseenS() float64 {
-	out := c.ownS()
+	out := schemas.Seconds(c.end - c.own)
+	if c.more.n > 0 {
+		out -= schemas.Seconds(c.more.last - c.more.first)
+	}
 	for _, l := range c.legs {
 		if l.known {
 			out -= schemas.Seconds(l.to - l.from)

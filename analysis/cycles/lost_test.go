@@ -176,7 +176,7 @@ func TestHistoryCountsAsFarAsItAgrees(t *testing.T) {
 func TestBelief(t *testing.T) {
 	cfg := DefaultConfig()
 	l := law{mu: math.Log(10), scale: 0.2, freedom: 12}
-	of := func(seconds float64, seen *sight) float64 { return belief(seconds, 10, 2, 3.33, &l, seen, cfg) }
+	of := func(seconds float64, seen *sight) float64 { return belief(seconds, 10, 2, 3.33, &l, seen, 0, cfg) }
 	saw := func(lost float64) *sight { return &sight{lost: lost, sigma: 0.8, blind: cfg.Blind} }
 	assert.Less(t, of(10, nil), 0.05)
 	assert.Greater(t, of(24, nil), 0.95)

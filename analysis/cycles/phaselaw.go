@@ -9,21 +9,21 @@ import (
 // usual cycle takes as long: by the law of that phase over the other trips of its kind of period
 // in this match and the earlier ones. A phase inside its own usual spread is not to blame for a
 // slow cycle, however much of the loss lies in it.
-func phaseChances(mine []*cycle, before [][]past, cfg Config) {
+func phaseChances(mine, trips []*cycle, before [][]past, cfg Config) {
 	cfg.UsualSigma = cfg.PhaseSigma
 	for _, name := range phaseNames {
 		var earlier [][]stat.Lasted
 		for _, m := range before {
 			earlier = append(earlier, durations(phaseTimes(m, name)))
 		}
-		for i, c := range mine {
+		for _, c := range mine {
 			took := *name.of(&c.Phases)
 			if took == nil {
 				continue
 			}
 			var others []past
-			for j, o := range mine {
-				if j != i {
+			for _, o := range trips {
+				if o != c {
 					others = append(others, past{Cycle: o.Cycle})
 				}
 			}

@@ -28,7 +28,7 @@ func TestPhaseChancesAreThePrediction(t *testing.T) {
 	cfg := DefaultConfig()
 	cfg.UsualWeight = 0
 	mine := phased([]float64{3, 4, 5, 6, 7, 10}, []float64{5, 5, 5, 5, 5, 5})
-	phaseChances(mine, nil, cfg)
+	phaseChances(mine, mine, nil, cfg)
 	require.NotNil(t, mine[5].PhaseP.Return)
 	assert.InDelta(t, 0.05751, *mine[5].PhaseP.Return, 1e-5)
 	assert.Nil(t, mine[5].PhaseP.Collect, "never seen")
@@ -39,21 +39,21 @@ func TestPhaseChancesAreThePrediction(t *testing.T) {
 func TestAPhaseInsideItsOwnSpreadIsNotToBlame(t *testing.T) {
 	cfg := DefaultConfig()
 	mine := phased([]float64{3, 9, 3, 8, 4, 9, 3, 9}, []float64{5, 5.1, 4.9, 5, 5.2, 4.8, 5, 9})
-	phaseChances(mine, nil, cfg)
+	phaseChances(mine, mine, nil, cfg)
 	last := mine[7]
 	last.ExcessS = schemas.Some(9.0)
 	assert.Greater(t, *last.PhaseP.Return, cfg.BlameP)
 	assert.Less(t, *last.PhaseP.Carry, cfg.BlameP)
-	require.NotNil(t, why(last, mine, nil, nil, cfg))
-	assert.Equal(t, WhyCarry, *why(last, mine, nil, nil, cfg))
+	require.NotNil(t, why(last, mine, nil, cfg))
+	assert.Equal(t, WhyCarry, *why(last, mine, nil, cfg))
 }
 
 // Too few to tell, or a phase that took no time, says nothing.
 func TestPhaseChancesWithFewTrips(t *testing.T) {
 	mine := phased([]float64{3, 4, 12}, []float64{0, 0, 0})
-	phaseChances(mine, nil, DefaultConfig())
+	phaseChances(mine, mine, nil, DefaultConfig())
 	assert.Nil(t, mine[2].PhaseP.Return, "two others")
-	phaseChances(mine, [][]past{{{Cycle: mine[0].Cycle}}}, DefaultConfig())
+	phaseChances(mine, mine, [][]past{{{Cycle: mine[0].Cycle}}}, DefaultConfig())
 	assert.NotNil(t, mine[2].PhaseP.Return, "and one of an earlier match")
 	assert.Nil(t, mine[2].PhaseP.Carry)
 }

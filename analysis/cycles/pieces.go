@@ -14,18 +14,25 @@ type released struct {
 	taken        bool  // a score or a hand-over accounts for it
 }
 
+// moment is what is known of the pieces that scored at one.
+type moment struct {
+	entered, left int64 // µs, the last of them into the path and out of it
+	pieces        []int // numbers
+	trips         int   // they took: one that came in when another had left is of another
+}
+
 // enteredOf is when the piece of each scoring moment came into the path, by the moment's
 // time; of several pieces, the last one. Pieces are matched to moments in order: the first
 // piece in the air is the first to score. One that never scored is passed over once it has
-// been away for longer than FlightS. A hand-over takes its pieces like a score.
+// been away for longer than FlightS, unless more scored than are in the air. A hand-over takes its pieces like a score.
 //
 // gone are all that left, in order.
-func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) (out map[int64]int64, gone []released) {
+func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) (out map[int64]moment, gone []released) {
 	gone = releasedOf(passes)
 	moments := slices.Concat(scores, handovers)
 	slices.SortStableFunc(moments, func(a, b Scored) int { return cmp.Compare(a.T, b.T) })
 	flight, early := schemas.Micros(cfg.FlightS), schemas.Micros(cfg.EarlyS)
-	out = map[int64]int64{}
+	out = map[int64]moment{}
 	before := int64(0)
 	for k, m := range moments {
 		var mine []*released
@@ -34,19 +41,24 @@ func enteredOf(passes []schemas.Pass, scores, handovers []Scored, cfg Config) (o
 				mine = append(mine, p)
 			}
 		}
-		if len(mine) == 0 {
-			// A counter that follows slowly: the last ones released since the moment before.
-			for i := len(gone) - 1; i >= 0 && len(mine) < m.Pieces; i-- {
-				if p := &gone[i]; !p.taken && p.leave <= m.T && (k == 0 || p.leave > before) {
-					mine = append(mine, p)
-				}
+		// A counter that follows slowly: the last ones released since the moment before.
+		for i := len(gone) - 1; i >= 0 && len(mine) < m.Pieces; i-- {
+			if p := &gone[i]; !p.taken && p.leave < m.T-flight && (k == 0 || p.leave > before) {
+				mine = append(mine, p)
 			}
 		}
+		slices.SortFunc(mine, func(a, b *released) int { return cmp.Compare(a.leave, b.leave) })
 		for _, p := range mine {
 			p.taken = true
-			if at, ok := out[m.T]; !ok || p.enter > at {
-				out[m.T] = p.enter
+			at, some := out[m.T]
+			switch {
+			case !some:
+				at = moment{entered: p.enter, trips: 1}
+			case p.enter > at.left:
+				at.trips++
 			}
+			at.entered, at.left, at.pieces = max(at.entered, p.enter), p.leave, append(at.pieces, p.piece)
+			out[m.T] = at
 		}
 		before = m.T
 	}
@@ -108,6 +120,35 @@ func newest(passes []schemas.Pass, start, end int64) (at int64, ok bool) {
 		}
 	}
 	return at, ok
+}
+
+// moreLoad are the pieces that a trip fetched beside the first. What that took is no loss.
+type moreLoad struct {
+	n           int
+	first, last int64   // µs, when the first and the last of all came in
+	usualS      float64 // what so many more usually take
+}
+
+// loadOf are the pieces that came in between start and end and were aboard together at the last.
+func loadOf(passes []schemas.Pass, start, end int64) (m moreLoad) {
+	last, ok := newest(passes, start, end)
+	if !ok {
+		return m
+	}
+	m = moreLoad{n: -1, first: last, last: last}
+	for _, p := range passes {
+		enter, leave := p.EnterS, p.LeaveS
+		if n := len(p.Stages); n > 0 && enter == nil {
+			enter = p.Stages[0].EnterEstS
+		}
+		if enter == nil || p.Outcome == schemas.PassBackedOut {
+			continue
+		}
+		if t := schemas.Micros(*enter); start < t && t <= last && (leave == nil && p.Outcome != schemas.PassReleased || leave != nil && schemas.Micros(*leave) > last) {
+			m.n, m.first = m.n+1, min(m.first, t)
+		}
+	}
+	return m
 }
 
 func releasedOf(passes []schemas.Pass) []released {

@@ -1,7 +1,6 @@
 package cycles
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -29,14 +28,15 @@ func judge(all []cycle, in Input, topMS float64, cfg Config) (notes []string) {
 }
 
 func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config) (note string) {
-	mine, today := judged(all, period, cfg), pastOf(plain(all), period, cfg)
+	went, today := judged(all, period, cfg), pastOf(single(all, cfg), period, cfg)
+	mine := slices.Concat(went, atGoal(all, period, cfg))
 	var earlier []past
 	var byMatch [][]past
 	for _, h := range in.History {
 		p := pastOf(h.Cycles, period, cfg)
 		byMatch, earlier = append(byMatch, p), append(earlier, p...)
 	}
-	kind := kindsOf(mine, earlier, topMS, cfg)
+	kind := kindsOf(went, earlier, topMS, cfg)
 	scaled(today, kind)
 	scaled(earlier, kind)
 	var before [][]stat.Lasted
@@ -48,9 +48,9 @@ func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config
 	if !ok {
 		return "" // most were cut off: half of them last longer than anyone saw
 	}
-	laws := lawsOf(all, mine, period, kind, before, in.Jams, cfg)
-	sights := sightsOf(mine, in.Jams, cfg)
-	phaseChances(mine, byMatch, cfg)
+	laws := lawsOf(all, mine, went, period, kind, before, in.Jams, cfg)
+	sights := sightsOf(mine, cfg)
+	phaseChances(mine, went, byMatch, cfg)
 	sure := make([]float64, len(mine))
 	for i, c := range mine {
 		if laws[i] == nil {
@@ -60,8 +60,8 @@ func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config
 		mild, slow := cfg.bounds(usual)
 		excess := c.ownS() - usual
 		c.P, c.ExcessS = schemas.Some(laws[i].tail(c.ownS())), schemas.Some(excess)
-		sure[i] = belief(c.ownS(), usual, mild, slow, laws[i], sights[i], cfg)
-		c.reason = weigh(c.ownS(), usual, mild, slow, *laws[i], sights[i], cfg)
+		sure[i] = belief(c.ownS(), usual, mild, slow, laws[i], sights[i], c.jamS, cfg)
+		c.reason = weigh(c.ownS(), usual, mild, slow, *laws[i], sights[i], c.jamS, cfg)
 		c.Confidence = schemas.Some(sure[i])
 		if excess < cfg.Least(usual) {
 			sure[i] = 0 // lost, and made good for: not worth a look
@@ -72,7 +72,7 @@ func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config
 	}
 	for _, c := range mine {
 		if c.Slow {
-			c.Why = why(c, mine, earlier, in.Jams, cfg)
+			c.Why = why(c, went, earlier, cfg)
 		}
 	}
 	return kind.note(period)
@@ -134,21 +134,42 @@ func scoredIn(all []schemas.Cycle, period string) int {
 func judged(all []cycle, period string, cfg Config) []*cycle {
 	var out []*cycle
 	for i := range all {
-		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && trip(c.Cycle, cfg) && !c.whole {
+		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && c.isTrip(cfg) && !c.whole {
 			out = append(out, c)
 		}
 	}
 	return out
 }
 
+// atGoal are the cycles without a trip that can be slow: the piece was aboard, and yet it took
+// longer than pieces that come together do.
+func atGoal(all []cycle, period string, cfg Config) []*cycle {
+	var out []*cycle
+	for i := range all {
+		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && !c.isTrip(cfg) && c.trips <= 1 && c.DurationS > cfg.VolleyS && !c.whole {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// single are the trips as they would have been with one piece.
+func single(all []cycle, cfg Config) []schemas.Cycle {
+	all = slices.Clone(all)
+	for i := range all {
+		all[i].DurationS -= all[i].more.usualS
+	}
+	return trips(all, cfg)
+}
+
 // ownS is how long the robot worked on the piece: the cycle, or its part since the last
-// hand-over.
-func (c *cycle) ownS() float64 { return schemas.Seconds(c.end - c.own) }
+// hand-over, without what it takes to fetch more than one.
+func (c *cycle) ownS() float64 { return schemas.Seconds(c.end-c.own) - c.more.usualS }
 
 // lawsOf is for each of mine the law of all others, or it would speak for itself, without
 // what they were seen to lose. A cycle with a hand-over in it is in no law, nor is one with a
 // jam of which nobody saw what it cost. nil where there is nothing to hold a cycle against.
-func lawsOf(all []cycle, mine []*cycle, period string, kind kinds, before [][]stat.Lasted, jams []schemas.Jam, cfg Config) []*law {
+func lawsOf(all []cycle, mine, trips []*cycle, period string, kind kinds, before [][]stat.Lasted, jams []schemas.Jam, cfg Config) []*law {
 	var cutOff []stat.Lasted
 	for i := range all {
 		if c := &all[i]; c.Kind == KindScore && c.Period == period && !c.Complete && c.own == c.start && c.DurationS > 0 {
@@ -158,9 +179,9 @@ func lawsOf(all []cycle, mine []*cycle, period string, kind kinds, before [][]st
 	out := make([]*law, len(mine))
 	for i := range mine {
 		others := cutOff[:len(cutOff):len(cutOff)]
-		for j, o := range mine {
-			if j != i && o.own == o.start && (o.LostS != nil || covered(o.start, o.end, jams) < cfg.JamS) {
-				others = append(others, stat.Lasted{Time: free(o.Cycle) / kind.scale(o.Cycle), Complete: true})
+		for _, o := range trips {
+			if o != mine[i] && o.own == o.start && (o.LostS != nil || covered(o.start, o.end, jams) < cfg.JamS) {
+				others = append(others, stat.Lasted{Time: (free(o.Cycle) - o.more.usualS) / kind.scale(o.Cycle), Complete: true})
 			}
 		}
 		if l, ok := lawOf(others, before, cfg); ok {
@@ -180,23 +201,12 @@ func free(c schemas.Cycle) float64 {
 	return max(c.DurationS/2, c.DurationS-max(0, *c.LostS))
 }
 
-// sightsOf are what was seen of each cycle's loss: by the robot's way, else by the jams in it.
-func sightsOf(mine []*cycle, jams []schemas.Jam, cfg Config) []*sight {
-	var lost []float64
-	for _, c := range mine {
-		if c.LostS != nil {
-			lost = append(lost, *c.LostS)
-		}
-	}
-	sigma := sigmaOf(lost, cfg)
+// sightsOf are what was seen of each cycle's loss by the robot's way.
+func sightsOf(mine []*cycle, cfg Config) []*sight {
 	out := make([]*sight, len(mine))
 	for i, c := range mine {
-		stood := c.jamS(jams)
-		switch {
-		case c.LostS != nil:
-			out[i] = &sight{lost: *c.LostS, sigma: math.Hypot(math.Hypot(sigma, c.lostSE), cfg.SightShare*max(0, *c.LostS)), blind: cfg.Blind}
-		case stood >= cfg.JamS:
-			out[i] = &sight{lost: stood, sigma: math.Hypot(sigma, cfg.JamCostShare*stood), blind: cfg.Blind}
+		if c.LostS != nil {
+			out[i] = &sight{lost: *c.LostS, apart: c.apartS, sigma: math.Hypot(c.sightS, cfg.SightShare*max(0, *c.LostS)), blind: cfg.Blind}
 		}
 	}
 	return out
@@ -206,8 +216,8 @@ func sightsOf(mine []*cycle, jams []schemas.Jam, cfg Config) []*sight {
 // the phase that lost most of what the phases lost together, if that is a second, the
 // biggest part by far enough (BlameShare) and more than that phase usually takes now and then (BlameP); nil when none is, or when a piece was placed that did
 // not count, for which no phase is to blame.
-func why(c *cycle, mine []*cycle, earlier []past, jams []schemas.Jam, cfg Config) *string {
-	if c.jamS(jams) > cfg.JamShare**c.ExcessS {
+func why(c *cycle, mine []*cycle, earlier []past, cfg Config) *string {
+	if c.jamS > cfg.JamShare**c.ExcessS {
 		return text(WhyJam)
 	}
 	if c.uncounted > 0 {
@@ -255,32 +265,4 @@ func usualPhase(name phaseName, c *cycle, mine []*cycle, earlier []past, cfg Con
 	return 0, false
 }
 
-// jamS is how many seconds of a cycle went to jams: while one stood, and, when the piece that
-// scored came in only after it began, until that one was in: another piece had to be fetched.
-func (c *cycle) jamS(jams []schemas.Jam) float64 {
-	var with []schemas.Jam
-	for _, j := range jams {
-		if c.hasPiece && schemas.Micros(j.StartS) >= c.start && schemas.Micros(j.StartS) < c.entered {
-			j.EndS = max(j.EndS, schemas.Seconds(c.entered))
-		}
-		with = append(with, j)
-	}
-	return covered(c.start, c.end, with)
-}
-
 func text(s string) *string { return &s }
-
-// covered is how many seconds between start and end, µs, some jam lasted.
-func covered(start, end int64, jams []schemas.Jam) float64 {
-	sum, until := int64(0), start
-	jams = slices.Clone(jams)
-	slices.SortStableFunc(jams, func(a, b schemas.Jam) int { return cmp.Compare(a.StartS, b.StartS) })
-	for _, j := range jams {
-		from, to := max(until, schemas.Micros(j.StartS)), min(end, schemas.Micros(j.EndS))
-		if to > from {
-			sum += to - from
-			until = to
-		}
-	}
-	return schemas.Seconds(sum)
-}

@@ -166,9 +166,9 @@ func TestWhyJam(t *testing.T) {
 // A jam is a reason to expect a slow cycle: it takes less to believe it, and it tells
 // nothing of the others.
 func TestJammedCyclesAreJudgedAmongThemselves(t *testing.T) {
-	in := lasting(10, 14.2, 9, 12, 14.8, 11, 10)
+	in := lasting(10, 14.8, 9, 12, 15.2, 11, 10)
 	assert.Empty(t, slowOnes(Detect(in, DefaultConfig())))
-	in.Jams = []schemas.Jam{{StartS: 15, EndS: 19}, {StartS: 50, EndS: 54}}
+	in.Jams = []schemas.Jam{{StartS: 12, EndS: 20}, {StartS: 48, EndS: 56}}
 	r := Detect(in, DefaultConfig())
 	assert.Equal(t, []int{1, 4}, slowOnes(r))
 	assert.Equal(t, "jam", *r.Cycles[4].Why)

@@ -61,11 +61,22 @@ func plain(all []cycle) []schemas.Cycle {
 	return out
 }
 
+// trips are the cycles without those that took no trip, or several.
+func trips(all []cycle, cfg Config) []schemas.Cycle {
+	var out []schemas.Cycle
+	for _, c := range all {
+		if c.Kind != KindScore || !c.Complete || c.isTrip(cfg) {
+			out = append(out, c.Cycle)
+		}
+	}
+	return out
+}
+
 // usualOf is the usual cycle of the driver period: of the earlier matches when they hold
 // enough complete ones, else of this match.
 func usualOf(all []cycle, history []History, cfg Config) schemas.Usual {
 	u := schemas.Usual{Source: SourceThisMatch}
-	rest := pastOf(plain(all), schemas.PeriodDriver, cfg)
+	rest := pastOf(trips(all, cfg), schemas.PeriodDriver, cfg)
 	var earlier []past
 	var matches []string
 	for _, h := range history {
