@@ -547,16 +547,19 @@ type Balance struct {
 	Retune    *Retune       `json:"retune"`
 }
 
-// Retune is a change of the levelling loop's gains: the proportional gain times GainFactor, and RateS
-// times the gain that this gives more than now on the tilt rate.
+// Retune is a change of the levelling loop's gains: the proportional gain times GainFactor, that on
+// the tilt rate times RateFactor, and on the tilt rate RateS times the new proportional gain besides.
 type Retune struct {
 	GainFactor  float64  `json:"gain_factor"`
+	RateFactor  float64  `json:"rate_factor"`
 	RateS       float64  `json:"rate_s"`
-	Damping     float64  `json:"damping"` // to be expected with it
+	DampingNow  float64  `json:"damping_now"` // by the models that tell of the change
+	Damping     float64  `json:"damping"`     // to be expected with it
 	DampingLow  float64  `json:"damping_low"`
 	DampingHigh float64  `json:"damping_high"`
 	SettleNowS  *float64 `json:"settle_now_s"` // from the last time at a stop to level for good, by the model
 	SettleS     *float64 `json:"settle_s"`     // and with the change
+	ClimbMoreS  float64  `json:"climb_more_s"` // that it takes longer up to where the platform tips
 	MarginS     *float64 `json:"margin_s"`     // s that such a loop may be later than it is before it swings by itself
 }
 

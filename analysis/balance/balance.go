@@ -12,8 +12,8 @@
 // sensor noise: clean takes noise and spikes out, attempts holds the definition, offPlatform
 // tells who drove off, swing and loop look at how it swung and why, limit at what held command or
 // platform. With a drive command, rig
-// is the platform with the robot on it as the command moved it, law how the command answered
-// the tilt; together they tell the damping without what a robot creeps to its place by, what
+// is the platform with the robot on it as the command moved it (by the way that the pose tells, where
+// it follows the command), law how the command answered the tilt; together they tell the damping without what a robot creeps to its place by, what
 // other gains would do (retune), what was no answer to the command (kick) and, of a person,
 // what a loop would have saved (hand).
 package balance

@@ -26,7 +26,7 @@ func (a attempt) byHand(tr trace, in Input, u tuned, lp loop) bool {
 		return true
 	}
 	t0, t1 := a.levelled(tr, in)
-	return lp.remnant >= handRemnant && lp.law.r2 >= handWanders && seconds(t1-t0) >= handLeastS && a.outcome != schemas.BalanceLeft
+	return lp.limits.ramp == 0 && lp.remnant >= handRemnant && lp.law.r2 >= handWanders && seconds(t1-t0) >= handLeastS && a.outcome != schemas.BalanceLeft
 }
 
 // tellHand says that a person levelled, and what a loop would have saved.

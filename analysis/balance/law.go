@@ -19,6 +19,7 @@ type law struct {
 	quiet      float64 // part of the gain that a quiet band takes off a swing this large
 	sums       bool    // it also answers for how long it has been tilted
 	r2         float64 // share of the command it explains
+	square     float64 // of the command about its mean
 	weight     float64 // how likely it is beside the others, in all 1
 	off        float64 // of full command, that is given at level
 
@@ -26,7 +27,8 @@ type law struct {
 }
 
 const (
-	constantMost = 0.05 // of full command; a sensor two degrees off level under a usual gain makes half of that
+	sumLeast     = 0.005 // of the command's square, that an integral must explain: less may be what it is rounded to
+	constantMost = 0.05  // of full command; a sensor two degrees off level under a usual gain makes half of that
 
 	lawStepS = 0.01
 	lateMost = 0.24 // s; people react later than this, loops do not (simple reaction time is about 0.2 s: Woodworth and Schlosberg, from memory)
@@ -262,7 +264,7 @@ func (h heard) law(rate []float64, late int, soft float64) (l law, n float64, ok
 	}
 	rss = math.Max(rss-s[0]*q*q*noise, 0.2*rss) // what the rate's noise leaves of a command that knew the rate
 	n = s[0] * (1 - hang) / (1 + hang)
-	l = law{gain: p, lead: q / p, late: float64(late) * lawStepS, r2: 1 - rss/total, off: off}
+	l = law{gain: p, lead: q / p, late: float64(late) * lawStepS, r2: 1 - rss/total, square: total / s[0], off: off}
 	l.gainVar, l.leadByGain, l.leadVar = rss/n*ww/det, -vw/ww, rss/n/ww
 	return l, n, true
 }
@@ -278,7 +280,8 @@ func (h heard) lawWithoutRate(late int) (l law, n float64, ok bool) {
 		return law{}, 0, false
 	}
 	n = worth(residuals(basis, y, c))
-	l = law{gain: c[1], late: float64(late) * lawStepS, off: c[0], r2: 1 - rss/aboutMean(y)}
+	square := aboutMean(y)
+	l = law{gain: c[1], late: float64(late) * lawStepS, off: c[0], r2: 1 - rss/square, square: square / float64(len(y))}
 	if cov, ok := swing.Covariance(basis, 2, rss/n); ok {
 		l.gainVar = cov[3]
 	}
@@ -413,6 +416,6 @@ func (h heard) sums(l law) bool {
 	}
 	still, plain, ok := swing.Linear(without, y, 3)
 	c, better, okSum := swing.Linear(with, y, 4)
-	grows := okSum && better < 0.9*plain && c[3]*c[1] > 0 // beyond chance: samples by the dozen
+	grows := okSum && better < 0.9*plain && plain-better > sumLeast*aboutMean(y) && c[3]*c[1] > 0 // beyond chance: samples by the dozen
 	return ok && (grows || math.Abs(still[0]) > constantMost)
 }

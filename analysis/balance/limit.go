@@ -49,6 +49,7 @@ type limits struct {
 	at    float64 // of full command; infinite where the largest there was is no limit
 	share float64 // of the time at it
 	relay bool    // the loop gives that command or none
+	ramp  float64 // of full command a second, that it may change by; 0 where that is no limit
 }
 
 // limits tells whether the largest command there was is one that the loop could not go beyond: a
@@ -114,6 +115,77 @@ func (h heard) limits() limits {
 	return out
 }
 
+// ramps adds that the command may change only slowly: let run after a law at one steady speed, it is
+// explained clearly better than by the likeliest law without such a limit, which explains plain of it.
+// A command that follows slowly is late by the more the larger the swing.
+func (h heard) ramps(l limits, plain law) limits {
+	if plain.r2 < 0.3 || l.relay {
+		return l
+	}
+	var at []int
+	tallest, largest, mean, total := 0.0, 0.0, 0.0, 0.0
+	for i := h.from; i < len(h.command); i += rampStep {
+		if !math.IsNaN(h.command[i]) {
+			at, mean = append(at, i), mean+h.command[i]
+			tallest, largest = max(tallest, math.Abs(h.tilt[i])), max(largest, math.Abs(h.command[i]))
+		}
+	}
+	if len(at) < limitLookN || !(tallest > 0) {
+		return l
+	}
+	mean /= float64(len(at))
+	for _, i := range at {
+		total += (h.command[i] - mean) * (h.command[i] - mean)
+	}
+	least, share := (1-rampPlainer)*(1-plain.r2)*total, 0.0
+	for ramp := 0.05; ramp < 2; ramp *= 1.25 {
+		for _, times := range [...]float64{1, 2, 4, 8} {
+			gain := math.Copysign(times*largest/tallest, plain.gain)
+			for _, lead := range [...]float64{0, 0.15, 0.3, 0.6, 1} {
+				for _, late := range [...]int{0, 4, 8, 12} {
+					if rss, slow := h.ramped(at, gain, lead, late, ramp, least); rss < least {
+						least, share, l.ramp = rss, slow, ramp
+					}
+				}
+			}
+		}
+	}
+	if least > (1-rampR2)*total || share < limitRules {
+		l.ramp = 0
+		return l
+	}
+	l.share = max(l.share, share)
+	return l
+}
+
+// ramped is the square that a law leaves whose command may change only so fast, and for which part of
+// the time that held it; it gives up beyond most.
+func (h heard) ramped(at []int, gain, lead float64, late int, ramp, most float64) (rss, slow float64) {
+	u, last := h.command[at[0]], at[0]
+	for _, i := range at {
+		v, w := h.tilt[i-late], h.rate[i-late]
+		step := ramp * float64(i-last) * lawStepS
+		last = i
+		if !math.IsNaN(v + w) {
+			want := gain*(v+lead*w) - u
+			if math.Abs(want) > step {
+				slow++
+			}
+			u += max(-step, min(step, want))
+		}
+		if rss += (h.command[i] - u) * (h.command[i] - u); rss > most {
+			return rss, 0
+		}
+	}
+	return rss, slow / float64(len(at))
+}
+
+const (
+	rampStep    = 2    // of lawStepS, from one look to the next
+	rampPlainer = 0.6  // of what a law leaves, that a limit of how fast it changes must explain
+	rampR2      = 0.93 // of the command that must be explained then
+)
+
 // constant says that the swings past level, but for the last, which may be cut off, were of one
 // size at the end: three of them at the least.
 func (a attempt) constant(tr trace) bool {
@@ -138,6 +210,10 @@ func (a attempt) betweenStops(tr trace) bool {
 	if n < 5 {
 		return false
 	}
+	stay, speed := stopStay, stopSpeed
+	if a.asFarAsTheStop(tr) {
+		stay, speed = stayThere, speedThere
+	}
 	var stays, speeds []float64
 	for q := n - 4; q < n-1; q++ {
 		if math.Abs(tr.v[a.peaks[q]]) <= stop {
@@ -152,17 +228,53 @@ func (a attempt) betweenStops(tr trace) bool {
 			}
 			most = max(most, math.Abs(tr.rate[i]))
 		}
-		stays = append(stays, seconds(tr.t[last]-tr.t[first])/seconds(tr.t[a.from[q+1]]-tr.t[a.from[q]]))
-		speeds = append(speeds, math.Abs(tr.rate[first])/most)
+		came, speed := tr.beyond(first, first-1, stop)
+		went, _ := tr.beyond(last, last+1, stop)
+		stays = append(stays, (went-came)/seconds(tr.t[a.from[q+1]]-tr.t[a.from[q]]))
+		speeds = append(speeds, speed/most)
 	}
-	return stat.Median(stays) > stopStay || stat.Median(speeds) > stopSpeed
+	return stat.Median(stays) > stay || stat.Median(speeds) > speed
+}
+
+// asFarAsTheStop says that the last three whole swings were all as large as the tilt at which the
+// platform lay at its stop before it tipped. A swing of its own is that only without any damping.
+func (a attempt) asFarAsTheStop(tr trace) bool {
+	lay := math.Abs(tr.v[a.peaks[0]])
+	for _, i := range a.peaks[len(a.peaks)-4 : len(a.peaks)-1] {
+		if math.Abs(math.Abs(tr.v[i])-lay) > sameAsStop*lay {
+			return false
+		}
+	}
+	return true
+}
+
+const sameAsStop = 0.02 // of the tilt at the stop, by which a robot that rocks on its wheels reads otherwise there
+
+// beyond is when the tilt came through an edge between a sample beyond it and the one beside that,
+// s, and how fast it then was, deg/s, straight between them.
+func (tr trace) beyond(i, beside int, edge float64) (at, speed float64) {
+	if beside < 0 || beside >= len(tr.t) {
+		return seconds(tr.t[i]), math.Abs(tr.rate[i])
+	}
+	in, out := math.Abs(tr.v[i]), math.Abs(tr.v[beside])
+	if tr.v[i]*tr.v[beside] < 0 {
+		out = -out
+	}
+	part := 0.0
+	if in > out {
+		part = min(1, max(0, (in-edge)/(in-out)))
+	}
+	return seconds(tr.t[i]) + part*seconds(tr.t[beside]-tr.t[i]), math.Abs(tr.rate[i]) + part*(math.Abs(tr.rate[beside])-math.Abs(tr.rate[i]))
 }
 
 // A sine is beyond stopShare of its size for 0.22 of its half, and comes there at a third of its
 // fastest: sqrt(1 - 0.94²).
+// Where it goes just as far as the stops, half as much beyond that tells.
 const (
-	stopStay  = 0.27
-	stopSpeed = 0.45
+	stopStay   = 0.27
+	stopSpeed  = 0.45
+	stayThere  = 0.235
+	speedThere = 0.365
 )
 
 // free is the last stretch of a levelled one in which the loop had the platform to itself: behind

@@ -7,6 +7,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // answering is what is heard over some seconds of a loop whose tilt swings as given.
@@ -118,4 +120,78 @@ func TestADriverWhoTakesOverIsLeftOut(t *testing.T) {
 		}
 	}
 	assert.InDelta(t, 200, left, 40)
+}
+
+// A command that may change by 0.12 a second only runs after its law at that speed; none of the look-alikes does: a
+// loop in proportion, a noisy one, one cut off at a limit, a hand that wanders, an integral.
+func TestACommandThatChangesOnlySlowly(t *testing.T) {
+	luck := rand.New(rand.NewPCG(9, 2))
+	tilt := func(t float64) float64 { return 10*math.Exp(-0.2*t)*math.Cos(3*t) + 3*math.Sin(1.1*t) }
+	rate := func(t float64) float64 { return (tilt(t+1e-4) - tilt(t-1e-4)) / 2e-4 }
+	law := func(t float64) float64 { return 0.01*tilt(t) + 0.002*rate(t) }
+	var slow, hand []float64
+	u, wander, held := 0.0, 0.0, 0.0
+	for i := range 3000 {
+		if t := float64(i-100) * lawStepS; t >= 0 && t < 12 && math.Abs(law(t)-u) > 0.12*lawStepS {
+			held += lawStepS / 12
+		}
+		u += math.Max(-0.12*lawStepS, math.Min(0.12*lawStepS, law(float64(i-100)*lawStepS)-u))
+		wander += -wander*lawStepS/0.4 + 0.03*math.Sqrt(2*lawStepS/0.4)*luck.NormFloat64()
+		slow, hand = append(slow, math.Round(100*u)/100), append(hand, law(float64(i-100)*lawStepS-0.25)+wander)
+	}
+	listed := func(x []float64) func(float64) float64 {
+		return func(t float64) float64 { return x[int(math.Round(t/lawStepS))+100] }
+	}
+	for _, c := range []struct {
+		name    string
+		command func(t float64) float64
+		ramp    float64 // 0 for none
+	}{
+		{"slow", listed(slow), 0.12},
+		{"in proportion", law, 0},
+		{"noisy", func(t float64) float64 { return law(t) + 0.03*luck.NormFloat64() }, 0},
+		{"cut off", func(t float64) float64 { return math.Max(-0.06, math.Min(0.06, law(t))) }, 0},
+		{"by hand", listed(hand), 0},
+		{"integral", func(t float64) float64 { return law(t) - 0.05*3/1.1*math.Cos(1.1*t) }, 0},
+	} {
+		h := answering(12, tilt, c.command)
+		plain, _, _ := h.law(h.rate, 0, 0)
+		for late := 1; late <= int(loopLateMost/lawStepS); late++ {
+			if l, _, ok := h.law(h.rate, late, 0); ok && l.r2 > plain.r2 {
+				plain = l
+			}
+		}
+		got := h.ramps(limits{}, plain)
+		if c.ramp == 0 {
+			assert.Zero(t, got.ramp, c.name)
+			continue
+		}
+		assert.InEpsilon(t, c.ramp, got.ramp, 0.2, c.name)
+		assert.InDelta(t, held, got.share, 0.15, c.name)
+	}
+}
+
+// A swing of 13 deg cut off by stops at 12, and one that goes as far as the stop it came from because
+// nothing damps it, both read 20 times a second: only the first lies there.
+func TestSwingsBetweenStops(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		size float64
+		held bool
+	}{{"held", 13, true}, {"by itself", 12, false}} {
+		in := Input{Tilt: &series.Float{}, MountDeg: 6, LevelDeg: 2.5, HoldS: 1, End: 12_000_000}
+		for i := range 240 {
+			at, v := float64(i)/20, 12.0
+			if at > 1 {
+				v = math.Max(-12, math.Min(12, c.size*math.Cos(3.1*(at-1))))
+			}
+			in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(at*1e6)), append(in.Tilt.V, v)
+		}
+		cfg := DefaultConfig()
+		tr := clean(in.Tilt, nil, cfg)
+		found := attempts(tr, in, cfg)
+		require.NotEmpty(t, found)
+		assert.True(t, found[0].constant(tr), c.name)
+		assert.Equal(t, c.held, found[0].betweenStops(tr), c.name)
+	}
 }

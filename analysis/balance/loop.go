@@ -54,9 +54,12 @@ func lookAtLoop(tr trace, a attempt, in Input, cfg Config) (loop, heard) {
 		}
 	}
 	lp.ok = lp.law.r2 >= cfg.LoopR2
+	if lp.law.r2 < plainR2 {
+		lp.limits = h.ramps(lp.limits, lp.law)
+	}
 	better := n * math.Log(tiltOnly/full) // what a rate term explains besides, as a likelihood ratio
 	switch {
-	case lp.law.r2 < plainR2: // something else is in it: an integral, a command that may change only slowly
+	case lp.law.r2 < plainR2, lp.law.lead < -loopLateMost: // something else is in it: an integral, a command that may change only slowly
 	case lp.law.lead <= cfg.NoRateS:
 		lp.noRate = true
 	case lp.law.lead <= lp.law.late: // it looks no further ahead than it is late
@@ -103,6 +106,8 @@ func diagnosis(sw swing.Fit, lp loop, a attempt, bound bool, cfg Config) string 
 		return "swings grow: the platform's stops hold them; " + noRate
 	case bound:
 		return "swings grow: the platform's stops hold them; the tilt is answered too strongly or too late"
+	case sw.Kind == swing.Steady && lp.limits.ramp > 0:
+		return fmt.Sprintf("saturation: swings of constant size, the drive command changes no faster than by %s a second", two(lp.limits.ramp))
 	case sw.Kind == swing.Steady && lp.limits.share > limitRules:
 		return "saturation: swings of constant size, the drive command at its limit"
 	case sw.Kind == swing.Steady:
@@ -134,7 +139,7 @@ func grows(s swing.Fit) bool {
 
 // howLate says by how much the command lags, when it clearly does.
 func howLate(lp loop) string {
-	if late := lp.law.late - lp.law.lead; late > clearlyLate {
+	if late := lp.law.late - lp.law.lead; late > clearlyLate && late <= lookBackS {
 		return fmt.Sprintf(", and about %s s late", two(late))
 	}
 	return ""
@@ -150,12 +155,14 @@ func advice(sw swing.Fit, a attempt, change *schemas.Retune, zeta *float64, cfg 
 	switch {
 	case sw.Kind == swing.Steady:
 		return "look for slack, friction and the limit of the command before changing gains"
-	case zeta == nil || *zeta >= cfg.DampedWell:
+	case zeta != nil && *zeta >= cfg.DampedWell:
 		return ""
-	case a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0:
-		return "" // it went straight to level
+	case change != nil && straight(a):
+		return "it came to level without a swing past it; to have it wobble less on the way, " + say(change)
 	case change != nil:
-		return say(change, *zeta)
+		return say(change)
+	case zeta == nil || straight(a):
+		return ""
 	}
 	return "this log does not tell which gain to change: one test run with the proportional gain a fifth lower, ready to stop it, would"
 }

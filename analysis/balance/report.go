@@ -37,7 +37,7 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 	}
 	bound, sw := false, swing.Fit{}
 	switch {
-	case a.constant(tr) && lp.limits.share > limitRules && (lp.limits.relay || short):
+	case a.constant(tr) && lp.limits.share > limitRules && (lp.limits.relay || lp.limits.ramp > 0 || short):
 		sw.Kind = swing.Steady
 	case a.constant(tr) && a.betweenStops(tr):
 		bound = true
@@ -45,21 +45,18 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 		sw = weigh(lookAtSwing(tr, a, free, in, cfg), lp, a, tr)
 	}
 	u := tuned{}
-	if len(a.overshoots()) > 0 || sw.Kind == swing.Damped {
+	if len(a.overshoots()) > 0 || sw.Kind == swing.Damped || lp.ok {
 		u = tune(tr, a, free, h, lp, in, cfg)
 	}
 	tellDamping(&b, &sw, u, max(tr.noise, cfg.NoiseFloorDeg))
 	hand := a.byHand(tr, in, u, lp)
 	lp.noRate = lp.noRate && !hand // a person has no gains
 	b.Diagnosis = diagnosis(sw, lp, a, bound, cfg)
-	if b.DampingRatio != nil {
+	b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
+	if sw.Kind != swing.Steady && b.DisturbedAtS == nil && lp.limits.ramp == 0 && (b.DampingRatio == nil || *b.DampingRatio < cfg.DampedWell) {
 		b.Retune = u.change(a, tr, in, cfg)
 	}
 	b.Advice = advice(sw, a, b.Retune, b.DampingRatio, cfg)
-	if b.Retune != nil && b.Advice == "" {
-		b.Retune = nil
-	}
-	b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
 	if hand {
 		tellHand(&b, a, tr, in, cfg, u)
 	}

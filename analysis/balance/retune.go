@@ -1,6 +1,7 @@
 package balance
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -15,13 +16,16 @@ import (
 // how likely they are, all of which could have made this log.
 type tuned struct {
 	ok    bool      // it tells damping and frequency
+	odd   bool      // it came to rest, under a loop that most rigs say would not
 	sums  bool      // and nothing of other gains: the loop also answers for how long it has been tilted
 	draws []pairing // each with a law dealt by its weight
 	best  pairing
 	now   tried   // as the gains are
 	limit float64 // largest command seen
-	off   float64 // deg RMS of the best rig from the tilt
-	run   *run
+
+	remnant float64 // of full command, RMS, that wanders beside the law
+	off     float64 // deg RMS of the best rig from the tilt
+	run     *run
 }
 
 type pairing struct {
@@ -53,7 +57,7 @@ func tune(tr trace, a attempt, free int64, h heard, lp loop, in Input, cfg Confi
 	if len(laws) > 0 {
 		sign = math.Copysign(1, laws[0].gain)
 	}
-	r, ok := newRun(tr, t0, t1, in, sign)
+	r, ok := newRun(tr, t0, t1, in, cfg, sign)
 	if !ok {
 		return tuned{}
 	}
@@ -61,7 +65,7 @@ func tune(tr trace, a attempt, free int64, h heard, lp loop, in Input, cfg Confi
 	if len(rigs) == 0 {
 		return tuned{}
 	}
-	u := tuned{best: pairing{rig: best}, off: math.Sqrt(best.rss / float64(len(r.tilt))), run: r}
+	u := tuned{remnant: lp.remnant, best: pairing{rig: best}, off: math.Sqrt(best.rss / float64(len(r.tilt))), run: r}
 	for _, c := range r.command {
 		u.limit = max(u.limit, math.Abs(c))
 	}
@@ -74,6 +78,7 @@ func tune(tr trace, a attempt, free int64, h heard, lp loop, in Input, cfg Confi
 		l := lawAt(laws, (float64(i*7%len(rigs))+0.5)/float64(len(rigs)))
 		u.draws = append(u.draws, pairing{g, l.drawn(luck.NormFloat64(), luck.NormFloat64())})
 	}
+	u.atRest(a)
 	if u.off > max(1.5*tr.noise, cfg.PlantShare*a.peak(tr)) || laws[0].quiet > quietMost {
 		return u
 	}
@@ -83,6 +88,23 @@ func tune(tr trace, a attempt, free int64, h heard, lp loop, in Input, cfg Confi
 	return u
 }
 
+// atRest leaves out the draws under which the loop would not have come to rest, of an attempt that did;
+// where that is most of them, rigs and log are at odds.
+func (u *tuned) atRest(a attempt) {
+	if a.outcome != schemas.BalanceLevel {
+		return
+	}
+	var rest []pairing
+	for _, p := range u.draws {
+		if p.rig.closeLoop(p.law).stable {
+			rest = append(rest, p)
+		}
+	}
+	if u.odd = 2*len(rest) < len(u.draws); !u.odd {
+		u.draws = rest
+	}
+}
+
 // likely are the rigs of the likelier kind, of both where neither is ruled out. That the command
 // of a drivetrain is a speed is believed unless the log is clear that it is not.
 func (r *run) likely(noise float64) (best rig, draws []rig) {
@@ -90,6 +112,9 @@ func (r *run) likely(noise float64) (best rig, draws []rig) {
 	best, draws = r.rigs(rigDraws)
 	if len(draws) > 0 && math.Sqrt(best.rss/float64(len(r.tilt))) < 1.15*noise {
 		return best, draws // what is left is noise: nothing describes it clearly better
+	}
+	if r.way != nil {
+		return best, draws // seen to be a speed
 	}
 	r.force = true
 	other, others := r.rigs(rigDraws)
@@ -203,9 +228,10 @@ func (t tried) and(s swing.Fit) tried {
 	return t
 }
 
-// safe says that every draw is stable with these gains, and still when late by three times what
-// they are: a margin of twice the delay.
+// safe says that every draw is stable with these gains, and nearly every one still when late by three
+// times what they are: a margin of twice the delay.
 func (u tuned) safe(c gains) bool {
+	short := 0
 	for _, p := range u.draws {
 		l := p.law.with(c)
 		if !p.rig.closeLoop(l).stable {
@@ -213,78 +239,196 @@ func (u tuned) safe(c gains) bool {
 		}
 		l.late = 3*l.late + 2*p.rig.lag
 		if !p.rig.closeLoop(l).stable {
-			return false
+			short++
 		}
 	}
-	return true
+	return float64(short) <= shortOfMargin*float64(len(u.draws))
+}
+
+// better is how many of the draws, as a part of them, each of which could be the robot, damp better
+// with these gains than as they are, by surelyBetter at the least.
+func (u tuned) better(c gains) float64 {
+	n := 0.0
+	for _, p := range u.draws {
+		if p.rig.closeLoop(p.law.with(c)).zeta > p.rig.closeLoop(p.law).zeta+surelyBetter {
+			n++
+		}
+	}
+	return n / float64(len(u.draws))
 }
 
 func middle95(x []float64) (median, low, high float64) {
 	return stat.Median(x), stat.Quantile(0.025, x), stat.Quantile(0.975, x)
 }
 
-// changes are what may be advised of gains, the gentlest first. A rate term needs a rate that the
-// loop can be seen to have.
-func changes(withRate bool) []gains {
-	rates := []float64{0, 0.1, 0.2, 0.4, 0.8}
-	if !withRate {
-		rates = rates[:1]
-	}
+// changes are what may be advised of gains. A rate term needs a rate that the loop can be seen to
+// have; one that it has may be lowered, for a robot whose command is a speed answers the rate as a
+// spring does, and is damped by the platform alone.
+func changes(withRate, hasRate bool) []gains {
 	var out []gains
-	for _, factor := range [...]float64{1, 0.8, 0.65, 0.5, 0.35} {
-		for _, rate := range rates {
-			if c := (gains{factor, rate}); c != asTheyAre {
-				out = append(out, c)
+	for _, factor := range [...]float64{1, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3} {
+		if factor < 1 {
+			out = append(out, gains{factor, 1, 0})
+		}
+		if withRate {
+			for _, rate := range [...]float64{0.1, 0.2, 0.3, 0.4, 0.6, 0.8} {
+				out = append(out, gains{factor, 1, rate})
+			}
+		}
+		if hasRate {
+			for _, part := range [...]float64{0.8, 0.65, 0.5, 0.35} {
+				out = append(out, gains{factor, part, 0})
 			}
 		}
 	}
 	return out
 }
 
-// change is the one of some changes of gains that brings the damping nearest to the goal; nil
-// where none is sure to. All rigs and laws that could have made this log must agree: on damping
-// clearly better, on the loop being stable with margin, and nearly on how much. One swing hardly
-// tells what a drive does on a slope from what the loop does about it, and these differ in what
-// another gain does: often nothing can be advised, and a test run tells more.
+// size is how large a change is, as a part of the gains, or in seconds of rate.
+func (c gains) size() float64 { return (1 - c.factor) + (1 - c.rateFactor) + c.rateS }
+
+// change is the one of some changes of gains that brings the damping nearest to the goal in the
+// middle of all rigs and laws that could have made this log; nil where none is sure to help. With it
+// all of them must be stable, nearly all with margin, and nearly each damped better than it is.
 func (u tuned) change(a attempt, tr trace, in Input, cfg Config) *schemas.Retune {
-	if !u.ok || u.sums || u.best.law.r2 < adviceR2 || u.now.zeta >= cfg.DampedWell {
+	if len(u.draws) == 0 || u.odd || !u.lawful() || u.best.law.quiet > quietMost ||
+		u.off > max(1.5*tr.noise, adviceOff*a.peak(tr)) {
 		return nil
 	}
-	best, off := tried{}, math.Inf(1)
-	for _, c := range changes(in.Rate != nil) {
-		if u.tryEach(5, c).zeta < max(u.now.zeta+surelyBetter, worthDamping) {
-			continue // at a glance
-		}
-		t := u.try(c)
-		from := math.Abs(t.zeta-cfg.DampingGoal) + gentle*((1-c.factor)+c.rateS)
-		if from >= off || t.low < u.now.zeta+surelyBetter || t.low < worthDamping || t.high-t.low > changeWide || !u.safe(c) {
-			continue
-		}
-		best, off = t, from
-	}
-	if math.IsInf(off, 1) {
+	now := u.try(asTheyAre)
+	if now.zeta >= cfg.DampedWell || straight(a) && float64(len(u.run.tilt))*u.run.step < straightLeastS {
 		return nil
 	}
-	out := &schemas.Retune{GainFactor: best.factor, RateS: best.rateS, Damping: best.zeta}
-	out.DampingLow, out.DampingHigh = best.low-changeOff*best.zeta, best.high+changeOff*best.zeta
+	type glance struct {
+		gains
+		off float64
+	}
+	var all []glance
+	off := func(t tried) float64 {
+		return math.Abs(t.zeta-cfg.DampingGoal) + gentle*t.size() + doubtful*max(0, middling-t.low)
+	}
+	for _, c := range changes(in.Rate != nil && !straight(a), u.best.law.lead > cfg.NoRateS) {
+		if t := u.tryEach(glanceEach, c); t.zeta > now.zeta+surelyBetter {
+			all = append(all, glance{c, off(t)})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b glance) int { return cmp.Compare(a.off, b.off) })
+	lean, over := a.leaning(tr, in)
+	later := laterMost
+	if straight(a) {
+		later = asSoon // what comes straight to level gains nothing else by it
+	}
+	best, least := tried{}, math.Inf(1)
+	for _, c := range all[:min(len(all), lookedAt)] {
+		if u.soonEnough(c.gains, lean, over, later, seconds(a.limit-a.startT), in.LevelDeg) < mostOf {
+			continue // damped, and level much later, if at all
+		}
+		t := u.try(c.gains)
+		if off := off(t); off < least && t.zeta >= now.zeta+worthChange && t.zeta >= worthDamping && t.low >= leastDamping && u.better(c.gains) >= nearlyAll && u.safe(c.gains) {
+			best, least = t, off
+		}
+	}
+	climb := u.climbMore(u.best, best.gains, lean, over)
+	if math.IsInf(least, 1) || math.IsInf(climb, 1) {
+		return nil
+	}
 	g, l := u.best.rig, u.best.law
-	out.SettleNowS = g.settles(l, u.limit, in.LevelDeg)
-	out.SettleS = g.settles(l.with(best.gains), u.limit, in.LevelDeg)
-	if out.SettleS == nil || out.SettleNowS != nil && *out.SettleS > *out.SettleNowS {
-		return nil // damped, and no sooner level
+	return &schemas.Retune{
+		GainFactor: best.factor, RateFactor: best.rateFactor, RateS: best.rateS,
+		DampingNow: now.zeta, Damping: best.zeta,
+		DampingLow: best.low - changeOff*best.zeta, DampingHigh: best.high + changeOff*best.zeta,
+		SettleNowS: g.settles(l, u.limit, in.LevelDeg), SettleS: g.settles(l.with(best.gains), u.limit, in.LevelDeg),
+		MarginS: g.margin(l.with(best.gains)), ClimbMoreS: climb,
 	}
-	out.MarginS = g.margin(l.with(best.gains))
-	return out
+}
+
+// leaning is for how long the platform lay at its stop before it tipped, s, and at what tilt, deg:
+// the loop drives the robot up it then.
+func (a attempt) leaning(tr trace, in Input) (lean, over float64) {
+	top, _ := a.top(tr, in)
+	over = math.Abs(tr.v[a.peaks[0]])
+	for i := a.start; i < top; i++ {
+		if math.Abs(tr.v[i]) >= 0.9*over {
+			return seconds(tr.t[top] - tr.t[i]), over
+		}
+	}
+	return 0, over
+}
+
+// climbs is how fast a loop drives the robot up the platform that lies at its stop, over deg, by what
+// the slope leaves of its command: of full command.
+func (u tuned) climbs(g rig, l law, over float64) float64 {
+	return min(u.limit, math.Abs(l.gain)*over) - g.slide*over
+}
+
+// climbMore is how much longer than the lean s it took a loop takes up to where the platform tips with
+// other gains, infinite where it never comes there.
+func (u tuned) climbMore(p pairing, c gains, lean, over float64) float64 {
+	was, now := u.climbs(p.rig, p.law, over), u.climbs(p.rig, p.law.with(c), over)
+	switch {
+	case now <= 0:
+		return math.Inf(1)
+	case was <= 0:
+		return 0
+	}
+	return lean * max(0, was/now-1)
+}
+
+// soonEnough is how many of some draws, as a part of them, come level with other gains within later
+// times the time that they take now, or that there was where they do not. A loop with less gain also
+// takes longer up to where the platform tips, where it lay for lean s at over deg.
+func (u tuned) soonEnough(c gains, lean, over, later, had, level float64) float64 {
+	n, soon := 0.0, 0.0
+	for i := 0; i < len(u.draws); i += glanceEach {
+		p := u.draws[i]
+		n++
+		now := had / later
+		if s := p.rig.settles(p.law, u.limit, level); s != nil {
+			now = *s + lean
+		}
+		if s := p.rig.settles(p.law.with(c), u.limit, level); s != nil && *s+lean+u.climbMore(p, c, lean, over) <= later*now {
+			soon++
+		}
+	}
+	return soon / n
+}
+
+// lawful says that the law is all that the command is, but for noise that is another from one run to
+// the next. What sums up, wanders beside the law, is later than loops are or answers the rate the wrong
+// way round has other reasons, which other gains would not change.
+func (u tuned) lawful() bool {
+	l := u.best.law
+	return !l.sums && l.late <= loopLateMost && l.lead > -wrongWay &&
+		(l.r2 >= adviceR2 || l.r2 >= noisyR2 && u.remnant*u.remnant <= (1-adviceR2)*l.square)
+}
+
+// straight says that an attempt came to level without a swing past it.
+func straight(a attempt) bool {
+	return a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0
 }
 
 const (
-	adviceR2     = 0.9  // of the command that must be explained: its changes are limited, else, or it has other reasons
-	surelyBetter = 0.05 // of damping, that a change must bring at the low end of its interval
-	worthDamping = 0.35 // that a change must reach for sure: with less a loop swings past by a third
-	changeWide   = 0.4  // 95 % of the damping beyond which nobody knows what a change does
-	gentle       = 0.1  // of damping that is given up for a change smaller by the whole gain, or a second of it
-	modelOff     = 0.15 // of a damping, by which straight equations of a crooked world may be off besides
-	changeOff    = 0.2  // the same of gains that were not tried
+	adviceR2       = 0.9  // of the command that must be explained
+	noisyR2        = 0.7  // and of one that is noisy besides
+	wrongWay       = 0.05 // s of lead, below nothing
+	adviceOff      = 0.06 // of the largest tilt, RMS, by which the likeliest rig may be off: what it leaves open, the draws show
+	surelyBetter   = 0.03 // of damping, that a change must bring
+	worthChange    = 0.1  // and what it must bring in the middle, to be worth a change
+	worthDamping   = 0.4  // and what it must reach there: with less a loop swings past by a quarter
+	leastDamping   = 0.25 // that it must reach at the low end
+	middling       = 0.5  // under which a low end counts against it
+	doubtful       = 0.3  // of damping that is given up for a low end better by the whole
+	straightLeastS = 2.5  // s of an attempt that swings past nothing, of which less tells little
+	asSoon         = 1.1  // of the time to level as it is, by which a model is off anyhow
+	laterMost      = 1.5  // of the time to level as it is; less swing is worth no more
+	mostOf         = 0.8  // of the draws
+	nearlyAll      = 0.95 // of the draws
+	shortOfMargin  = 0.05 // of the draws
+	glanceEach     = 5    // of the draws, one is looked at first
+	lookedAt       = 12   // changes that are looked at closely
+	gentle         = 0.1  // of damping that is given up for a change smaller by the whole gain, or a second of it
+	modelOff       = 0.15 // of a damping, by which straight equations of a crooked world may be off besides
+	changeOff      = 0.2  // the same of gains that were not tried
 )
 
 // margin is how much later than it is a loop may be before it swings by itself, s; nil where
@@ -300,9 +444,13 @@ func (g rig) margin(l law) *float64 {
 }
 
 // say is a change in words.
-func say(r *schemas.Retune, now float64) string {
+func say(r *schemas.Retune) string {
 	var text string
 	switch {
+	case r.RateFactor < 1 && r.GainFactor < 1:
+		text = fmt.Sprintf("lower the proportional gain to %s of what it is, and the rate gain to %s of what it is", two(r.GainFactor), two(r.RateFactor))
+	case r.RateFactor < 1:
+		text = fmt.Sprintf("leave the proportional gain, and lower the rate gain to %s of what it is", two(r.RateFactor))
 	case r.RateS == 0:
 		text = fmt.Sprintf("lower the proportional gain first, to %s of what it is, and leave the rate term", two(r.GainFactor))
 	case r.GainFactor == 1:
@@ -311,9 +459,14 @@ func say(r *schemas.Retune, now float64) string {
 		text = fmt.Sprintf("lower the proportional gain to %s of what it is, and answer the tilt rate by %s s times the new gain more than now", two(r.GainFactor), two(r.RateS))
 	}
 	text += fmt.Sprintf(": the damping should become about %s (%s to %s) in place of %s",
-		two(r.Damping), two(max(0, r.DampingLow)), two(r.DampingHigh), two(now))
+		two(r.Damping), two(max(0, r.DampingLow)), two(r.DampingHigh), two(r.DampingNow))
 	if r.SettleS != nil && r.SettleNowS != nil {
 		text += fmt.Sprintf("; the swing should then be level %s s after it begins, by the same model now %s s", two(*r.SettleS), two(*r.SettleNowS))
 	}
+	if r.ClimbMoreS >= toldClimbS {
+		text += fmt.Sprintf("; up to where the platform tips it should take %s s more than now", two(r.ClimbMoreS))
+	}
 	return text
 }
+
+const toldClimbS = 0.3

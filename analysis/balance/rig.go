@@ -21,6 +21,7 @@ type rig struct {
 	push             float64 // deg/s² from outside, from r.pushFrom on
 	swung            float64 // deg/s, of the sine as strong as the tilt's rate was
 	rss              float64 // deg², over the run it was fitted to
+	wayOff           float64 // m RMS, of the way by the pose
 	fit              float64 // logarithm of its likelihood with what is known before, less a constant
 }
 
@@ -34,7 +35,7 @@ const rigTerms = 6
 // Pereyra, SIAM J. Numer. Anal. 10, 1973; from memory.) ok is false when the command would
 // have to push the wrong way.
 func (r *run) fitted(damp, stiff, lag, slide float64) (rig, bool) {
-	r.answers(damp, stiff, lag, slide)
+	off := r.answers(damp, stiff, lag, slide)
 	use := [rigTerms]bool{true, true, true, true, true, r.pushFrom > 0}
 	q := r.squares()
 	c, rss, ok := q.solve(use)
@@ -43,32 +44,38 @@ func (r *run) fitted(damp, stiff, lag, slide float64) (rig, bool) {
 		c, rss, ok = q.solve(use)
 	}
 	g := rig{
-		force: r.force, damp: damp, stiff: stiff, lag: lag, slide: slide, swung: r.swung, rss: rss,
+		force: r.force, damp: damp, stiff: stiff, lag: lag, slide: slide, swung: r.swung, rss: rss, wayOff: off,
 		pull: c[0], place: c[1], tilt: c[2], rate: c[3], rub: c[4], push: c[5],
 	}
 	return g, ok && g.pull*r.sign > 0
 }
 
-// answers fills the terms, stepping exactly for inputs that stand still over a step.
-func (r *run) answers(damp, stiff, lag, slide float64) {
+// answers fills the terms, stepping exactly for inputs that stand still over a step. It tells how
+// far off, m RMS, the way is that the drivetrain went, in proportion to the way there was.
+func (r *run) answers(damp, stiff, lag, slide float64) (wayOff float64) {
 	s := newStepper(damp, stiff, r.step)
 	keep := math.Exp(-r.step / math.Max(lag, 1e-3))
-	speed, place := 0.0, 0.0
 	slide *= r.sign
+	speed, place := r.command[0]-slide*r.slope[0], 0.0
+	var way waySums
 	for i, u := range r.command[:r.before] {
 		u -= slide * r.slope[i]
-		speed = u + (speed-u)*keep
+		next := u + (speed-u)*keep
+		way.add(r.way, i, place)
+		speed, place = next, place+r.step*(speed+next)/2
 	}
+	began := place
 	var x, v [rigTerms]float64
 	x[2], v[3] = 1, 1
 	n := r.used()
 	for i := range r.tilt {
+		way.add(r.way, r.before+i, place)
 		row := r.terms[rigTerms*i : rigTerms*i+rigTerms]
 		copy(row, x[:])
 		u := r.command[r.before+i] - slide*r.slope[r.before+i]
 		next := u + (speed-u)*keep
 		half := r.step * (speed + next) / 4
-		in := [rigTerms]float64{-(place + half), -1, 0, 0, -r.turning[i], 0}
+		in := [rigTerms]float64{-(place - began + half), -1, 0, 0, -r.turning[i], 0}
 		if r.pushFrom > 0 && i >= r.pushFrom {
 			in[5] = 1
 		}
@@ -80,6 +87,7 @@ func (r *run) answers(damp, stiff, lag, slide float64) {
 			x[k], v[k] = s.next(x[k], v[k], in[k])
 		}
 	}
+	return way.off()
 }
 
 // used is how many terms are: without a push that from outside, the last, is none.

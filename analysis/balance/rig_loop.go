@@ -5,16 +5,16 @@ import (
 	"math/cmplx"
 )
 
-// gains are a change of a law: its proportional gain times factor, and rateS more of that
-// gain on the rate.
-type gains struct{ factor, rateS float64 }
+// gains are a change of a law: its proportional gain times factor, its rate gain times rateFactor,
+// and rateS times the new proportional gain more on the rate.
+type gains struct{ factor, rateFactor, rateS float64 }
 
 // asTheyAre changes nothing.
-var asTheyAre = gains{factor: 1}
+var asTheyAre = gains{factor: 1, rateFactor: 1}
 
 // with is the law after a change of gains.
 func (l law) with(c gains) law {
-	l.gain, l.lead = l.gain*c.factor, l.lead/c.factor+c.rateS
+	l.gain, l.lead = l.gain*c.factor, l.lead*c.rateFactor/c.factor+c.rateS
 	return l
 }
 

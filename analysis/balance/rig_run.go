@@ -22,6 +22,8 @@ type run struct {
 	before   int
 	swung    float64   // deg/s, of a sine as strong as the rate
 	crooked  float64   // deg by which straight equations are off besides
+	way      []float64 // m that it drove along, by the pose, about their mean; nil where no pose follows the command
+	wayLooks float64   // independent looks that the way is worth
 	terms    []float64 // of the rig last looked at, row by row
 }
 
@@ -41,7 +43,7 @@ const (
 
 // newRun is the stretch between two times; ok is false where it is too short or the tilt is
 // silent in it.
-func newRun(tr trace, from, to int64, in Input, sign float64) (*run, bool) {
+func newRun(tr trace, from, to int64, in Input, cfg Config, sign float64) (*run, bool) {
 	n := int(min(seconds(to-from), runMostS)/runStepS) + 1
 	if float64(n)*runStepS < runLeastS {
 		return nil, false
@@ -80,6 +82,10 @@ func newRun(tr trace, from, to int64, in Input, sign float64) (*run, bool) {
 		r.swung += 2 * w * w / float64(len(free))
 	}
 	r.swung = math.Sqrt(r.swung)
+	r.way = wayAlong(in, cfg, func(i int) int64 { return at(i - r.before) }, r.before+n)
+	if r.way != nil {
+		r.followWay()
+	}
 	return r, true
 }
 
@@ -123,11 +129,12 @@ var (
 	rigHigh = [rigPlaces]float64{math.Log(20), math.Log(50), math.Log(0.35), math.Log(0.015)}
 )
 
-// The slide of a robot that nothing holds is g over its acceleration at full command, some 10 to
-// 20 m/s²: 0.009 to 0.017 for each degree; a speed loop of usual strength makes it a quarter of that.
+// What slows a robot to a new speed with a lag also lets it slide: m g sin(tilt) against m/lag for each
+// m/s. With some 3.2 m/s at full command that is 9.81 pi/180/3.2 = 0.053 of it for each degree and second
+// of lag; a speed loop that sums up leaves less, and wheels that turn along with the robot do too.
 const (
-	usualSlide  = 0.002
-	slideSpread = 1.0 // standard deviation of its logarithm
+	slideOfLag  = 0.053 * 0.6
+	slideSpread = 0.7 // standard deviation of its logarithm
 )
 
 // A damper that is to bring a platform of half a swing a second to rest soon takes a few 1/s.
@@ -238,9 +245,12 @@ func (r *run) likelihood(g rig, looks float64) float64 {
 	if g.force {
 		return fit
 	}
+	if r.way != nil {
+		fit -= r.wayLooks / 2 * math.Log(g.wayOff*g.wayOff+wayCrooked*wayCrooked)
+	}
 	for _, known := range [...]struct{ is, usual, spread float64 }{
 		{math.Abs(g.pull), usualPull, pullSpread},
-		{g.slide, usualSlide, slideSpread},
+		{g.slide, slideOfLag * g.lag, slideSpread},
 		{g.lag, usualLagS, lagSpread},
 		{g.damp, usualDamp, dampSpread},
 	} {

@@ -33,7 +33,7 @@ func (in Input) balance(f schemas.Finding) []schemas.Reasoning {
 			r.Observed = append(r.Observed, fmt.Sprintf("From %s on something other than the drive command pushed the platform.", in.at(*b.DisturbedAtS)))
 		}
 		if b.Retune != nil {
-			r.Observed = append(r.Observed, fmt.Sprintf("Models of platform and drive that fit this log agree, in 95 of 100, on a damping of %.2f to %.2f with %.2f of the proportional gain and %.1f s of that more on the tilt rate.", b.Retune.DampingLow, b.Retune.DampingHigh, b.Retune.GainFactor, b.Retune.RateS))
+			r.Observed = append(r.Observed, fmt.Sprintf("Models of platform and drive that fit this log agree, in 95 of 100, on a damping of %.2f to %.2f with %.2f of the proportional gain, %.2f of the gain on the tilt rate and %.1f s of the new proportional gain more on that; it is %.2f by them now.", b.Retune.DampingLow, b.Retune.DampingHigh, b.Retune.GainFactor, b.Retune.RateFactor, b.Retune.RateS, b.Retune.DampingNow))
 		}
 		if b.Model != nil {
 			r.Observed = append(r.Observed, fmt.Sprintf("A damped swing fits the tilt from %s to %s to %.2f degrees (root mean square).", in.at(b.Model.StartS), in.at(b.Model.EndS), b.Model.ErrorDeg))

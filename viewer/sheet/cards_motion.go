@@ -56,21 +56,27 @@ func (v *view) balanceCard() (card, bool) {
 }
 
 // balanceNote is the diagnosis of an attempt that left something to better, and the advice
-// where no finding gives it already.
+// where no finding gives it already, which then has its cautions too.
 func (v *view) balanceNote(b schemas.Balance) string {
 	if b.Advice == "" && b.Overshoots == 0 && b.Outcome == schemas.BalanceLevel {
 		return ""
 	}
 	advice := sentence(b.Advice)
+	if b.Retune != nil {
+		advice += " " + cautionNewGains
+	}
 	for i, f := range v.in.Report.Findings {
 		for _, check := range f.Check {
-			if advice != "" && sentence(check) == advice {
+			if b.Advice != "" && sentence(check) == sentence(b.Advice) {
 				advice = "What to change: finding " + strconv.Itoa(i+1) + "."
 			}
 		}
 	}
 	return joined(sentence(b.Diagnosis), advice)
 }
+
+// cautionNewGains stands beside gains that nobody has tried yet.
+const cautionNewGains = "New gains: by the event's rules only, on blocks first, all stand clear of the platform, a hand at the disable switch."
 
 // dampingWords is a damping ratio that is known, with its interval.
 func dampingWords(b schemas.Balance) string {

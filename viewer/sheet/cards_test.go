@@ -73,5 +73,8 @@ func TestBalanceNoteLeadsToTheFinding(t *testing.T) {
 	r := &schemas.Report{Findings: []schemas.Finding{{Check: []string{"Look."}}, {Check: []string{"Feel.", "Lower the gain."}}}}
 	require.Equal(t, "Proportional only. What to change: finding 2.", viewOf(r).balanceNote(swung))
 	require.Equal(t, "Proportional only. Lower the gain.", viewOf(&schemas.Report{}).balanceNote(swung))
+	swung.Retune = &schemas.Retune{GainFactor: 0.5, RateFactor: 1}
+	require.Equal(t, "Proportional only. What to change: finding 2.", viewOf(r).balanceNote(swung), "with the finding's cautions")
+	require.Equal(t, "Proportional only. Lower the gain. "+cautionNewGains, viewOf(&schemas.Report{}).balanceNote(swung))
 	require.Empty(t, viewOf(r).balanceNote(schemas.Balance{Outcome: schemas.BalanceLevel, Diagnosis: "lightly damped"}), "nothing to better")
 }

@@ -16,6 +16,7 @@ const poorDamping = 0.5
 // at the size of swing there was; NaN where the loop never had the board to itself.
 type Retuned struct {
 	Advised       bool
+	Drive         bool    // the log has a drive command: without one nothing tells of gains
 	InReach       bool    // some gains bring the damping within a tenth of 0.7 at all
 	Said          float64 // damping that the advice promised
 	Before, After float64
@@ -26,7 +27,7 @@ type Retuned struct {
 
 // tryAdvice plays a match again for the first attempt with poor damping that has advice,
 // with the advised gains in place of the robot's own; the rest of the match is the same.
-func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report) ([]Retuned, error) {
+func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report, noDrive bool) ([]Retuned, error) {
 	if m.Levelling == nil {
 		return nil, nil
 	}
@@ -40,7 +41,7 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report) ([]Ret
 		if reach == nil {
 			reach = inReach(m)
 		}
-		r := Retuned{Before: was[i], After: math.NaN(), InReach: reach[i]}
+		r := Retuned{Before: was[i], After: math.NaN(), InReach: reach[i], Drive: !noDrive}
 		change := retuneOf(got, b.StartS)
 		if change == nil {
 			out = append(out, r)
@@ -48,7 +49,7 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report) ([]Ret
 		}
 		gains := *m.Levelling
 		gains.Tilt *= change.GainFactor
-		gains.Rate += change.RateS * gains.Tilt
+		gains.Rate = change.RateFactor*gains.Rate + change.RateS*gains.Tilt
 		again, err := sim.RunOptions(sim.Options{Scenario: o.Scenario, Seed: seed, With: o.With, Gains: &gains})
 		if err != nil {
 			return nil, err
@@ -72,13 +73,19 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report) ([]Ret
 // 0.7: on many platforms none does.
 func inReach(m *sim.Match) []bool {
 	out := make([]bool, len(m.Truth.Balances))
+	reaches := func(g sim.Gains) {
+		for i, d := range m.Damping(g) {
+			out[i] = out[i] || math.Abs(d-0.7) <= 0.1
+		}
+	}
 	for _, factor := range [...]float64{1, 0.7, 0.5, 0.35, 0.2} {
 		for _, rateS := range [...]float64{0, 0.2, 0.4, 0.7, 1, 1.5, 2.5} {
 			g := sim.Gains{Tilt: factor * m.Levelling.Tilt}
 			g.Rate = m.Levelling.Rate + rateS*g.Tilt
-			for i, d := range m.Damping(g) {
-				out[i] = out[i] || math.Abs(d-0.7) <= 0.1
-			}
+			reaches(g)
+		}
+		for _, part := range [...]float64{0.7, 0.5, 0.35} {
+			reaches(sim.Gains{Tilt: factor * m.Levelling.Tilt, Rate: part * m.Levelling.Rate})
 		}
 	}
 	return out
@@ -97,6 +104,9 @@ func retuneOf(got *schemas.Report, start float64) *schemas.Retune {
 func scoreAdvice(t *Tally, all []Retuned) {
 	for _, r := range all {
 		t.hit("gains advised, where the damping was under 0.5", r.Advised)
+		if r.Drive {
+			t.hit("the same, where a drive command is logged", r.Advised)
+		}
 		t.hit("some gains bring 0.7, where the damping was under 0.5", r.InReach)
 		if !r.Advised {
 			continue

@@ -40,6 +40,7 @@ func balanceFigures() []Figure {
 		{Name: "disturbance told", Kind: Rate},
 		{Name: "disturbed within 0.5 s of it, where told", Kind: Rate},
 		{Name: "gains advised, where the damping was under 0.5", Kind: Rate},
+		{Name: "the same, where a drive command is logged", Kind: Rate},
 		{Name: "some gains bring 0.7, where the damping was under 0.5", Kind: Rate},
 		{Name: "the advised gain damps better", Kind: Rate},
 		{Name: "damping before the advised gain", Kind: Error},

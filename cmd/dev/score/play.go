@@ -105,7 +105,7 @@ func play(o Options, subjects []Subject, seed uint64, history bool) (out played)
 	}
 	if slices.ContainsFunc(subjects, func(s Subject) bool { return s.Name == "balance" }) {
 		doing = "the simulator with the advised gains"
-		if c.Retuned, err = tryAdvice(o, seed, m, c.Got); err != nil {
+		if c.Retuned, err = tryAdvice(o, seed, m, c.Got, c.NoDrive); err != nil {
 			out.failure = err.Error()
 			return out
 		}

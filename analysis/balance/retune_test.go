@@ -1,0 +1,118 @@
+package balance
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"github.com/afterbell/afterbell/schemas"
+)
+
+// By hand: s³ + b s² + (k + p g lead) s + p g. Half of the rate gain takes half of p g lead away, and
+// leaves p g; half of the proportional gain the other way round.
+func TestEachGainHasItsOwnTerm(t *testing.T) {
+	l := law{gain: 0.01, lead: 0.6}
+	for _, c := range []struct {
+		gains
+		tilt, rate float64 // terms of command per deg and per deg/s
+	}{
+		{asTheyAre, 0.01, 0.006},
+		{gains{0.5, 1, 0}, 0.005, 0.006},
+		{gains{1, 0.5, 0}, 0.01, 0.003},
+		{gains{0.5, 0.5, 0}, 0.005, 0.003},
+		{gains{0.5, 1, 0.2}, 0.005, 0.007},
+	} {
+		now := l.with(c.gains)
+		assert.InDelta(t, c.tilt, now.gain, 1e-12)
+		assert.InDelta(t, c.rate, now.gain*now.lead, 1e-12)
+	}
+}
+
+// drawnOf are draws of one loop on several rigs.
+func drawnOf(l law, rigs ...rig) tuned {
+	u := tuned{best: pairing{rigs[0], l}}
+	for _, g := range rigs {
+		u.draws = append(u.draws, pairing{g, l})
+	}
+	return u
+}
+
+// Routh's rule: s³ + b s² + k s + p is stable when b k > p: one rig of twenty that would not be
+// makes a change unsafe, and a loop that is already late by as much as it may is not safe either.
+func TestOneUnstableDrawForbidsAChange(t *testing.T) {
+	good, bad := rig{damp: 2, stiff: 3, pull: 4, tilt: 1}, rig{damp: 2, stiff: 3, pull: 6.1, tilt: 1}
+	var rigs []rig
+	for range 19 {
+		rigs = append(rigs, good)
+	}
+	assert.True(t, drawnOf(law{gain: 1}, rigs...).safe(asTheyAre))
+	assert.False(t, drawnOf(law{gain: 1}, append(rigs, bad)...).safe(asTheyAre))
+	assert.True(t, drawnOf(law{gain: 1}, append(rigs, bad)...).safe(gains{0.5, 1, 0}))
+	assert.False(t, drawnOf(law{gain: 1, late: 0.2}, rigs...).safe(asTheyAre), "three times as late")
+	assert.True(t, drawnOf(law{gain: 1, late: 0.2}, rigs...).draws[0].rig.closeLoop(law{gain: 1, late: 0.2}).stable)
+}
+
+// An attempt that came to rest says that the loop does: rigs under which it would not are left out,
+// unless these are most of them.
+func TestALoopThatCameToRestIsStable(t *testing.T) {
+	good, bad := rig{damp: 2, stiff: 3, pull: 4, tilt: 1}, rig{damp: 2, stiff: 3, pull: 6.1, tilt: 1}
+	for _, c := range []struct {
+		outcome   string
+		good, bad int
+		left      int
+	}{
+		{schemas.BalanceLevel, 3, 1, 3},
+		{schemas.BalanceLevel, 1, 3, 4},
+		{schemas.BalanceRanOut, 3, 1, 4},
+	} {
+		var rigs []rig
+		for range c.good {
+			rigs = append(rigs, good)
+		}
+		for range c.bad {
+			rigs = append(rigs, bad)
+		}
+		u := drawnOf(law{gain: 1}, rigs...)
+		u.atRest(attempt{outcome: c.outcome})
+		assert.Len(t, u.draws, c.left)
+	}
+}
+
+// What a crew may be told to change must be gains and nothing else: an integral, a loop later than
+// loops are and one that answers the rate the wrong way round are left alone; one whose command is
+// noisy from run to run is not.
+func TestWhatIsNoLawIsNotAdvised(t *testing.T) {
+	plain := law{gain: 0.01, lead: 0.3, late: 0.04, r2: 0.97, square: 0.0025}
+	for name, c := range map[string]struct {
+		change  func(*law)
+		remnant float64
+		lawful  bool
+	}{
+		"plain":        {func(*law) {}, 0, true},
+		"integral":     {func(l *law) { l.sums = true }, 0, false},
+		"very late":    {func(l *law) { l.late = 0.2 }, 0, false},
+		"wrong way":    {func(l *law) { l.lead = -0.17 }, 0, false},
+		"noisy":        {func(l *law) { l.r2 = 0.8 }, 0.003, true},
+		"wanders":      {func(l *law) { l.r2 = 0.8 }, 0.02, false},
+		"hardly a law": {func(l *law) { l.r2 = 0.6 }, 0, false},
+	} {
+		l := plain
+		c.change(&l)
+		assert.Equal(t, c.lawful, tuned{best: pairing{law: l}, remnant: c.remnant}.lawful(), name)
+	}
+}
+
+// By hand: at 12 deg a loop of 0.01 a degree drives up by 0.12 - 12 slide = 0.096 of full command, with
+// half of its gain by 0.036, and for 1.2 s it took 2.0 s more; where the slope takes all of it never.
+// Two loops at their limit climb alike.
+func TestLessGainClimbsSlower(t *testing.T) {
+	u := tuned{limit: 0.3}
+	p := pairing{rig{slide: 0.002, pull: 700}, law{gain: 0.01}}
+	assert.InDelta(t, 1.2*(0.096/0.036-1), u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
+	assert.True(t, math.IsInf(u.climbMore(p, gains{0.2, 1, 0}, 1.2, 12), 1))
+	assert.Zero(t, u.climbMore(p, gains{1, 0.5, 0.3}, 1.2, 12), "the rate has no part in it")
+	u.limit = 0.06
+	assert.Zero(t, u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), "both are at the limit")
+	assert.InDelta(t, 1.2*(0.036/0.024-1), u.climbMore(p, gains{0.4, 1, 0}, 1.2, 12), 1e-9)
+}
