@@ -41,6 +41,14 @@ type field struct {
 	score    int
 	handover int
 	gifts    []float64 // s, when a partner took one
+	let      []letGo
+}
+
+// letGo is a piece that left the robot at the gate.
+type letGo struct {
+	id     int
+	at     float64 // s
+	assist bool    // the robot had lined up by itself
 }
 
 type spot struct{ x, y float64 }
@@ -140,6 +148,7 @@ func (f *field) open() (from, to float64) {
 // lift up, robot before the goal and about where it should be, and no bad luck.
 func (f *field) dropped(w *world, c *piece) {
 	w.program.dropped()
+	f.let = append(f.let, letGo{c.id, w.now(), w.program.assist || w.driver.todo.assist > 0})
 	c.trace.released, c.trace.given = true, f.given
 	before := f.given || inSome(f.goals, schemas.TrackedAt{X: w.chassis.x, Y: w.chassis.y})
 	if !before || w.arm.position <= placeAt-0.1 || f.offAim(w.chassis) >= 0.3 {

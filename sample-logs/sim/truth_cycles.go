@@ -29,6 +29,7 @@ func (v view) cycles() (unsure []int) {
 		}
 	}
 	v.handovers()
+	v.report.Placing = v.placing()
 	return v.slow()
 }
 
@@ -77,6 +78,8 @@ func (v view) cycle(period string, start, end float64, pieces int, ids []int) {
 	}
 	if len(ids) > 0 {
 		out.Phases = v.phases(start, end, ids)
+		v.route(&out, ids)
+		out.Align = v.align(&out, ids)
 	}
 	v.report.Cycles = append(v.report.Cycles, out)
 }

@@ -47,6 +47,7 @@ type world struct {
 
 	// Kept for the truth.
 	track    []schemas.TrackedAt // true place, every 10 ms
+	offAim   []float64           // m, true distance from where it would place, at the times of track
 	boarded  []boarding
 	levelled []levelledRow // each run of the levelling loop
 	stuck    []float64     // s, robot clock, of each look at which the driver levelled with the stick
@@ -143,6 +144,7 @@ func (w *world) remember() {
 	c := w.chassis
 	if w.steps%10 == 0 {
 		w.track = append(w.track, schemas.TrackedAt{AtS: w.begin + w.now(), X: c.x, Y: c.y})
+		w.offAim = append(w.offAim, w.field.offAim(c))
 		w.tilts = append(w.tilts, w.body.tilt())
 	}
 	if on := w.platform.carries(c); on != (len(w.boarded) > 0 && w.boarded[len(w.boarded)-1].on) {
@@ -167,7 +169,7 @@ func (w *world) forgetPast() {
 	for _, c := range w.path.pieces {
 		c.trace = trace{}
 	}
-	w.track = nil
+	w.track, w.offAim = nil, nil
 	w.drawn.forget()
 }
 

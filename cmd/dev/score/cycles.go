@@ -30,6 +30,15 @@ func cycleFigures() []Figure {
 	for _, p := range phases() {
 		out = append(out, Figure{Name: p.name + " within 0.2 s", Kind: Rate})
 	}
+	out = append(
+		out,
+		Figure{Name: "pickup zone right, where both name one", Kind: Rate},
+		Figure{Name: "goal zone right, where both name one", Kind: Rate},
+		Figure{Name: "distance from the aim when placed error", Kind: Error, Unit: "m"},
+		Figure{Name: "lining up took error", Kind: Error, Unit: "s"},
+		Figure{Name: "lined up by itself or by hand right", Kind: Rate},
+		Figure{Name: "quicker approach right, where it is said", Kind: Rate},
+	)
 	for _, which := range []string{alone, fifthAlone, withHistory} {
 		out = append(
 			out,
@@ -92,6 +101,12 @@ func scoreCycles(c *Case) *Tally {
 			})
 		}
 	}
+	for _, x := range p.pairs {
+		scorePlaces(t, truth[x[0]], got[x[1]])
+	}
+	if w, g := c.Truth.Placing, c.Got.Placing; w != nil && g != nil && g.Quicker != schemas.QuickerUnknown {
+		t.hit("quicker approach right, where it is said", w.Quicker == g.Quicker)
+	}
 	scoreSlow(t, c, got, alone)
 	if c.NoHistory {
 		t.add("matches of the fifth without history, field of their own", 1, 0)
@@ -103,6 +118,23 @@ func scoreCycles(c *Case) *Tally {
 	}
 	t.notLookedAt(c, "cycles")
 	return t
+}
+
+// scorePlaces compares from where to where a cycle went, and how the robot lined up in it.
+func scorePlaces(t *Tally, w, g schemas.Cycle) {
+	for _, z := range []struct{ name, truth, got string }{{"pickup", w.Pickup, g.Pickup}, {"goal", w.Goal, g.Goal}} {
+		if z.truth != "" && z.got != "" {
+			t.hit(z.name+" zone right, where both name one", z.truth == z.got)
+		}
+	}
+	if w.Align == nil || g.Align == nil {
+		return
+	}
+	t.both("placed", w.Align.PlacedM, g.Align.PlacedM, func(a, b float64) { t.value("distance from the aim when placed error", b-a) })
+	t.both("align", w.Align.AlignS, g.Align.AlignS, func(a, b float64) { t.value("lining up took error", b-a) })
+	if w.Align.Assisted != nil && g.Align.Assisted != nil {
+		t.hit("lined up by itself or by hand right", *w.Align.Assisted == *g.Align.Assisted)
+	}
 }
 
 func pairCycles(truth, got []schemas.Cycle) pairing {
