@@ -320,12 +320,14 @@ func (u tuned) change(a attempt, tr trace, in Input, cfg Config) *schemas.Retune
 	}
 	best, least := tried{}, math.Inf(1)
 	for _, c := range all[:min(len(all), lookedAt)] {
-		if u.soonEnough(c.gains, lean, over, later, seconds(a.limit-a.startT), in.LevelDeg) < mostOf {
-			continue // damped, and level much later, if at all
-		}
 		t := u.try(c.gains)
-		if off := off(t); off < least && t.zeta >= now.zeta+worthChange && t.zeta >= worthDamping && t.low >= leastDamping && u.better(c.gains) >= nearlyAll && u.safe(c.gains) {
-			best, least = t, off
+		score := off(t)
+		if score >= least || t.zeta < now.zeta+worthChange || t.zeta < worthDamping || t.low < leastDamping ||
+			u.better(c.gains) < nearlyAll || !u.safe(c.gains) {
+			continue
+		}
+		if u.soonEnough(c.gains, lean, over, later, seconds(a.limit-a.startT), in.LevelDeg) >= mostOf {
+			best, least = t, score // else damped, and level much later, if at all
 		}
 	}
 	climb := u.climbMore(u.best, best.gains, lean, over)

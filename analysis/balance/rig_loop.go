@@ -168,8 +168,9 @@ func (g rig) settles(l law, limit, level float64) *float64 {
 	n := int(longest / step)
 	words := make([]float64, n)
 	out := 0
+	soft, lag := 1-math.Exp(-step/math.Max(l.soft, 1e-3)), 1-math.Exp(-step/math.Max(g.lag, 1e-3))
 	for i := range n {
-		smooth += (1 - math.Exp(-step/math.Max(l.soft, 1e-3))) * (rate - smooth)
+		smooth += soft * (rate - smooth)
 		words[i] = l.gain * (1 - l.quiet) * (tilt + l.lead*smooth)
 		u := 0.0
 		if i >= late {
@@ -178,13 +179,17 @@ func (g rig) settles(l law, limit, level float64) *float64 {
 		if !g.force {
 			u -= math.Copysign(g.slide, g.pull) * tilt
 		}
-		speed += (1 - math.Exp(-step/math.Max(g.lag, 1e-3))) * (u - speed)
+		speed += lag * (u - speed)
 		place += speed * step
 		pull := place
 		if g.force {
 			pull = speed
 		}
-		rate += step * (-g.damp*rate - g.stiff*tilt - g.rub*math.Tanh(rate/turnedDegS) - g.pull*pull)
+		rub := 0.0
+		if g.rub > 0 {
+			rub = g.rub * math.Tanh(rate/turnedDegS)
+		}
+		rate += step * (-g.damp*rate - g.stiff*tilt - rub - g.pull*pull)
 		tilt += step * rate
 		if !(math.Abs(tilt) <= level) {
 			out = i + 1
