@@ -83,8 +83,8 @@ func (t *Tally) notLookedAt(c *Case, analysis string) {
 }
 
 func scoreJams(t *Tally, c *Case) {
-	truth, got := byStart(c.Truth.Jams), byStart(c.Got.Jams)
-	p := c.sure(t, "jams", pairJams(truth, got))
+	truth, got := c.sureJams(t), byStart(c.Got.Jams)
+	p := pairJams(truth, got)
 	p.extra = slices.DeleteFunc(p.extra, func(i int) bool {
 		crept := c.crept(got[i])
 		if crept {
@@ -110,12 +110,32 @@ func scoreJams(t *Tally, c *Case) {
 	scoreSuspected(t, c, truth, p)
 }
 
+// sureJams are the true jams, in order, without those that may be none: a call is paired with
+// what it may be right about.
+func (c *Case) sureJams(t *Tally) []schemas.Jam {
+	var out []schemas.Jam
+	for i, j := range c.Truth.Jams {
+		if c.unsure("jams", i) {
+			t.add("jams left out, undecidable", 1, 0)
+			continue
+		}
+		out = append(out, j)
+	}
+	return byStart(out)
+}
+
 // crept says whether a piece crept for most of what was told as a jam: then it stood or moved by
 // what one calls standing.
 func (c *Case) crept(j schemas.Jam) bool {
-	return slices.ContainsFunc(c.Creeps, func(k schemas.Jam) bool {
+	most := func(k schemas.Jam) bool {
 		return min(j.EndS, k.EndS)-max(j.StartS, k.StartS) > (j.EndS-j.StartS)/2
-	})
+	}
+	for i, k := range c.Truth.Jams {
+		if c.unsure("jams", i) && most(k) {
+			return true
+		}
+	}
+	return slices.ContainsFunc(c.Creeps, most)
 }
 
 // told counts what became of a true jam by what kind of jam it was.
