@@ -14,8 +14,9 @@ import (
 // of the jam, then the motor changed when the piece stood, or a little after. So before the
 // motor is asked the moment lies anywhere in the time the slot takes, and for each moment it
 // is then reckoned how likely that makes the motor's samples: as on other passes before it,
-// as at the hardest from it on, with the way from the one to the other that rollers take. The
-// start is the middle of what that leaves, its range the 5 and 95 % points.
+// as at the hardest from it on, with the way from the one to the other that rollers take, until
+// the piece has stood for what it took too long, and as on other passes again. The start is the
+// middle of what that leaves, its range the 5 and 95 % points.
 
 // edgeS widens the range on both sides: beams are sampled, and a piece counts as standing
 // from when it is within a centimetre of where it stops. Chosen by us.
@@ -139,13 +140,17 @@ func sum(a, b []float64) []float64 {
 func (m *motor) tells(s *stand, c relay, grid []int64, odds []float64) (shown []float64, stop float64, ok bool) {
 	h, w, from := m.hardest(s.from, s.to, 0), m.wakes[s.slot], min(s.from, s.visit.from)
 	last := min(grid[len(grid)-1]+schemas.Micros(settledS), s.to)
+	again, stood := s.again(c, grid)
+	if again != nil {
+		last = s.to
+	}
 	var all []trail
 	if !math.IsNaN(h.amps) && h.amps > m.amps.Mu {
-		all = append(all, m.trail(from, last, c, func(k int) float64 { return m.load[k] },
+		all = append(all, m.trail(from, last, stood, c, func(k int) float64 { return m.load[k] },
 			w.amps, m.amps, h.amps, m.rippleA))
 	}
 	if !math.IsNaN(h.ratio) && h.ratio < m.ratio.Mu {
-		all = append(all, m.trail(from, last, c, func(k int) float64 { return m.drive.ratio[k] }, w.ratio, m.ratio, h.ratio, m.rippleR))
+		all = append(all, m.trail(from, last, stood, c, func(k int) float64 { return m.drive.ratio[k] }, w.ratio, m.ratio, h.ratio, m.rippleR))
 	}
 	shown, bears := make([]float64, len(grid)), make([]float64, len(grid))
 	for _, tr := range all {
@@ -154,8 +159,12 @@ func (m *motor) tells(s *stand, c relay, grid []int64, odds []float64) (shown []
 		}
 		ok = true
 		for n, g := range grid {
-			shown[n] += tr.fits(g, tr.to)
-			bears[n] += tr.fits(g, tr.bears)
+			moves := never
+			if again != nil {
+				moves = again[n]
+			}
+			shown[n] += tr.fits(g, tr.to, moves)
+			bears[n] += tr.fits(g, tr.bears, moves)
 		}
 	}
 	if !ok {
@@ -170,6 +179,26 @@ func (m *motor) tells(s *stand, c relay, grid []int64, odds []float64) (shown []
 	stop = stat.LogSum(sum(odds, shown)) - stat.LogSum(sum(odds, bears)) - fitted
 	return shown, stop, true
 }
+
+// again is when the piece moves again if it stops at each moment: once it has been driven for
+// as long as it took besides the way, give or take what that way differs by. stood is that
+// time in driven seconds. Without it nothing is known of the end: where the piece never went
+// on, or hardly took longer than usual.
+func (s *stand) again(c relay, grid []int64) (again []series.Interval, stood float64) {
+	const least = 0.2 // s
+	if !s.done || s.excess() < least {
+		return nil, 0
+	}
+	stood = s.excess()
+	slack := min(s.law.dist.Sigma*s.law.usual(), stood/2)
+	for _, g := range grid {
+		again = append(again, series.Interval{Start: c.after(g, stood-slack), End: c.after(g, stood+slack)})
+	}
+	return again, stood
+}
+
+// never is the end of a stand that is not known to end.
+var never = series.Interval{Start: math.MaxInt64, End: math.MaxInt64}
 
 // How long after a piece stands its motor shows it, s: as long as its sensors are late, and,
 // where the roller locks, while it digs in. As likely to be long as a decay of that mean;
@@ -202,6 +231,7 @@ type trail struct {
 	t     []int64
 	y     []float64
 	usual []float64 // what it usually does so far on the way
+	later []float64 // and where the piece has stood
 	w     []float64 // samples close together say the same thing twice
 	pass  float64   // spread of that from pass to pass
 	to    float64   // what it is while the piece stands
@@ -231,9 +261,10 @@ var rampParts = func() (out [len(rampsS)][256]float64) {
 	return out
 }()
 
-// trail reads a signal of the settled motor along a visit that begins at a time. What is
-// sampled much faster than it ripples is averaged.
-func (m *motor) trail(from, to int64, c relay, read func(k int) float64, l levels, usual distuv.Normal, stands, ripple float64) trail {
+// trail reads a signal of the settled motor along a visit that begins at a time and in which the
+// piece may have stood for some driven seconds. What is sampled much faster than it ripples is
+// averaged.
+func (m *motor) trail(from, to int64, stood float64, c relay, read func(k int) float64, l levels, usual distuv.Normal, stands, ripple float64) trail {
 	const (
 		rippleS = 0.06
 		merge   = 15_000 // µs
@@ -254,14 +285,17 @@ func (m *motor) trail(from, to int64, c relay, read func(k int) float64, l level
 		}
 		n = 1
 		tr.t, tr.y, tr.w = append(tr.t, m.t[k]), append(tr.y, y), append(tr.w, min(w, 1))
-		tr.usual = append(tr.usual, l.at(c.onward(from, m.t[k]), usual.Mu))
+		x := c.onward(from, m.t[k])
+		tr.usual = append(tr.usual, l.at(x, usual.Mu))
+		tr.later = append(tr.later, l.at(max(x-stood, 0), usual.Mu))
 	}
 	return tr
 }
 
 // fits is the log-likelihood of the trail, up to a constant, for a load that changed to a
-// level at a time, all ramps considered.
-func (tr *trail) fits(stop int64, to float64) float64 {
+// level at a time, all ramps considered, and was gone when the piece moved again, at some moment
+// of a stretch.
+func (tr *trail) fits(stop int64, to float64, again series.Interval) float64 {
 	n := 0 // samples before it
 	weight, sum := 0.0, 0.0
 	for n < len(tr.t) && tr.t[n] < stop {
@@ -275,6 +309,16 @@ func (tr *trail) fits(stop int64, to float64) float64 {
 	}
 	var ramps [len(rampsS)]float64
 	for k := n; k < len(tr.t); k++ {
+		if tr.t[k] >= again.Start {
+			cost := tr.off(k, tr.later[k]+own)
+			if tr.t[k] < again.End {
+				cost = min(cost, tr.off(k, to))
+			}
+			for i := range ramps {
+				ramps[i] -= cost
+			}
+			continue
+		}
 		level := tr.usual[k] + own
 		at := (tr.t[k] - stop) / rampStep
 		if at >= int64(len(rampParts[0])) {

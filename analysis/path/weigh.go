@@ -34,7 +34,7 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		lock = max(lock, s.shift)
 	}
 	if l, ok := w.ahead(all, i, s, known); ok || s.waited {
-		if l.stuck || l.went || s.waited || l.near {
+		if l.stuck || l.went || s.waited || l.near || s.how == stays || s.next < s.slot {
 			lock = min(lock, 0) // pressed against the one ahead a motor locks too
 		}
 		switch {
