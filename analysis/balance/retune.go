@@ -271,7 +271,7 @@ func changes(withRate, hasRate bool) []gains {
 			out = append(out, gains{factor, 1, 0})
 		}
 		if withRate {
-			for _, rate := range [...]float64{0.1, 0.2, 0.3, 0.4, 0.6, 0.8} {
+			for _, rate := range [...]float64{0.1, 0.2, 0.3, 0.4} {
 				out = append(out, gains{factor, 1, rate})
 			}
 		}
@@ -358,9 +358,9 @@ func (a attempt) leaning(tr trace, in Input) (lean, over float64) {
 }
 
 // climbs is how fast a loop drives the robot up the platform that lies at its stop, over deg, by what
-// the slope leaves of its command: of full command.
+// the slope leaves of its command: of full command. It must still climb where it slides more than is told.
 func (u tuned) climbs(g rig, l law, over float64) float64 {
-	return min(u.limit, math.Abs(l.gain)*over) - g.slide*over
+	return min(u.limit, math.Abs(l.gain)*over) - surelySlides*g.slide*over
 }
 
 // climbMore is how much longer than the lean s it took a loop takes up to where the platform tips with
@@ -423,6 +423,7 @@ const (
 	straightLeastS = 2.5  // s of an attempt that swings past nothing, of which less tells little
 	asSoon         = 1.1  // of the time to level as it is, by which a model is off anyhow
 	laterMost      = 1.5  // of the time to level as it is; less swing is worth no more
+	surelySlides   = 1.5  // times what a rig slides
 	mostOf         = 0.8  // of the draws
 	nearlyAll      = 0.95 // of the draws
 	shortOfMargin  = 0.05 // of the draws

@@ -108,7 +108,7 @@ func TestWhatIsNoLawIsNotAdvised(t *testing.T) {
 // Two loops at their limit climb alike.
 func TestLessGainClimbsSlower(t *testing.T) {
 	u := tuned{limit: 0.3}
-	p := pairing{rig{slide: 0.002, pull: 700}, law{gain: 0.01}}
+	p := pairing{rig{slide: 0.002 / surelySlides, pull: 700}, law{gain: 0.01}}
 	assert.InDelta(t, 1.2*(0.096/0.036-1), u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
 	assert.True(t, math.IsInf(u.climbMore(p, gains{0.2, 1, 0}, 1.2, 12), 1))
 	assert.Zero(t, u.climbMore(p, gains{1, 0.5, 0.3}, 1.2, 12), "the rate has no part in it")
