@@ -360,7 +360,7 @@ func (a attempt) leaning(tr trace, in Input) (lean, over float64) {
 // climbs is how fast a loop drives the robot up the platform that lies at its stop, over deg, by what
 // the slope leaves of its command: of full command. It must still climb where it slides more than is told.
 func (u tuned) climbs(g rig, l law, over float64) float64 {
-	return min(u.limit, math.Abs(l.gain)*over) - surelySlides*g.slide*over
+	return min(u.limit, math.Abs(l.gain)*over) - max(surelySlides*g.slide, slidesAsUsual)*over
 }
 
 // climbMore is how much longer than the lean s it took a loop takes up to where the platform tips with
@@ -410,28 +410,29 @@ func straight(a attempt) bool {
 }
 
 const (
-	adviceR2       = 0.9  // of the command that must be explained
-	noisyR2        = 0.7  // and of one that is noisy besides
-	wrongWay       = 0.05 // s of lead, below nothing
-	adviceOff      = 0.06 // of the largest tilt, RMS, by which the likeliest rig may be off: what it leaves open, the draws show
-	surelyBetter   = 0.03 // of damping, that a change must bring
-	worthChange    = 0.1  // and what it must bring in the middle, to be worth a change
-	worthDamping   = 0.4  // and what it must reach there: with less a loop swings past by a quarter
-	leastDamping   = 0.25 // that it must reach at the low end
-	middling       = 0.5  // under which a low end counts against it
-	doubtful       = 0.3  // of damping that is given up for a low end better by the whole
-	straightLeastS = 2.5  // s of an attempt that swings past nothing, of which less tells little
-	asSoon         = 1.1  // of the time to level as it is, by which a model is off anyhow
-	laterMost      = 1.5  // of the time to level as it is; less swing is worth no more
-	surelySlides   = 1.5  // times what a rig slides
-	mostOf         = 0.8  // of the draws
-	nearlyAll      = 0.95 // of the draws
-	shortOfMargin  = 0.05 // of the draws
-	glanceEach     = 5    // of the draws, one is looked at first
-	lookedAt       = 12   // changes that are looked at closely
-	gentle         = 0.1  // of damping that is given up for a change smaller by the whole gain, or a second of it
-	modelOff       = 0.15 // of a damping, by which straight equations of a crooked world may be off besides
-	changeOff      = 0.2  // the same of gains that were not tried
+	adviceR2       = 0.9               // of the command that must be explained
+	noisyR2        = 0.7               // and of one that is noisy besides
+	wrongWay       = 0.05              // s of lead, below nothing
+	adviceOff      = 0.06              // of the largest tilt, RMS, by which the likeliest rig may be off: what it leaves open, the draws show
+	surelyBetter   = 0.03              // of damping, that a change must bring
+	worthChange    = 0.1               // and what it must bring in the middle, to be worth a change
+	worthDamping   = 0.4               // and what it must reach there: with less a loop swings past by a quarter
+	leastDamping   = 0.25              // that it must reach at the low end
+	middling       = 0.5               // under which a low end counts against it
+	doubtful       = 0.3               // of damping that is given up for a low end better by the whole
+	straightLeastS = 2.5               // s of an attempt that swings past nothing, of which less tells little
+	asSoon         = 1.1               // of the time to level as it is, by which a model is off anyhow
+	laterMost      = 1.5               // of the time to level as it is; less swing is worth no more
+	slidesAsUsual  = 0.053 * usualLagS // of full command for each degree, of a drivetrain of usual lag (slideOfLag) that sums nothing up: a swing hardly tells
+	surelySlides   = 1.5               // times what a rig slides
+	mostOf         = 0.8               // of the draws
+	nearlyAll      = 0.95              // of the draws
+	shortOfMargin  = 0.05              // of the draws
+	glanceEach     = 5                 // of the draws, one is looked at first
+	lookedAt       = 12                // changes that are looked at closely
+	gentle         = 0.1               // of damping that is given up for a change smaller by the whole gain, or a second of it
+	modelOff       = 0.15              // of a damping, by which straight equations of a crooked world may be off besides
+	changeOff      = 0.2               // the same of gains that were not tried
 )
 
 // margin is how much later than it is a loop may be before it swings by itself, s; nil where

@@ -103,16 +103,19 @@ func TestWhatIsNoLawIsNotAdvised(t *testing.T) {
 	}
 }
 
-// By hand: at 12 deg a loop of 0.01 a degree drives up by 0.12 - 12 slide = 0.096 of full command, with
-// half of its gain by 0.036, and for 1.2 s it took 2.0 s more; where the slope takes all of it never.
+// By hand: at 12 deg a loop of 0.01 a degree drives up by 0.12 - 12 * 0.004 = 0.072 of full command, with
+// half of its gain by 0.012, and for 1.2 s it takes 6 s more; where the slope takes all of it never. A slide
+// too small to be believed is taken as a usual one's.
 // Two loops at their limit climb alike.
 func TestLessGainClimbsSlower(t *testing.T) {
 	u := tuned{limit: 0.3}
-	p := pairing{rig{slide: 0.002 / surelySlides, pull: 700}, law{gain: 0.01}}
-	assert.InDelta(t, 1.2*(0.096/0.036-1), u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
+	p := pairing{rig{slide: 0.004 / surelySlides, pull: 700}, law{gain: 0.01}}
+	assert.InDelta(t, 1.2*(0.072/0.012-1), u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
+	little := pairing{rig{slide: 1e-5, pull: 700}, law{gain: 0.01}}
+	assert.InDelta(t, 1.2*((0.01-slidesAsUsual)/(0.005-slidesAsUsual)-1), u.climbMore(little, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
 	assert.True(t, math.IsInf(u.climbMore(p, gains{0.2, 1, 0}, 1.2, 12), 1))
 	assert.Zero(t, u.climbMore(p, gains{1, 0.5, 0.3}, 1.2, 12), "the rate has no part in it")
 	u.limit = 0.06
 	assert.Zero(t, u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), "both are at the limit")
-	assert.InDelta(t, 1.2*(0.036/0.024-1), u.climbMore(p, gains{0.4, 1, 0}, 1.2, 12), 1e-9)
+	assert.InDelta(t, 1.2*(0.012/0.006-1), u.climbMore(p, gains{0.45, 1, 0}, 1.2, 12), 1e-9)
 }
