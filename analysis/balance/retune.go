@@ -377,18 +377,20 @@ func (u tuned) climbMore(p pairing, c gains, lean, over float64) float64 {
 }
 
 // soonEnough is how many of some draws, as a part of them, come level with other gains within later
-// times the time that they take now, or that there was where they do not. A loop with less gain also
+// times the time that they take now, or that there was where they do not; and, where that is longer
+// than now, with time to spare before the bell. A loop with less gain also
 // takes longer up to where the platform tips, where it lay for lean s at over deg.
 func (u tuned) soonEnough(c gains, lean, over, later, had, level float64) float64 {
 	n, soon := 0.0, 0.0
 	for i := 0; i < len(u.draws); i += glanceEach {
 		p := u.draws[i]
 		n++
-		now := had / later
+		limit := had
 		if s := p.rig.settles(p.law, u.limit, level); s != nil {
-			now = *s + lean
+			now := *s + lean
+			limit = min(later*now, max(now, beforeTheBell*had))
 		}
-		if s := p.rig.settles(p.law.with(c), u.limit, level); s != nil && *s+lean+u.climbMore(p, c, lean, over) <= later*now {
+		if s := p.rig.settles(p.law.with(c), u.limit, level); s != nil && *s+lean+u.climbMore(p, c, lean, over) <= limit {
 			soon++
 		}
 	}
@@ -425,6 +427,7 @@ const (
 	laterMost      = 1.5               // of the time to level as it is; less swing is worth no more
 	slidesAsUsual  = 0.053 * usualLagS // of full command for each degree, of a drivetrain of usual lag (slideOfLag) that sums nothing up: a swing hardly tells
 	surelySlides   = 1.5               // times what a rig slides
+	beforeTheBell  = 0.8               // of the time that there was
 	mostOf         = 0.8               // of the draws
 	nearlyAll      = 0.95              // of the draws
 	shortOfMargin  = 0.05              // of the draws

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -118,4 +119,23 @@ func TestLessGainClimbsSlower(t *testing.T) {
 	u.limit = 0.06
 	assert.Zero(t, u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), "both are at the limit")
 	assert.InDelta(t, 1.2*(0.012/0.006-1), u.climbMore(p, gains{0.45, 1, 0}, 1.2, 12), 1e-9)
+}
+
+// A change that takes longer than now, climb and all, is for a match that has the time: not where
+// what it takes would have been over after the bell, or hardly before.
+func TestAChangeMustBeLevelBeforeTheBell(t *testing.T) {
+	p := pairing{rig{damp: 2, stiff: 3, pull: 700, tilt: 1, slide: 0.002 / surelySlides}, law{gain: 0.01}}
+	u := tuned{limit: 0.3, draws: []pairing{p}}
+	less := gains{0.8, 1, 0}
+	const lean, over, level = 1.2, 12, 2
+	was, is := p.rig.settles(p.law, u.limit, level), p.rig.settles(p.law.with(less), u.limit, level)
+	require.NotNil(t, was)
+	require.NotNil(t, is)
+	now, then := *was+lean, *is+lean+u.climbMore(p, less, lean, over)
+	require.Greater(t, then, now)
+	require.Less(t, then, laterMost*now)
+	for _, c := range []struct{ had, want float64 }{{20 * now, 1}, {then / beforeTheBell * 1.01, 1}, {then / beforeTheBell * 0.99, 0}, {now, 0}} {
+		assert.InDelta(t, c.want, u.soonEnough(less, lean, over, laterMost, c.had, level), 0, "%g s", c.had)
+	}
+	assert.InDelta(t, 1, u.soonEnough(asTheyAre, lean, over, laterMost, now, level), 0, "what takes no longer may be late")
 }

@@ -56,10 +56,7 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report, noDriv
 		}
 		r.Advised, r.After, r.Said = true, m.Damping(gains)[i], change.Damping
 		r.Unstable = r.After < 0
-		for _, a := range again.Truth.Balances {
-			if math.Abs(a.StartS-b.StartS) > nearAttempt {
-				continue
-			}
+		if a := sameAttempt(again.Truth.Balances, b); a != nil {
 			r.Unstable = r.Unstable || a.Outcome == schemas.BalanceRanOut && a.Overshoots > 2
 			r.Past, r.PastNow = b.Overshoots, a.Overshoots
 			r.Level = a.Outcome == schemas.BalanceLevel || b.Outcome != schemas.BalanceLevel
@@ -67,6 +64,18 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report, noDriv
 		return append(out, r), nil
 	}
 	return out, nil
+}
+
+// sameAttempt is the attempt of a match played again that another one became: the one that shares
+// most time with it, as those before it take another time too; nil when none does.
+func sameAttempt(again []schemas.Balance, was schemas.Balance) (same *schemas.Balance) {
+	most := 0.0
+	for i, a := range again {
+		if shared := min(a.EndS, was.EndS) - max(a.StartS, was.StartS); shared > most {
+			most, same = shared, &again[i]
+		}
+	}
+	return same
 }
 
 // inReach says for each attempt whether any of some gains bring the damping within a tenth of

@@ -275,6 +275,10 @@ func TestAdvisedGains(t *testing.T) {
 	assert.Nil(t, retuneOf(got, 100.2))
 	assert.InDelta(t, 0.5, retuneOf(got, 119.8).GainFactor, 0)
 	assert.Nil(t, retuneOf(got, 140))
+
+	again := []schemas.Balance{{StartS: 90, EndS: 95, Outcome: "left"}, {StartS: 97, EndS: 104, Outcome: "level"}, {StartS: 104.5, EndS: 105}}
+	assert.Equal(t, "level", sameAttempt(again, schemas.Balance{StartS: 100, EndS: 105}).Outcome, "it came sooner, as the one before was over sooner")
+	assert.Nil(t, sameAttempt(again, schemas.Balance{StartS: 120, EndS: 125}))
 }
 
 func TestMotors(t *testing.T) {
