@@ -992,7 +992,7 @@ public final class AfterbellSender implements AutoCloseable {
           c.pump(ws);
           for (Event e = c.events.poll(20, TimeUnit.MILLISECONDS); e != null; e = c.events.poll()) {
             heard = e.sent ? heard : millis();
-            moved = e.sent ? millis() : moved;
+            moved = e.sent && c.batch ? millis() : moved; // a ping that has gone is no progress
             if (e.text != null) {
               take(c, e);
               ws.request(1); // the next one comes when this one is done
@@ -1106,6 +1106,7 @@ public final class AfterbellSender implements AutoCloseable {
     private final LongSupplier clock;
     private final StringBuilder parts = new StringBuilder();
     private CompletableFuture<WebSocket> sending;
+    boolean batch; // what was sent last is one
     volatile boolean ended; // by the collector, with a close message
 
     Connection(LongSupplier clock) {
@@ -1117,6 +1118,7 @@ public final class AfterbellSender implements AutoCloseable {
         return;
       }
       String message = out.poll();
+      batch = message.startsWith("{\"type\":\"batch\"");
       sending = message.equals(PING) ? ws.sendPing(ByteBuffer.allocate(0)) : ws.sendText(message, true);
       sending.whenComplete((w, failed) -> events.add(new Event(null, 0, failed == null, -1, failed == null ? null : "sending: " + failed)));
     }

@@ -869,6 +869,7 @@ class Link {
     auto heard = began, moved = began, due_ping = began + silence / 3, due_clock = began;
     std::uint64_t acked = std::numeric_limits<std::uint64_t>::max();
     std::size_t numbered = 0;
+    bool batches = false;  // among what waits for the network: a ping that has gone is no progress
     std::vector<std::string> texts;
     ws.send(1, "{\"type\":\"hello\",\"robot\":" + quoted(o_.robot) + ",\"source\":" + quoted(o_.source) + ",\"boot\":" + quoted(o_.boot) + "}");
     try {
@@ -890,10 +891,11 @@ class Link {
             paused_ = false;
             moved = now;
           }
-          send_batches(ws, numbered);
+          if (send_batches(ws, numbered)) batches = true;
         }
         texts.clear();
-        if (ws.turn(Millis(20), texts)) moved = Clock::now();
+        if (ws.turn(Millis(20), texts) && batches) moved = Clock::now();
+        if (ws.waiting() == 0) batches = false;
         const auto t3 = o_.clock();  // before anything else takes time
         for (const auto &text : texts) take(ws, text, t3);
         if (ws.alive) heard = Clock::now();
@@ -910,14 +912,17 @@ class Link {
     }
   }
 
-  // Sends what may be on its way, as long as the network takes it.
-  void send_batches(WebSocket &ws, std::size_t &numbered) {
+  // Sends what may be on its way, as long as the network takes it; whether there was any.
+  bool send_batches(WebSocket &ws, std::size_t &numbered) {
+    bool any = false;
     while (ws.waiting() < 64u << 10) {
       const auto messages = spool_.take();
-      if (messages.empty()) return;
+      if (messages.empty()) return any;
+      any = true;
       if (const auto more = spool_.signals(numbered); !more.empty()) ws.send(1, more);
       for (const auto &m : messages) ws.send(1, m);
     }
+    return any;
   }
 
   // Takes up what the collector says. Types that are not known are passed over.

@@ -577,6 +577,7 @@ class _Link:
         self.welcomed, self.numbered, self.asked, self.paused, self.disk = False, 0, None, 0.0, _PAUSE
         began = heard = moved = time.monotonic()
         due_ping, due_clock, acked = heard + _SILENCE / 3, heard, -1
+        batches = False  # among what waits for the network: a ping that has gone is no progress
         ws.send(1, json.dumps(self.hello).encode())
         try:
             while not self.stop.is_set() and not (spool.path and spool.drained(0)):
@@ -591,14 +592,15 @@ class _Link:
                     if self.paused or moved + _ACK < now and spool.next > spool.acked + 1:
                         spool.again()  # a pause is over, or no ack has come for long
                         self.paused, moved = 0.0, now
-                    self._batches(ws)
+                    batches = self._batches(ws) or batches
                 wrote, messages = ws.turn(0.02)
                 for text in messages:
                     self._take(ws, text)
                 if ws.alive:
                     heard, ws.alive = time.monotonic(), False
-                if wrote or spool.acked != acked or spool.next == spool.acked + 1:
+                if wrote and batches or spool.acked != acked or spool.next == spool.acked + 1:
                     moved, acked = time.monotonic(), spool.acked
+                batches = batches and bool(ws.out)
                 if now - heard > _SILENCE or not self.welcomed and now - began > _HANDSHAKE:
                     raise _Trouble("the collector does not answer")
             ws.goodbye()
@@ -610,17 +612,20 @@ class _Link:
             ws.close()
 
     def _batches(self, ws):
-        """Sends what may be on its way, as long as the network takes it."""
+        """Sends what may be on its way, as long as the network takes it; whether there was any."""
+        any_at_all = False
         while len(ws.out) < 64 << 10:
             messages = self.spool.take()
             if messages is None:
-                return
+                break
+            any_at_all = True
             more = self.spool.signals(self.numbered)
             if more["names"]:
                 ws.send(1, json.dumps(more).encode())
                 self.numbered += len(more["names"])
             for m in messages:
                 ws.send(1, m)
+        return any_at_all
 
     def _take(self, ws, text):
         """Takes up what the collector says. Types that are not known are passed over."""

@@ -83,6 +83,28 @@ func TestNothingIsLostInTrouble(t *testing.T) {
 	})
 }
 
+// A batch that never arrived, and none behind it that would show the hole: it comes again when
+// no ack has come for long, whatever pings went meanwhile, and the connection stays.
+func TestTheLastBatchComesAgain(t *testing.T) {
+	each(t, func(t *testing.T, l *language) {
+		server := server(t)
+		came := map[uint64]int{}
+		server.On = func(_ *standin.Boot, seq uint64, _ int) standin.Trouble {
+			if came[seq]++; came[seq] == 1 {
+				return standin.Skip
+			}
+			return standin.None
+		}
+		r := l.start(t, server.URL())
+		w := newScript()
+		w.begin(r)
+		w.record(r, 20)
+		r.close()
+		w.check(t, server)
+		assert.Equal(t, 1, r.stats().Connects)
+	})
+}
+
 // A batch that never arrived leaves a hole, and all that was on its way behind it is refused.
 func TestGap(t *testing.T) {
 	each(t, func(t *testing.T, l *language) {
