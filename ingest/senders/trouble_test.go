@@ -95,14 +95,21 @@ func TestTheLastBatchComesAgain(t *testing.T) {
 			}
 			return standin.None
 		}
-		r := l.start(t, server.URL())
-		w := newScript()
-		w.begin(r)
-		w.record(r, 20)
-		r.close()
-		w.check(t, server)
+		r := l.recorded(t, server, 20)
 		assert.Equal(t, 1, r.stats().Connects)
+		server.Look(func([]*standin.Boot) { assert.Equal(t, 2, came[1]) })
 	})
+}
+
+// recorded is a robot that has recorded n samples, all of which came to the server, and is closed.
+func (l *language) recorded(t *testing.T, server *standin.Server, n int) *robot {
+	r := l.start(t, server.URL())
+	w := newScript()
+	w.begin(r)
+	w.record(r, n)
+	r.close()
+	w.check(t, server)
+	return r
 }
 
 // A batch that never arrived leaves a hole, and all that was on its way behind it is refused.
@@ -151,12 +158,7 @@ func TestFullDiskOfTheCollector(t *testing.T) {
 			}
 			return standin.None
 		}
-		r := l.start(t, server.URL())
-		w := newScript()
-		w.begin(r)
-		w.record(r, 10)
-		r.close()
-		w.check(t, server)
+		r := l.recorded(t, server, 10)
 		assert.Equal(t, 1, r.stats().Connects)
 		assert.Contains(t, r.said.String(), "no space left on device")
 	})
