@@ -50,8 +50,8 @@ const (
 
 // readRuns is the most probable state of each run, and the probabilities of all. How the beam
 // gives false readings is learned from its own, by the EM algorithm. The first and the last
-// run are judged without their length and left out of the learning: how long a quiet beam was
-// logged before and after says nothing of it.
+// run are left out of the learning: the log began or ended, not they. How long a quiet beam was
+// logged before and after says nothing of it; a false reading lasted at least as long as it showed.
 func readRuns(runs []run, step float64, cfg Config) (path []int, post [][]float64) {
 	law := readingLaw{glitch: guessGlitch, spell: guessSpell, more: guessMore, lasts: guessLasts}
 	const rounds = 6
@@ -131,17 +131,21 @@ func (l readingLaw) odds(runs []run, step float64, cfg Config) [][]float64 {
 	no := math.Inf(-1)
 	emit := make([][]float64, len(runs))
 	for i, r := range runs {
+		cut := i == 0 || i == len(runs)-1 // the log began or ended, not the stretch
 		lasted := func(outlasts func(t float64) float64) float64 {
-			if i == 0 || i == len(runs)-1 {
-				return 0 // the log began or ended, not the stretch
-			}
 			d := max(schemas.Seconds(r.to-r.from)-step, 0)
+			if cut {
+				return math.Log(max(outlasts(d), 1e-300))
+			}
 			return math.Log(max(outlasts(d)-outlasts(d+step), 1e-300))
 		}
-		steady := lasted(func(t float64) float64 {
-			short := 2 * t / cfg.BlockS
-			return 0.9*(1+short)*math.Exp(-short) + 0.1*math.Exp(-t/(long*cfg.BlockS))
-		})
+		steady := 0.0 // however long a quiet beam was logged
+		if !cut {
+			steady = lasted(func(t float64) float64 {
+				short := 2 * t / cfg.BlockS
+				return 0.9*(1+short)*math.Exp(-short) + 0.1*math.Exp(-t/(long*cfg.BlockS))
+			})
+		}
 		moment := lasted(func(t float64) float64 { return math.Exp(-t / max(cfg.GlitchS, 0.7*step)) })
 		spell := lasted(func(t float64) float64 { return math.Exp(-t / max(l.lasts, 0.7*step)) })
 		if r.blocked {

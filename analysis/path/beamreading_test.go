@@ -57,26 +57,40 @@ func TestSpells(t *testing.T) {
 	assert.InDelta(t, 10*matches, spells, 3*matches)
 }
 
-// A quiet beam before the first reading and after the last teaches nothing: the blocks stay
-// the same to the last bit.
+// A beam that is quiet for longer than any false reading before the first block and after the
+// last is no other for being quiet longer.
 func TestQuietEndsTeachABeamNothing(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(5, 8))
 	for range 60 {
-		readings := "."
+		readings := repeat(".", 150)
 		for range 3 + rnd.IntN(20) {
 			readings += repeat(".", 1+rnd.IntN(60)) + repeat("#", 1+rnd.IntN(20))
 		}
 		lead := 1 + rnd.IntN(1000)
-		short := rows(50, readings+".")
+		readings += repeat(".", 150)
+		short := rows(50, readings)
 		long := rows(50, repeat(".", lead)+readings+repeat(".", 1+rnd.IntN(1000)))
 		for i := range long.T {
 			long.T[i] -= schemas.Micros(float64(lead) / 50)
 		}
 		was := watch(short, 0, short.T[len(short.T)-1], DefaultConfig())
 		got := watch(long, 0, long.T[len(long.T)-1], DefaultConfig())
-		assert.Equal(t, was.blocks, got.blocks)
 		assert.Equal(t, was.spells, got.spells)
+		for i := range got.blocks {
+			assert.InDelta(t, was.blocks[i].real, got.blocks[i].real, 1e-6)
+			was.blocks[i].real = got.blocks[i].real
+		}
+		assert.Equal(t, was.blocks, got.blocks)
 	}
+}
+
+// However often a beam bounces as pieces pass, the seconds it stays clear after the last of
+// them are no bounce.
+func TestAClearBeamAtTheEndIsNoDropout(t *testing.T) {
+	s := rows(50, repeat(repeat(".", 100)+"#.#"+repeat("#", 20), 10)+repeat(".", 60))
+	b := watch(s, 0, s.T[len(s.T)-1], DefaultConfig())
+	last := b.blocks[len(b.blocks)-1]
+	assert.InDelta(t, schemas.Seconds(s.T[len(s.T)-60]), schemas.Seconds(last.to), 1e-9)
 }
 
 // A beam that is blocked for thousands of times what a piece is thought to take has no more

@@ -27,11 +27,14 @@ type Config struct {
 	StuckS       float64 // s; a beam is called stuck when it stayed blocked this much longer than pieces explain
 
 	// How often things happen to one piece at one stage, before looking at the log.
-	JamRate    float64 // it jams: about 2 %, common practice for a sound robot
-	MissRate   float64 // a beam does not see it (thin, fast, tilted)
-	StuckOdd   float64 // a beam is blocked by nothing
-	LostRate   float64 // it is gone without a trace
-	BounceRate float64 // it is out of the mouth again though it was driven in
+	JamRate  float64 // it jams: about 2 %, common practice for a sound robot
+	MissRate float64 // a beam does not see it (thin, fast, tilted)
+	StuckOdd float64 // a beam is blocked by nothing
+	// StuckForGood is that of a beam which is blocked to the end of the log: whenever one
+	// sticks in a match, that is what it comes to.
+	StuckForGood float64
+	LostRate     float64 // it is gone without a trace
+	BounceRate   float64 // it is out of the mouth again though it was driven in
 
 	Tracks int // ways to explain the beams that are kept in mind at once
 
@@ -49,7 +52,7 @@ func DefaultConfig() Config {
 		MinJamS: 0.3, Believe: 0.5, Suspect: 0.15,
 		MinCommand: 0.05, HoldShare: 0.3, ReleaseShare: 0.5, ArriveS: 0.5, DisabledOff: true, MinDrivenS: 0.02, SettleS: 0.25,
 		GlitchS: 0.008, BlockS: 0.3, GlitchOdds: 0.25, FlickerCount: 6, FlickerS: 1, StuckS: 1,
-		JamRate: 0.02, MissRate: 0.01, StuckOdd: 3e-4, LostRate: 0.004, BounceRate: 0.006,
+		JamRate: 0.02, MissRate: 0.01, StuckOdd: 3e-4, StuckForGood: 0.01, LostRate: 0.004, BounceRate: 0.006,
 		Tracks:      24,
 		PriorDwellS: 0.25, PriorTransitS: 0.6, PriorSpread: 0.8, PriorSigma: 0.2, HistoryWeight: 4,
 	}

@@ -27,7 +27,11 @@ func (w *way) explainBlocked(t *track, h happened) []*track {
 	blk := w.beams[k].blocks[h.blk]
 	seen := math.Log(max(blk.real, 1e-9))
 
-	none := t.clone(math.Log(max(1-blk.real, w.cfg.StuckOdd)))
+	nothingOdd := w.cfg.StuckOdd
+	if blk.open {
+		nothingOdd = w.cfg.StuckForGood
+	}
+	none := t.clone(math.Log(max(1-blk.real, nothingOdd)))
 	none.owner[k] = -1
 	none.log(step{id: -1, slot: slot, at: h.at, move: nothing, blk: h.blk})
 	out := []*track{none}
