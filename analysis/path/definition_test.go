@@ -102,6 +102,55 @@ func TestJamsByDefinition(t *testing.T) {
 			l.block("mouth", 17.85, 18.1)
 			return l
 		}, jams: []expected{{stages: []string{"throat"}, start: 14.65, end: 17.5, how: "backed_out"}}, outcome: "backed_out"},
+		{name: "out of the mouth, which runs on, and waiting for a stage that is not driven", line: func() *timeline {
+			l := newTimeline(26, fourStages...).warm()
+			l.drive(13.5, 21.3, 0.8, "mouth")
+			l.drive(13.5, 14.28, 0.8, "throat", "lift", "gate")
+			l.block("mouth", 14, 14.25)
+			l.drive(20, 21.3, 0.8, "throat", "lift", "gate")
+			l.block("throat", 20.25, 20.5)
+			l.block("lift", 20.75, 21)
+			l.leave(21.25, 23)
+			return l
+		}, outcome: "released"},
+		{name: "just past a beam, and back at it as soon as it is reversed", line: func() *timeline {
+			l := newTimeline(26, fourStages...).warm()
+			l.drive(13.5, 19, 0.8)
+			l.block("mouth", 14, 14.25)
+			l.drive(19, 20, -0.8)
+			l.block("mouth", 19.1, 19.35)
+			return l
+		}, jams: []expected{{stages: []string{"mouth", "throat"}, start: 14.4, end: 19, how: "backed_out"}}, outcome: "backed_out"},
+		{name: "straight through the gate, where others came to rest half out of its beam", line: func() *timeline {
+			l := newTimeline(32, fourStages...)
+			for k, t := range []float64{2, 8, 14, 20} {
+				for i, n := range fourStages[:3] {
+					l.block(n, t+0.7*float64(i), t+0.7*float64(i)+0.6)
+				}
+				there, gone := t+2.1, t+2.1+0.6
+				if k < 3 { // it stops, and is half out when the roller has come to rest
+					gone = there + 1.1
+					l.drive(t-0.5, there+0.05, 0.8)
+					l.drive(there+1, there+1.4, 0.8, "gate")
+				} else {
+					l.drive(t-0.5, gone+0.5, 0.8)
+				}
+				l.block("gate", there, gone)
+				l.out = append(l.out, gone+0.1)
+			}
+			return l
+		}, outcome: "released"},
+		{name: "driven back for a moment on its way", line: func() *timeline {
+			l := newTimeline(26, fourStages...).warm()
+			l.drive(13.5, 16.33, 0.8)
+			l.drive(14.7, 15.05, -0.8)
+			l.block("mouth", 14, 14.25)
+			l.block("throat", 14.5, 15.02) // a fifth of a second in; rollers need a moment to turn
+			l.block("throat", 15.18, 15.45)
+			l.block("lift", 15.7, 15.95)
+			l.leave(16.2, 18)
+			return l
+		}, outcome: "released"},
 		{name: "one stuck piece is one jam however often the driver stops and reverses", line: func() *timeline {
 			l := newTimeline(30, fourStages...).warm()
 			l.block("mouth", 14, 14.25)

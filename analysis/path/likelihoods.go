@@ -3,6 +3,8 @@ package path
 import (
 	"math"
 	"sort"
+
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // The likelihoods: how probable each move of a piece is, and each reading of a beam, as
@@ -52,6 +54,9 @@ const (
 	shake = 300_000
 	long  = 2_000_000
 )
+
+// coast is the time in µs for which a piece coasts after its drive.
+const coast = 200_000
 
 // hopOdds is for piece i of a track going on to beam k at a time: unusually slow is a jam at
 // worst, faster than possible is hardly it, and each beam passed unseen is a miss.
@@ -218,7 +223,7 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 		return odds + math.Log(reachedIn)
 	case w.idle(k, at):
 		return odds + math.Log(putIn)
-	case k == 0 && w.heading(k, at) < 0:
+	case k == 0 && w.turnedBack(k, at):
 		return odds + math.Log(inReverse)
 	case k == 0:
 		return odds
@@ -338,15 +343,20 @@ func (w *way) wayOut(k int, at int64) (on, backward, taken float64) {
 	}
 }
 
+// turnedBack is whether the stage of beam k runs backward: it was driven so last, if only just.
+func (w *way) turnedBack(k int, at int64) bool {
+	c, just := w.push[k], schemas.Micros(reversed)
+	return w.heading(k, at) < 0 || c.told && c.onward(at-just, at) == 0 && c.backward(at-coast, at) > reversed
+}
+
 // heading is which way the stage of beam k was driven in the moment before a time, 1 onward
 // or -1 back; 0 when it was not, or nobody knows.
 func (w *way) heading(k int, at int64) int {
-	const moment = 200_000 // µs; a piece coasts that long after its drive
 	c := w.push[k]
 	if !c.told {
 		return 0
 	}
-	switch d := c.onward(at-moment, at) - c.backward(at-moment, at); {
+	switch d := c.onward(at-coast, at) - c.backward(at-coast, at); {
 	case d > 0.01:
 		return 1
 	case d < -0.01:

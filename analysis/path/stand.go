@@ -80,12 +80,20 @@ func (w *way) measure(s *stand) {
 	k, front := inFront(s.slot)
 	c := w.driven(s.slot, s.visit.from)
 	s.law = w.lawWithout(s.slot, s.visit.from)
-	s.x = c.onward(s.from, s.until)
+	s.x = max(c.onward(s.from, s.until)-s.undone, 0)
 	s.done = s.next > s.slot && s.how != lost
 	s.move = s.law.usual()
 	if front && s.slot < w.last && (w.overlaps(s.visit) || s.law.n < 1 && s.slot < w.wait && w.laws[s.slot+1].n >= 1) {
 		s.law = w.lawWithout(s.slot+1, s.visit.from)
 		s.move = s.law.usual()
+	}
+	if front && s.slot >= w.wait && s.from == s.visit.from && k > 0 {
+		// It was never let stand, so that its whole length lay ahead, and not only the rest of
+		// one that waits in front of the beam: what it took at the beam before is usual then.
+		if whole := w.lawWithout(slotOf(k-1), s.visit.from); whole.n >= 1 && whole.usual() > s.law.usual() {
+			s.law = whole
+			s.move = s.law.usual()
+		}
 	}
 	if !front {
 		dwell := w.laws[slotOf(k)]

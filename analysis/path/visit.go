@@ -16,6 +16,7 @@ type visit struct {
 	blk      int     // block of the beam that showed it, -1 between beams
 	onward   bool    // it came from behind, so the whole slot lay ahead of it
 	dwell    float64 // driven seconds it then spent in front of that beam, between beams only
+	undone   float64 // s it was driven back while it shook: to be made up for
 }
 
 // stays marks a visit that the end of the log cut off.
@@ -112,6 +113,9 @@ func (j *journey) settle(w *way) {
 		again := i+1 < len(j.visits) && last.slot == j.visits[i+1].slot && v.to-v.from < shake
 		if _, front := inFront(last.slot); again && front {
 			back := j.visits[i+1]
+			if v.slot < last.slot {
+				last.undone += w.push[last.slot/2].backward(max(last.from, v.from-long), back.from)
+			}
 			last.to, last.next, last.how = back.to, back.next, back.how
 			if back.blk >= 0 {
 				last.blk = back.blk

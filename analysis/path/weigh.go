@@ -173,15 +173,15 @@ func (w *way) mayHavePassed(all []journey, s *stand) float64 {
 
 // mayBeHeld is how probably a piece between two beams stood in a stage that was not driven,
 // while another one on its way was: the part of the way that lies in such stages. Where it is
-// known which stage has the piece when, only that one's drive was counted.
+// known which stages move it, those that had it no longer do not count.
 func (w *way) mayBeHeld(s *stand) float64 {
-	if _, front := inFront(s.slot); front || len(w.hands[s.slot]) > 0 {
+	if _, front := inFront(s.slot); front {
 		return 0
 	}
 	const idle = 0.3 // of what the most driven one was; chosen by us
 	first, last := w.stages(s.slot)
 	var part, driven []float64
-	for i := first; i <= last; i++ {
+	for _, i := range w.holders(s) {
 		if c := w.drives[i].clock; c.told {
 			part, driven = append(part, 1), append(driven, c.onward(s.start, s.end))
 			if i == first || i == last {
@@ -200,6 +200,29 @@ func (w *way) mayBeHeld(s *stand) float64 {
 		return 0
 	}
 	return held / whole
+}
+
+// holders are the stages between two beams that may have had the piece when a stand began:
+// all of them, or the hand it then was in and those still to come.
+func (w *way) holders(s *stand) []int {
+	hands := w.hands[s.slot]
+	var stages []int
+	if len(hands) == 0 {
+		for i, last := w.stages(s.slot); i <= last; i++ {
+			stages = append(stages, i)
+		}
+		return stages
+	}
+	legs := w.driven(s.slot, s.visit.from)
+	at := len(legs) - 1
+	for at > 0 && legs[at].from > s.start {
+		at--
+	}
+	n := slices.IndexFunc(hands, func(h hand) bool { return at > 0 && h.clock == legs[at].clock })
+	for _, h := range hands[max(n, 0):] {
+		stages = append(stages, h.stage)
+	}
+	return stages
 }
 
 // slowPieces is the share of pieces that go through a stage clearly slower than others
