@@ -45,10 +45,57 @@ func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
 			add(k, stuckFalse, from, to, fmt.Sprintf("%d pieces passed it unseen", n))
 		}
 	}
+	if from, to, n := w.darkStretch(all); n >= mostMiscounts {
+		for k := range w.beams {
+			add(k, stuckFalse, from, to, fmt.Sprintf("%d pieces were counted out and none was seen", n))
+		}
+	}
 	slices.SortStableFunc(out, func(a, b schemas.Fault) int {
 		return cmp.Or(cmp.Compare(a.StartS, b.StartS), cmp.Compare(a.Signal, b.Signal))
 	})
 	return out
+}
+
+// mostMiscounts is from how many pieces in a row on that no beam sees what was counted: fewer
+// may be counts that are none.
+const mostMiscounts = 3
+
+// darkStretch is the longest row of counted pieces of which no beam saw any while it saw
+// nothing else either, and when. A count that mostly finds no piece counts something else.
+func (w *way) darkStretch(all []journey) (from, to int64, n int) {
+	left := map[int64]bool{}
+	for _, j := range all {
+		if last := j.visits[len(j.visits)-1]; last.how == outGate {
+			left[last.to] = true
+		}
+	}
+	var f int64
+	row, lone := 0, 0
+	for _, g := range w.gone {
+		if left[g.at] {
+			row = 0
+			continue
+		}
+		lone++
+		before := w.in.Start
+		for _, b := range w.beams {
+			for _, blk := range b.blocks {
+				if blk.from <= g.at && blk.real > 0.5 {
+					before = max(before, blk.to)
+				}
+			}
+		}
+		if row == 0 || before > f {
+			f, row = before, 0
+		}
+		if row++; row > n && f < g.at {
+			from, to, n = f, g.at, row
+		}
+	}
+	if lone > len(left) {
+		return 0, 0, 0
+	}
+	return from, to, n
 }
 
 // ranInto is whether another piece was passing the beam while it was blocked by what

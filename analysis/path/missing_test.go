@@ -270,3 +270,27 @@ func TestNothingLogged(t *testing.T) {
 		assert.Len(t, out.Stages, len(in.Stages))
 	}
 }
+
+// A robot with one beam that goes blind: the pieces that are counted out tell.
+func TestABeamThatSeesNothingOfWhatIsCounted(t *testing.T) {
+	l := newTimeline(60, "gate")
+	for k := range 9 {
+		at := 3 + 6*float64(k)
+		l.drive(at-1, at+0.05, 0.8)
+		l.drive(at+1, at+1.5, 0.8)
+		if k < 6 {
+			l.block("gate", at, at+1.35)
+		}
+		l.out = append(l.out, at+1.45)
+	}
+	r := Detect(l.input(), DefaultConfig())
+	require.Len(t, r.Faults, 1)
+	f := r.Faults[0]
+	assert.Equal(t, stuckFalse, f.Kind)
+	assert.InDelta(t, 34.35, f.StartS, 0.1)
+	assert.InDelta(t, 52.45, f.EndS, 0.1)
+	assert.Len(t, r.Passes, 6)
+
+	l.out = l.out[:8] // two may be counts that are none
+	assert.Empty(t, Detect(l.input(), DefaultConfig()).Faults)
+}
