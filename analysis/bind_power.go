@@ -1,13 +1,18 @@
 package analysis
 
 import (
-	"slices"
+	"fmt"
 
 	"github.com/afterbell/afterbell/analysis/power"
 	"github.com/afterbell/afterbell/analysis/standby"
+	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
 )
+
+// Between which a supply usually is, in V: nothing runs on less, and on more than the limit of
+// extra-low voltage for dc (IEC 61140) no robot of this kind does. Beyond, it is in another unit.
+const leastSupplyV, mostSupplyV = 3, 60
 
 func lookAtPower(m *match) outcome {
 	p := m.Profile.Power
@@ -18,8 +23,14 @@ func lookAtPower(m *match) outcome {
 		Voltage: m.float(p.Voltage, (*profile.Ref).Volts), Current: m.float(p.Current, (*profile.Ref).Amps), Battery: m.text(p.Battery),
 		Periods: m.report.Match.Periods, Start: m.start, End: m.end, Gaps: m.gaps,
 	}
-	if in.Voltage == nil || len(in.Voltage.T) == 0 {
+	if in.Voltage == nil {
 		return m.without("voltage")
+	}
+	if len(in.Voltage.T) == 0 {
+		return outcome{Reason: fmt.Sprintf("voltage: %s holds no reading", p.Voltage.Signal)}
+	}
+	if usual := stat.Median(in.Voltage.V); usual > mostSupplyV || usual < leastSupplyV {
+		return outcome{Reason: fmt.Sprintf("voltage: %s is at %.6g V, on which no robot runs: set its unit or scale", p.Voltage.Signal, usual)}
 	}
 	in.UsualOhm = soundResistance(m.History)
 	if b := p.Brownout; b != nil {
@@ -60,7 +71,7 @@ func soundResistance(history []*schemas.Report) float64 {
 	if len(seen) < 3 {
 		return 0
 	}
-	return median(seen)
+	return stat.Median(seen)
 }
 
 // usualResistance is the median over this robot's earlier matches with that battery, those in
@@ -75,7 +86,7 @@ func usualResistance(history []*schemas.Report, id string) *float64 {
 	if len(seen) == 0 {
 		return nil
 	}
-	return schemas.Some(median(seen))
+	return schemas.Some(stat.Median(seen))
 }
 
 // steadyResistance is the resistance of a match in which it did not jump.
@@ -84,9 +95,4 @@ func steadyResistance(r *schemas.Report) (ohm float64, ok bool) {
 		return 0, false
 	}
 	return *r.Battery.ResistanceOhm, true
-}
-
-func median(x []float64) float64 {
-	slices.Sort(x)
-	return (x[len(x)/2] + x[(len(x)-1)/2]) / 2
 }
