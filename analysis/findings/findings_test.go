@@ -166,6 +166,32 @@ func TestBrownouts(t *testing.T) {
 	assert.Contains(t, f.Because, "drive left (47 %) and drive right (39 %)")
 }
 
+func TestBrownoutsThatFellIntoOneJamAreToldTogether(t *testing.T) {
+	dip := func(at float64) schemas.Link { return schemas.Link{Kind: schemas.LinkDip, StartS: at, EndS: at + 0.1} }
+	found, _ := build(t, func(r *schemas.Report) {
+		r.Brownouts = []schemas.Brownout{{StartS: 51, EndS: some(51.1), MinV: 6}, {StartS: 52, EndS: some(52.1), MinV: 6}, {StartS: 53, EndS: some(53.1), MinV: 6}}
+		r.Jams = []schemas.Jam{{Stage: "lift", StartS: 50, EndS: 54, Cleared: true, Confidence: 0.9, Links: []schemas.Link{dip(51), dip(52), dip(53)}}}
+	})
+	text := ""
+	for _, f := range found {
+		if f.Kind == "brownout" {
+			text = f.Because
+		}
+	}
+	assert.Contains(t, text, "Three of them, from 41.0 s to 43.0 s, fell into the jam of the lift, whose roller drew a good part of them.")
+}
+
+func TestWhatJamsCostNamesTheirStages(t *testing.T) {
+	jam := func(stage string, start float64, cost *float64) schemas.Jam {
+		return schemas.Jam{Stage: stage, StartS: start, EndS: start + 2, Cleared: true, Confidence: 0.9, CostS: cost}
+	}
+	_, v := build(t, func(r *schemas.Report) {
+		r.Jams = []schemas.Jam{jam("lift", 50, some(12)), jam("mouth", 80, some(3)), jam("gate", 90, some(0))}
+	})
+	assert.Contains(t, v.Detail, "One jam in the lift cost 12.0 s of scoring. One jam in the mouth cost 3.0 s of scoring.")
+	assert.NotContains(t, v.Detail, "0.0 s")
+}
+
 func TestBalance(t *testing.T) {
 	found, _ := build(t, func(r *schemas.Report) {
 		r.Balances = []schemas.Balance{

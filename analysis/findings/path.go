@@ -14,7 +14,8 @@ import (
 // stand is watched.
 func jams(in Input) []drafted {
 	var out []drafted
-	for _, stage := range stagesOf(in.Report.Jams) {
+	stages := stagesOf(in.Report.Jams)
+	for _, stage := range stages {
 		here := jamsAt(in.Report.Jams, stage)
 		last := here[len(here)-1]
 		stand := 0.0
@@ -52,9 +53,13 @@ func jams(in Input) []drafted {
 			d.Evidence = append(d.Evidence, in.jamEvidence(j)...)
 		}
 		d.Numbers = append(d.Numbers, aroundNumbers(here)...)
-		if d.CostS != nil {
-			d.aside = fmt.Sprintf("%s %s cost %.1f s of scoring.", upperFirst(numberWord(len(here))),
-				plural(len(here), "jam", "jams"), *d.CostS)
+		if d.CostS != nil && *d.CostS >= 0.05 {
+			where := ""
+			if len(stages) > 1 {
+				where = " in the " + stage
+			}
+			d.aside = fmt.Sprintf("%s %s%s cost %.1f s of scoring.", upperFirst(numberWord(len(here))),
+				plural(len(here), "jam", "jams"), where, *d.CostS)
 		}
 		out = append(out, d)
 	}

@@ -119,11 +119,19 @@ func (in Input) whyBrownout(dips []schemas.Brownout, longest, lowest, unseen flo
 		}
 		text += "."
 	}
-	for _, j := range in.Report.Jams {
+	for _, j := range in.Report.Jams { // the jam says how much its roller drew
+		var at []string
 		for _, l := range j.Links {
-			if l.Kind == schemas.LinkDip { // the jam says how much it drew
-				text += fmt.Sprintf(" The one at %s fell into the jam of the %s, whose stalled roller drew a good part of it.", in.at(l.StartS), j.Stage)
+			if l.Kind == schemas.LinkDip {
+				at = append(at, in.at(l.StartS))
 			}
+		}
+		switch n := len(at); {
+		case n == 1:
+			text += fmt.Sprintf(" The one at %s fell into the jam of the %s, whose roller drew a good part of it.", at[0], j.Stage)
+		case n > 1:
+			text += fmt.Sprintf(" %s of them, from %s to %s, fell into the jam of the %s, whose roller drew a good part of them.",
+				upperFirst(numberWord(n)), at[0], at[n-1], j.Stage)
 		}
 	}
 	return text

@@ -36,7 +36,7 @@ type Config struct {
 	Slower float64 // part of its speed that a roller has lost
 	Rank   float64 // part of the good passes that were better, in supply and in speed
 	Agree  float64 // part of the lost speed that the sag must explain: speed follows supply
-	Share  float64 // part of the whole current that makes a stalled roller a cause of a dip
+	Share  float64 // part of the whole current that makes the roller of a jam a cause of a dip
 }
 
 // DefaultConfig is what every match is looked at with.
@@ -103,8 +103,8 @@ func (in Input) cycle(k, nth int) schemas.Link {
 	return schemas.Link{Kind: schemas.LinkCycle, Role: "effect", To: fmt.Sprintf("cycles[%d]", k), StartS: c.StartS, EndS: c.EndS, Text: text + "."}
 }
 
-// dip ties a brownout to the jam it fell into, when the stalled roller drew a good part of
-// the current. A log without the currents to tell ties nothing.
+// dip ties a brownout to the jam it fell into, when its roller drew a good part of the
+// current. A log without the currents to tell ties nothing.
 func (in Input) dip(j schemas.Jam, k int, cfg Config) (schemas.Link, bool) {
 	b := in.Brownouts[k]
 	if b.StartS < j.StartS || b.StartS >= j.EndS || b.CurrentA == nil || !(*b.CurrentA > 0) {
@@ -126,7 +126,7 @@ func (in Input) dip(j schemas.Jam, k int, cfg Config) (schemas.Link, bool) {
 	}
 	return schemas.Link{
 		Kind: schemas.LinkDip, Role: "effect", To: fmt.Sprintf("brownouts[%d]", k), StartS: b.StartS, EndS: in.end(b),
-		Text: fmt.Sprintf("The brownout at %.1f s fell into it: the stalled roller drew %.0f of %.0f A.", b.StartS-in.StartS, drew, *b.CurrentA),
+		Text: fmt.Sprintf("The brownout at %.1f s fell into it: its roller drew %.0f of %.0f A.", b.StartS-in.StartS, drew, *b.CurrentA),
 	}, true
 }
 

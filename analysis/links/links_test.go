@@ -82,5 +82,5 @@ func TestADipWithinTheJam(t *testing.T) {
 	got := Find(in, DefaultConfig())[0]
 	require.Len(t, got, 1)
 	assert.Equal(t, "brownouts[0]", got[0].To)
-	assert.Equal(t, "The brownout at 41.0 s fell into it: the stalled roller drew 48 of 160 A.", got[0].Text)
+	assert.Equal(t, "The brownout at 41.0 s fell into it: its roller drew 48 of 160 A.", got[0].Text)
 }

@@ -314,7 +314,11 @@ func (t *text) unknowns() {
 	r := t.scene.Report
 	t.heading("What this log cannot tell")
 	for _, u := range r.Unknowns {
-		t.wrap("  ? ", "    ", u.What+". Would tell: "+u.Signal)
+		words := u.What + "."
+		if u.Signal != "" {
+			words += " Would tell: " + u.Signal
+		}
+		t.wrap("  ? ", "    ", words)
 	}
 	v := &view{in: Input{Report: r}, scene: t.scene}
 	t.pairs(v.logFacts())
