@@ -43,9 +43,11 @@ func disabled(modes []schemas.Period, t int64) bool {
 // cycle is a row of the report with what judging it takes.
 type cycle struct {
 	schemas.Cycle
-	start, end int64 // µs
-	own        int64 // µs, where the robot's own work in it began: its start, or the last hand-over
-	entered    int64 // µs, when the piece that scored came into the path, if hasPiece
+	start, end int64   // µs
+	own        int64   // µs, where the robot's own work in it began: its start, or the last hand-over
+	entered    int64   // µs, when the piece that scored came into the path, if hasPiece
+	left       int64   // µs, when the last of its pieces left it, if hasPiece
+	lateS      float64 // s, by which the counter followed later than it usually does
 	hasPiece   bool
 	scored     []int // numbers of the pieces that ended it
 	aboard     bool  // no pose tells, and the piece was aboard when it began, from an earlier trip

@@ -158,6 +158,8 @@ type Config struct {
 	// PoseGapS is the longest silence of the pose across which the robot's place is
 	// believed. Chosen by us.
 	PoseGapS float64
+	// CountLateS: what is counted by so much later than usual was counted late. Chosen by us.
+	CountLateS float64
 	// FlickerS: leaving the goal zone for less than this is noise of the pose at its edge.
 	// Chosen by us.
 	FlickerS float64
@@ -174,7 +176,7 @@ func DefaultConfig() Config {
 		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1,
 		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.5, UnseenS: 1,
 		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15, CorrectS: 0.5,
-		FlightS: 3, EarlyS: 0.3, PoseGapS: 0.5, FlickerS: 0.25,
+		FlightS: 3, EarlyS: 0.3, CountLateS: 1, PoseGapS: 0.5, FlickerS: 0.25,
 	}
 }
 
@@ -214,19 +216,26 @@ func Detect(in Input, cfg Config) Result {
 			if later, ok := newest(in.Passes, c.start, c.end); ok && known && at <= c.start {
 				at = later
 			}
-			c.entered, c.hasPiece, c.scored, c.trips = at, known, scored.pieces, scored.trips
+			c.entered, c.left, c.hasPiece, c.scored, c.trips = at, scored.left, known, scored.pieces, scored.trips
 			c.aboard = known && at <= c.start && len(place.track.t) == 0 && !begins(c, in.Periods)
 			c.more = loadOf(in.Passes, c.own, c.end)
 			c.wasted, c.uncounted = within(lost, c.start, c.entered)
 			c.whole = in.NoMode && c.start <= schemas.Micros(in.Periods[0].StartS)
 			c.Phases = place.phases(c.start, c.end, at, known)
 			c.jamS = place.jammed(c, in)
-			c.legs = place.legsOf(c.own, c.end, at, known, c.more, cfg)
 			c.Align = alignOf(c, aim, in)
-			c.routeOf(in, &place)
 		}
 	}
 
+	if n, mostS := countedLate(all, cfg); n > 0 {
+		r.note("%s counted later than usual after leaving the robot, by up to %.1f s: no loss of the robot's", pieces(n), mostS)
+	}
+	for i := range all {
+		if c := &all[i]; c.Kind == KindScore && c.Complete {
+			c.legs = place.legsOf(c.own, c.done(), c.entered, c.hasPiece, c.more, cfg)
+			c.routeOf(in, &place)
+		}
+	}
 	timeLost(all, cfg)
 	r.Usual = usualOf(all, in.History, cfg)
 	r.Placing = placingOf(plain(all), in.History)

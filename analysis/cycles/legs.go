@@ -257,7 +257,7 @@ func medianTrip(mine []*cycle) float64 {
 
 // unseenS is the part of a trip that lies in no known leg, s.
 func (c *cycle) unseenS() float64 {
-	out := schemas.Seconds(c.end - c.own)
+	out := schemas.Seconds(c.done() - c.own)
 	if c.more.n > 0 {
 		out -= schemas.Seconds(c.more.last - c.more.first)
 	}

@@ -153,18 +153,18 @@ func atGoal(all []cycle, period string, cfg Config) []*cycle {
 	return out
 }
 
-// single are the trips as they would have been with one piece.
+// single are the trips as they would have been with one piece that was counted in time.
 func single(all []cycle, cfg Config) []schemas.Cycle {
 	all = slices.Clone(all)
 	for i := range all {
-		all[i].DurationS -= all[i].more.usualS
+		all[i].DurationS -= all[i].more.usualS + all[i].lateS
 	}
 	return trips(all, cfg)
 }
 
 // ownS is how long the robot worked on the piece: the cycle, or its part since the last
-// hand-over, without what it takes to fetch more than one.
-func (c *cycle) ownS() float64 { return schemas.Seconds(c.end-c.own) - c.more.usualS }
+// hand-over, without what it takes to fetch more than one and what the counter was late.
+func (c *cycle) ownS() float64 { return schemas.Seconds(c.done()-c.own) - c.more.usualS }
 
 // lawsOf is for each of mine the law of all others, or it would speak for itself, without
 // what they were seen to lose. A cycle with a hand-over in it is in no law, nor is one with a
@@ -181,7 +181,7 @@ func lawsOf(all []cycle, mine, trips []*cycle, period string, kind kinds, before
 		others := cutOff[:len(cutOff):len(cutOff)]
 		for _, o := range trips {
 			if o != mine[i] && o.own == o.start && (o.LostS != nil || covered(o.start, o.end, jams) < cfg.JamS) {
-				others = append(others, stat.Lasted{Time: (free(o.Cycle) - o.more.usualS) / kind.scale(o.Cycle), Complete: true})
+				others = append(others, stat.Lasted{Time: (free(o.Cycle) - o.more.usualS - o.lateS) / kind.scale(o.Cycle), Complete: true})
 			}
 		}
 		if l, ok := lawOf(others, before, cfg); ok {
@@ -232,6 +232,9 @@ func why(c *cycle, mine []*cycle, earlier []past, cfg Config) *string {
 			continue // not known, or nothing to hold it against
 		}
 		lost := *took - usual
+		if name.why == WhyPlace {
+			lost -= c.lateS
+		}
 		all += max(0, lost)
 		if p := *name.chance(&c.PhaseP); p != nil && *p > cfg.BlameP {
 			continue // a usual one takes as long

@@ -36,6 +36,23 @@ func (s *scenario) ends() []float64 {
 	return append(out, s.starts()+s.driving())
 }
 
+// disabledS is for how long the robot was disabled between two times since the log's begin, s.
+func (w *world) disabledS(from, to float64) float64 {
+	s := &w.scenario
+	driven := [][2]float64{{s.leadS, s.leadS + s.autonomous()}, {s.starts(), w.bell}}
+	out := to - from
+	for _, d := range driven {
+		out -= shared(from, to, d[0], d[1])
+	}
+	for _, g := range s.drive.disabled {
+		out += shared(from, to, s.starts()+g.start, s.starts()+g.start+g.length)
+	}
+	return out
+}
+
+// shared is how long two stretches have in common.
+func shared(a, b, c, d float64) float64 { return max(0, min(b, d)-max(a, c)) }
+
 // mode at a time since the log's begin.
 func (w *world) mode() string {
 	s := &w.scenario

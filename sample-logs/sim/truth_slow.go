@@ -29,7 +29,8 @@ import (
 //     way was shorter: it depends on what it is held against;
 //   - as much longer as a slow one, and with a jam, a push or a visit to the platform in it that cost
 //     nothing the world could measure, or a trouble of a second and more: the world measures how
-//     long a trouble kept the robot, not what came of it (it lines up again from a worse place).
+//     long a trouble kept the robot, not what came of it (it lines up again from a worse place);
+//   - the robot was disabled for a second and more of it, and the log does not say so.
 //
 // With under six complete cycles nothing is slow. The reason is the jam when half of what was
 // lost was lost to the piece while a jam was on, else the phase in which half of it was lost, else
@@ -93,13 +94,14 @@ func (v view) slow() (unsure []int) {
 		longer := c.DurationS - usual
 		lost := min(cost[i].all-high, longer) // surely
 		might := min(cost[i].all-low, longer)
-		open := c.Period != schemas.PeriodDriver || few || v.hasHandover(c) || c.DurationS <= longest
+		disabled := len(v.world.recorder.modes) == 0 && v.world.disabledS(c.StartS-v.world.begin, c.EndS-v.world.begin) >= troubleS
+		open := c.Period != schemas.PeriodDriver || few || v.hasHandover(c) || c.DurationS <= longest || disabled
 		happened := (cost[i].pushed || cost[i].jammed) && !v.hasHandover(c) && longer >= 2
 		short := cost[i].all-low >= max(slowLeastS, slowShare*(c.DurationS-cost[i].all+low))
 		switch {
 		case lost >= slowS && !open:
 			c.Slow, c.Why = true, cost[i].why()
-		case might >= mild, few && cost[i].all >= mild, happened && longer >= mild, troubled(i), short:
+		case disabled && longer >= mild, might >= mild, few && cost[i].all >= mild, happened && longer >= mild, troubled(i), short:
 			unsure = append(unsure, i)
 		}
 	}

@@ -135,3 +135,18 @@ func nothingSlow(t *testing.T, w *world, m *Match) {
 		assert.False(t, c.Slow && !bad, "%+v", c)
 	}
 }
+
+// For how long a robot was disabled is what its mode says step by step.
+func TestDisabledFor(t *testing.T) {
+	w := world{bell: 160, scenario: scenario{leadS: 10, pauseS: 6}}
+	w.scenario.drive.disabled = []gap{{start: 40, length: 3}}
+	for _, c := range []struct{ from, to float64 }{{0, 170}, {5, 15}, {25, 33}, {31, 35.9}, {70, 90}, {77, 78}, {100, 120}, {150, 165}} {
+		want := 0.0
+		for w.steps = int(c.from / step); w.now() < c.to-step/2; w.steps++ {
+			if w.mode() == schemas.ModeDisabled {
+				want += step
+			}
+		}
+		assert.InDelta(t, want, w.disabledS(c.from, c.to), 3*step, "%v", c)
+	}
+}
