@@ -104,7 +104,7 @@ func TestApproach(t *testing.T) {
 // have saved; a loop that is a hundredth late is not.
 func TestByHand(t *testing.T) {
 	levelled := func(late int, gain float64) schemas.Balance {
-		const damp, stiff, pull, lag, slide, h = 6.0, 4.0, 700.0, 0.05, 0.001, 1e-3
+		const damp, stiff, pull, lag, slide, h = 6.0, 4.0, 1400.0, 0.05, 0.0005, 1e-3
 		tilt, rate, way, speed, command := -12.0, 0.0, 0.08, 0.0, 0.0
 		var seen []float64
 		r := rand.New(rand.NewPCG(3, 3))
@@ -128,11 +128,11 @@ func TestByHand(t *testing.T) {
 		require.NotEmpty(t, got)
 		return got[0]
 	}
-	hand := levelled(23, 0.009)
+	hand := levelled(23, 0.0045)
 	assert.Equal(t, "hand", hand.LevelledBy)
 	require.NotNil(t, hand.LoopSavesS)
 	assert.Greater(t, *hand.LoopSavesS, 1.0)
-	assert.Empty(t, levelled(1, 0.006).LevelledBy)
+	assert.Empty(t, levelled(1, 0.003).LevelledBy)
 }
 
 // By the noise of the tilt: the interval holds the settling of the same swing without noise.

@@ -18,6 +18,8 @@ type law struct {
 	late, soft float64 // s
 	quiet      float64 // part of the gain that a quiet band takes off a swing this large
 	sums       bool    // it also answers for how long it has been tilted
+	again      float64 // 1/s: by so much for each deg s as for a deg; 0 where that is not told
+	wound      float64 // of full command, that this had come to as the run begins
 	r2         float64 // share of the command it explains
 	square     float64 // of the command about its mean
 	weight     float64 // how likely it is beside the others, in all 1
@@ -41,7 +43,8 @@ const (
 // heard is what a law is fitted to, at even steps; NaN where it is not known.
 type heard struct {
 	command, tilt, rate []float64
-	from                int // steps before it are there to look back on
+	start               int64 // µs
+	from                int   // steps before it are there to look back on
 	limit               float64
 	rateVariance        float64 // of the rate's noise
 	every               float64 // s from one logged command to the next
@@ -82,6 +85,9 @@ func lawsOf(h heard, lp loop, tr trace, t0, t1 int64, in Input, cfg Config) []la
 		return nil
 	}
 	out[0], out[best] = out[best], out[0]
+	if h.sums(out[0]) {
+		out, looks = h.lawsThatSum(out, looks, t0)
+	}
 	sum, quiet := 0.0, quietPart(tr, t0, t1, out[0].late, in)
 	sums := h.sums(out[0])
 	top := out[0].r2
@@ -97,10 +103,50 @@ func lawsOf(h heard, lp loop, tr trace, t0, t1 int64, in Input, cfg Config) []la
 	return out
 }
 
+// lawsThatSum are laws with an integral in place of some without, likeliest first, where these explain
+// the command; else those without. The run begins at t0.
+func (h heard) lawsThatSum(plain []law, looks float64, t0 int64) ([]law, float64) {
+	var out []law
+	tilted := 0.0 // deg s up to there
+	for i := h.from; i < min(len(h.tilt), h.from+int(seconds(t0-h.start)/lawStepS)); i++ {
+		if !math.IsNaN(h.tilt[i]) {
+			tilted += h.tilt[i] * lawStepS
+		}
+	}
+	for _, l := range plain {
+		late, x := int(math.Round(l.late/lawStepS)), h
+		x.rate = softened(h.rate, l.soft)
+		basis, y := x.columns(late, tiltRateSum)
+		if len(y) < 20 {
+			continue
+		}
+		c, rss, ok := swing.Linear(basis, y, 4)
+		square := aboutMean(y)
+		if !ok || c[3]*c[1] <= 0 || !(square > 0) {
+			continue
+		}
+		n := worth(residuals(basis, y, c))
+		l.gain, l.lead, l.again, l.off, l.r2 = c[1], c[2]/c[1], c[3]/c[1], c[0], 1-rss/square
+		l.wound = c[0] + c[3]*tilted
+		if cov, ok := swing.Covariance(basis, 4, rss/n); ok {
+			l.gainVar, l.leadByGain = cov[5], cov[6]/cov[5]
+			l.leadVar = max(0, cov[10]-cov[6]*cov[6]/cov[5])
+		}
+		if out = append(out, l); l.r2 > out[0].r2 {
+			out[0], out[len(out)-1] = l, out[0]
+			looks = n
+		}
+	}
+	if len(out) == 0 || out[0].r2 < plainR2 {
+		return plain, looks
+	}
+	return out, looks
+}
+
 func hear(tr trace, t0, t1 int64, in Input) (heard, bool) {
 	tilt := &series.Float{T: tr.t, V: tr.v}
 	rate := &series.Float{T: tr.t, V: tr.rate}
-	h := heard{from: int(lookBackS / lawStepS), every: seconds(series.Step(in.Drive.T))}
+	h := heard{start: t0, from: int(lookBackS / lawStepS), every: seconds(series.Step(in.Drive.T))}
 	if tr.gyro {
 		rate = in.Rate
 		noise := stat.Noise(rate.T, rate.V)
@@ -136,7 +182,7 @@ func (h heard) atWork() heard {
 	var c []float64
 	late, least := 0, math.Inf(1)
 	for l := 0; l <= h.from; l += 3 {
-		basis, y := h.columns(l, func(v, w float64) []float64 { return []float64{1, v, w} })
+		basis, y := h.columns(l, tiltAndRate)
 		if len(y) < 40 {
 			continue
 		}
@@ -271,7 +317,7 @@ func (h heard) law(rate []float64, late int, soft float64) (l law, n float64, ok
 
 // lawWithoutRate is the least-squares law of one lateness that answers the tilt alone.
 func (h heard) lawWithoutRate(late int) (l law, n float64, ok bool) {
-	basis, y := h.columns(late, func(v, _ float64) []float64 { return []float64{1, v} })
+	basis, y := h.columns(late, tiltAlone)
 	if len(y) < 20 {
 		return law{}, 0, false
 	}
@@ -288,18 +334,28 @@ func (h heard) lawWithoutRate(late int) (l law, n float64, ok bool) {
 	return l, n, true
 }
 
-// columns are the terms of tilt and rate late steps ago, row by row, and the commands they may
-// explain: those that are neither nothing nor at the limit.
-func (h heard) columns(late int, terms func(v, w float64) []float64) (basis, y []float64) {
-	for i := h.from; i < len(h.command); i += 2 {
+// columns are the terms of tilt, rate and how long it had been tilted (deg s) late steps ago, row by
+// row, and the commands they may explain: those that are neither nothing nor at the limit.
+func (h heard) columns(late int, terms func(v, w, s float64) []float64) (basis, y []float64) {
+	sum := 0.0
+	for i := h.from; i < len(h.command); i++ {
 		u, v, w := h.command[i], h.tilt[i-late], h.rate[i-late]
-		if u == 0 || math.Abs(u) > atLimitPart*h.limit || math.IsNaN(u+v+w) {
+		if !math.IsNaN(v) {
+			sum += v * lawStepS
+		}
+		if (i-h.from)%2 == 1 || u == 0 || math.Abs(u) > atLimitPart*h.limit || math.IsNaN(u+v+w) {
 			continue
 		}
-		basis, y = append(basis, terms(v, w)...), append(y, u)
+		basis, y = append(basis, terms(v, w, sum)...), append(y, u)
 	}
 	return basis, y
 }
+
+// What a command may be a sum of: a constant, the tilt, its rate, and how long it has been tilted.
+func tiltAlone(v, _, _ float64) []float64   { return []float64{1, v} }
+func tiltAndRate(v, w, _ float64) []float64 { return []float64{1, v, w} }
+func tiltAndSum(v, _, s float64) []float64  { return []float64{1, v, s} }
+func tiltRateSum(v, w, s float64) []float64 { return []float64{1, v, w, s} }
 
 func residuals(basis, y, c []float64) []float64 {
 	out, k := slices.Clone(y), len(c)
@@ -401,21 +457,18 @@ func quietBand(tilts []float64, still []bool) float64 {
 // more than the law, or that it holds on to a constant part: an integral, growing or at its limit,
 // which none of what is told here reckons with.
 func (h heard) sums(l law) bool {
-	late, rate := int(math.Round(l.late/lawStepS)), softened(h.rate, l.soft)
-	var with, without, y []float64
-	sum := 0.0
-	for i := h.from; i < len(h.command); i++ {
-		u, v, w := h.command[i], h.tilt[i-late], rate[i-late]
-		if !math.IsNaN(v) {
-			sum += v * lawStepS
-		}
-		if i%2 == 1 || u == 0 || math.Abs(u) > atLimitPart*h.limit || math.IsNaN(u+v+w) {
-			continue
-		}
-		with, without, y = append(with, 1, v, w, sum), append(without, 1, v, w), append(y, u)
-	}
-	still, plain, ok := swing.Linear(without, y, 3)
+	h.rate = softened(h.rate, l.soft)
+	late := int(math.Round(l.late / lawStepS))
+	without, y := h.columns(late, tiltAndRate)
+	still, _, ok := swing.Linear(without, y, 3)
+	return ok && (h.grows(late) || math.Abs(still[0]) > constantMost)
+}
+
+// grows says that a command that also grows with how long it has been tilted explains clearly more.
+func (h heard) grows(late int) bool {
+	without, y := h.columns(late, tiltAndRate)
+	with, _ := h.columns(late, tiltRateSum)
+	_, plain, ok := swing.Linear(without, y, 3)
 	c, better, okSum := swing.Linear(with, y, 4)
-	grows := okSum && better < 0.9*plain && plain-better > sumLeast*aboutMean(y) && c[3]*c[1] > 0 // beyond chance: samples by the dozen
-	return ok && (grows || math.Abs(still[0]) > constantMost)
+	return ok && okSum && better < 0.9*plain && plain-better > sumLeast*aboutMean(y) && c[3]*c[1] > 0 // beyond chance: samples by the dozen
 }

@@ -24,15 +24,39 @@ func (a attempt) top(tr trace, in Input) (top int, tipped bool) {
 	return top, false
 }
 
-// levelled is from when the platform tipped to the end of the attempt, or to before the last tilt
-// of one that drove off.
+// levelled is from when the platform tipped to where it was levelled last.
 func (a attempt) levelled(tr trace, in Input) (t0, t1 int64) {
 	top, _ := a.top(tr, in)
+	return tr.t[top], tr.t[max(top, a.through(tr, in))]
+}
+
+// through is the last sample at which the robot was levelled: that of the attempt's end, or, of one
+// that drove off, the one before the last tilt, which was that of driving off. Who drives off does so
+// by a command of one side, so that this began where the command last had another; without one, behind
+// the largest tilt before.
+func (a attempt) through(tr trace, in Input) int {
 	end := min(a.end, len(tr.t)-1)
-	if a.outcome == schemas.BalanceLeft {
-		end = max(top, min(end, a.from[len(a.from)-1]))
+	if a.outcome != schemas.BalanceLeft {
+		return end
 	}
-	return tr.t[top], tr.t[end]
+	if n := len(a.peaks); in.Drive == nil && n > 1 {
+		return min(end, a.peaks[n-2])
+	}
+	end = min(end, a.from[len(a.from)-1])
+	if in.Drive == nil {
+		return end
+	}
+	off := 0.0
+	for i := end; i < len(tr.t) && tr.t[i] <= a.entryT; i++ {
+		u, _ := in.Drive.At(tr.t[i])
+		off += u
+	}
+	for i := end; i > a.start; i-- {
+		if u, _ := in.Drive.At(tr.t[i]); u*off < 0 {
+			return i
+		}
+	}
+	return end
 }
 
 const (
@@ -184,21 +208,26 @@ const (
 	rampStep    = 2    // of lawStepS, from one look to the next
 	rampPlainer = 0.6  // of what a law leaves, that a limit of how fast it changes must explain
 	rampR2      = 0.93 // of the command that must be explained then
+	rampMostR2  = 0.99 // from which a law alone is as good as all of it
 )
 
 // constant says that the swings past level, but for the last, which may be cut off, were of one
-// size at the end: three of them at the least.
+// size at the end: three of them at the least, and not each beyond doubt smaller than the one before.
 func (a attempt) constant(tr trace) bool {
 	n := len(a.peaks)
 	if n < 5 { // the climb, the swing that follows it, and three; the last may be cut off
 		return false
 	}
-	low, high := math.Inf(1), 0.0
-	for _, i := range a.peaks[n-4 : n-1] {
-		low, high = min(low, math.Abs(tr.v[i])), max(high, math.Abs(tr.v[i]))
+	low, high, falls := math.Inf(1), 0.0, true
+	for k, i := range a.peaks[n-4 : n-1] {
+		size := math.Abs(tr.v[i])
+		falls = falls && size < math.Abs(tr.v[a.peaks[n-5+k]])-peakSure*tr.sd[i]
+		low, high = min(low, size), max(high, size)
 	}
-	return high-low < evenPeaks*high+2*tr.noise
+	return high-low < evenPeaks*high+2*tr.noise && !falls
 }
+
+const peakSure = 3.0 // standard errors of a peak, by which one is smaller beyond doubt
 
 const evenPeaks = 0.15 // of their size, by which swings of constant size differ at the most
 
@@ -239,7 +268,7 @@ func (a attempt) betweenStops(tr trace) bool {
 // asFarAsTheStop says that the last three whole swings were all as large as the tilt at which the
 // platform lay at its stop before it tipped. A swing of its own is that only without any damping.
 func (a attempt) asFarAsTheStop(tr trace) bool {
-	lay := math.Abs(tr.v[a.peaks[0]])
+	lay := a.lay(tr)
 	for _, i := range a.peaks[len(a.peaks)-4 : len(a.peaks)-1] {
 		if math.Abs(math.Abs(tr.v[i])-lay) > sameAsStop*lay {
 			return false
@@ -267,14 +296,14 @@ func (tr trace) beyond(i, beside int, edge float64) (at, speed float64) {
 	return seconds(tr.t[i]) + part*seconds(tr.t[beside]-tr.t[i]), math.Abs(tr.rate[i]) + part*(math.Abs(tr.rate[beside])-math.Abs(tr.rate[i]))
 }
 
-// A sine is beyond stopShare of its size for 0.22 of its half, and comes there at a third of its
-// fastest: sqrt(1 - 0.94²).
+// A sine is beyond stopShare of its size for 0.18 of its half, and comes there at a quarter of its
+// fastest: sqrt(1 - 0.96²) = 0.28.
 // Where it goes just as far as the stops, half as much beyond that tells.
 const (
-	stopStay   = 0.27
-	stopSpeed  = 0.45
-	stayThere  = 0.235
-	speedThere = 0.365
+	stopStay   = 0.22
+	stopSpeed  = 0.38
+	stayThere  = 0.195
+	speedThere = 0.31
 )
 
 // free is the last stretch of a levelled one in which the loop had the platform to itself: behind

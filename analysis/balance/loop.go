@@ -35,29 +35,15 @@ func lookAtLoop(tr trace, a attempt, in Input, cfg Config) (loop, heard) {
 	h.limit = lp.limits.at
 	h = h.atWork()
 	lp.remnant = h.remnant()
-	lateMost := int(math.Round(loopLateMost / lawStepS))
-	full, tiltOnly := math.Inf(1), math.Inf(1)
-	n := 0.0
-	for late := 0; late <= lateMost; late++ {
-		basis, y := h.columns(late, func(v, w float64) []float64 { return []float64{1, v, w} })
-		if len(y) < 20 {
-			continue
-		}
-		total := aboutMean(y)
-		if c, rss, ok := swing.Linear(basis, y, 3); ok && c[1] != 0 && total > 0 && rss/total < full {
-			full, n = rss/total, worth(residuals(basis, y, c))
-			lp.law = law{gain: c[1], lead: c[2] / c[1], late: float64(late) * lawStepS, off: c[0], r2: 1 - rss/total}
-		}
-		basis, _ = h.columns(late, func(v, _ float64) []float64 { return []float64{1, v} })
-		if _, rss, ok := swing.Linear(basis, y, 2); ok && total > 0 {
-			tiltOnly = min(tiltOnly, rss/total)
-		}
+	best, better, n := h.likeliest(tiltAlone, tiltAndRate)
+	if h.grows(int(math.Round(best.late / lawStepS))) { // what sums up looks like less of a rate
+		best, better, n = h.likeliest(tiltAndSum, tiltRateSum)
 	}
+	lp.law = best
 	lp.ok = lp.law.r2 >= cfg.LoopR2
-	if lp.law.r2 < plainR2 {
+	if lp.law.r2 < rampMostR2 {
 		lp.limits = h.ramps(lp.limits, lp.law)
 	}
-	better := n * math.Log(tiltOnly/full) // what a rate term explains besides, as a likelihood ratio
 	switch {
 	case lp.law.r2 < plainR2, lp.law.lead < -loopLateMost: // something else is in it: an integral, a command that may change only slowly
 	case lp.law.lead <= cfg.NoRateS:
@@ -68,6 +54,29 @@ func lookAtLoop(tr trace, a attempt, in Input, cfg Config) (loop, heard) {
 		lp.noRate = better < math.Log(n)
 	}
 	return lp, h
+}
+
+// likeliest is the law that explains the command best of those as late as loops are; better is by how
+// much likelier it is than the best without a rate term, as the logarithm of the ratio, and n how many
+// samples that rests on. The terms begin with a constant, the tilt and, in with, the rate.
+func (h heard) likeliest(without, with func(v, w, s float64) []float64) (best law, better, n float64) {
+	full, tiltOnly := math.Inf(1), math.Inf(1)
+	for late := 0; float64(late)*lawStepS <= loopLateMost; late++ {
+		basis, y := h.columns(late, with)
+		total := aboutMean(y)
+		if len(y) < 20 || !(total > 0) {
+			continue
+		}
+		if c, rss, ok := swing.Linear(basis, y, len(basis)/len(y)); ok && c[1] != 0 && rss/total < full {
+			full, n = rss/total, worth(residuals(basis, y, c))
+			best = law{gain: c[1], lead: c[2] / c[1], late: float64(late) * lawStepS, off: c[0], r2: 1 - full}
+		}
+		basis, _ = h.columns(late, without)
+		if _, rss, ok := swing.Linear(basis, y, len(basis)/len(y)); ok {
+			tiltOnly = min(tiltOnly, rss/total)
+		}
+	}
+	return best, n * math.Log(tiltOnly/full), n
 }
 
 // weigh lets the drive command and how the swing came to its size settle what its later half

@@ -71,14 +71,14 @@ func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64) {
 		b.Model = modelOf(*sw)
 	}
 	switch {
-	case sw.Kind == swing.Steady || sw.Kind == swing.Direct:
+	case sw.Kind == swing.Steady || sw.Kind == swing.Direct && b.Overshoots == 0:
 		return
 	case u.ok && !u.sums && !math.IsNaN(u.now.hz) && !(sw.Kind == swing.Damped && sw.RMS < 0.8*u.off):
 		if sw.Kind != swing.Damped && u.now.zeta > 0.95 {
 			return
 		}
 		now := u.now
-		if sw.Kind == swing.Damped && sw.RMS < max(1.1*u.off, 1.2*noise, 0.01*sw.Amplitude()) {
+		if u.run.way == nil && sw.Kind == swing.Damped && sw.RMS < max(1.1*u.off, 1.2*noise, 0.01*sw.Amplitude()) {
 			now = now.and(*sw) // both leave next to nothing
 		}
 		sw.Kind, sw.Zeta, sw.Wn = swing.Damped, now.zeta, 2*math.Pi*now.hz

@@ -16,6 +16,7 @@ import (
 // how likely they are, all of which could have made this log.
 type tuned struct {
 	ok    bool      // it tells damping and frequency
+	fits  bool      // the likeliest rig describes the tilt
 	odd   bool      // it came to rest, under a loop that most rigs say would not
 	sums  bool      // and nothing of other gains: the loop also answers for how long it has been tilted
 	draws []pairing // each with a law dealt by its weight
@@ -45,12 +46,25 @@ const (
 // tune fits rigs and laws to the stretch from where the platform was last at a stop. It is not
 // ok where the log does not show ones that describe it, or leaves its damping open.
 func tune(tr trace, a attempt, free int64, h heard, lp loop, in Input, cfg Config) tuned {
-	if in.Drive == nil {
-		return tuned{}
-	}
 	t0, t1 := freeStretch(tr, a, in)
 	if seconds(t1-free) >= runFreeS {
 		t0 = max(t0, free) // behind the command's limit
+	}
+	u := tuneOver(tr, a, t0, t1, h, lp, in, cfg)
+	if len(u.draws) == 0 || u.fits || a.outcome != schemas.BalanceLevel {
+		return u
+	}
+	// What holds it once it is level, a detent or friction, leaves the swings before to platform and loop.
+	if swings := tuneOver(tr, a, t0, tr.t[a.entry], h, lp, in, cfg); swings.fits {
+		return swings
+	}
+	return u
+}
+
+// tuneOver fits them to the stretch between two times.
+func tuneOver(tr trace, a attempt, t0, t1 int64, h heard, lp loop, in Input, cfg Config) tuned {
+	if in.Drive == nil {
+		return tuned{}
 	}
 	laws := lawsOf(h, lp, tr, t0, t1, in, cfg)
 	sign := 1.0
@@ -79,10 +93,10 @@ func tune(tr trace, a attempt, free int64, h heard, lp loop, in Input, cfg Confi
 		u.draws = append(u.draws, pairing{g, l.drawn(luck.NormFloat64(), luck.NormFloat64())})
 	}
 	u.atRest(a)
-	if u.off > max(1.5*tr.noise, cfg.PlantShare*a.peak(tr)) || laws[0].quiet > quietMost {
+	if u.fits = u.off <= max(1.5*tr.noise, cfg.PlantShare*a.peak(tr)); !u.fits || laws[0].quiet > quietMost {
 		return u
 	}
-	u.sums = laws[0].sums
+	u.sums = laws[0].sums && laws[0].again == 0
 	u.now = u.try(asTheyAre)
 	u.ok = u.now.high-u.now.low <= widestZeta
 	return u
@@ -138,15 +152,12 @@ func lawAt(laws []law, at float64) law {
 	return laws[0]
 }
 
-// freeStretch is from the last time the platform lay at a stop, or else from when it tipped, to the
-// end of the attempt, or to before the last tilt of one that drove off. Of a swing that comes to the
+// freeStretch is from the last time the platform lay at a stop, or else from when it tipped, to
+// where it was levelled last. Of a swing that comes to the
 // stops again and again, where that leaves next to nothing, it is the longest way between them.
 func freeStretch(tr trace, a attempt, in Input) (t0, t1 int64) {
 	stop := a.stop(tr)
-	end := min(a.end, len(tr.t)-1)
-	if a.outcome == schemas.BalanceLeft {
-		end = min(end, a.from[len(a.from)-1])
-	}
+	end := a.through(tr, in)
 	last, _ := a.top(tr, in)
 	longest := [2]int{last, last}
 	for i := a.start; i < end; i++ {
@@ -165,17 +176,32 @@ func freeStretch(tr trace, a attempt, in Input) (t0, t1 int64) {
 	return tr.t[last], tr.t[end]
 }
 
-// stop is the tilt beyond which the platform lies at a stop, deg: near the largest there was, as
-// it did before it tipped. It is infinite where a swing came to be larger than that first tilt.
+// stop is the tilt beyond which the platform lies at a stop, deg: near that at which it lay before it
+// tipped. It is infinite where a swing came to be larger than that first tilt.
 func (a attempt) stop(tr trace) float64 {
-	peak := a.peak(tr)
-	if math.Abs(tr.v[a.peaks[0]]) < stopShare*peak {
+	if math.Abs(tr.v[a.peaks[0]]) < stopShare*a.peak(tr) {
 		return math.Inf(1)
 	}
-	return stopShare * peak
+	return stopShare * a.lay(tr)
 }
 
-const stopShare = 0.94 // of the largest tilt: it lies at a stop
+const stopShare = 0.96 // of the tilt at a stop: it lies there
+
+// lay is the tilt at which the platform lay before it tipped, deg, as most of the first tilt has it:
+// a robot that stops on its way up rocks beyond.
+func (a attempt) lay(tr trace) float64 {
+	peak := math.Abs(tr.v[a.peaks[0]])
+	var far []float64
+	for i := a.start; i < len(tr.v) && (len(a.from) < 2 || i < a.from[1]); i++ {
+		if v := math.Abs(tr.v[i]); v >= 0.9*peak {
+			far = append(far, v)
+		}
+		if i > a.peaks[0] && tr.v[i]*float64(a.first) <= 0 {
+			break
+		}
+	}
+	return stat.Median(far)
+}
 
 // peak is the largest tilt of the attempt, deg.
 func (a attempt) peak(tr trace) float64 {
@@ -201,14 +227,28 @@ func (u tuned) tryEach(nth int, c gains) tried {
 	var zetas, hz []float64
 	for i := 0; i < len(u.draws); i += nth {
 		now := u.draws[i].rig.closeLoop(u.draws[i].law.with(c))
-		zetas = append(zetas, now.zeta)
-		if !math.IsInf(now.wn, 1) {
-			hz = append(hz, now.wn/(2*math.Pi))
-		}
+		zetas, hz = append(zetas, now.zeta), append(hz, now.wn/(2*math.Pi))
 	}
+	zetas, hz = sameSwing(zetas, hz)
 	out.zeta, out.low, out.high = middle95(zetas)
 	out.hz, out.hzLow, out.hzHi = middle95(hz)
 	return out
+}
+
+// sameSwing leaves out the few pairs of poles of another frequency than most: of two that make about as
+// much of the tilt, some draws have the other. Frequencies that are none, of a pair that does not swing,
+// are left out of hz.
+func sameSwing(zetas, hz []float64) (z, f []float64) {
+	usual := stat.Median(hz)
+	for i, v := range hz {
+		if math.Abs(math.Log(v/usual)) < otherSwing {
+			z, f = append(z, zetas[i]), append(f, v)
+		}
+	}
+	if float64(len(z)) >= mostOf*float64(len(zetas)) {
+		return z, f
+	}
+	return zetas, slices.DeleteFunc(hz, func(v float64) bool { return math.IsInf(v, 1) })
 }
 
 // and is the mean of what platform and loop tell of damping and frequency and what a swing that
@@ -412,30 +452,31 @@ func straight(a attempt) bool {
 }
 
 const (
-	adviceR2       = 0.9               // of the command that must be explained
-	noisyR2        = 0.7               // and of one that is noisy besides
-	wrongWay       = 0.05              // s of lead, below nothing
-	adviceOff      = 0.06              // of the largest tilt, RMS, by which the likeliest rig may be off: what it leaves open, the draws show
-	surelyBetter   = 0.03              // of damping, that a change must bring
-	worthChange    = 0.1               // and what it must bring in the middle, to be worth a change
-	worthDamping   = 0.4               // and what it must reach there: with less a loop swings past by a quarter
-	leastDamping   = 0.25              // that it must reach at the low end
-	middling       = 0.5               // under which a low end counts against it
-	doubtful       = 0.3               // of damping that is given up for a low end better by the whole
-	straightLeastS = 2.5               // s of an attempt that swings past nothing, of which less tells little
-	asSoon         = 1.1               // of the time to level as it is, by which a model is off anyhow
-	laterMost      = 1.5               // of the time to level as it is; less swing is worth no more
-	slidesAsUsual  = 0.053 * usualLagS // of full command for each degree, of a drivetrain of usual lag (slideOfLag) that sums nothing up: a swing hardly tells
-	surelySlides   = 1.5               // times what a rig slides
-	beforeTheBell  = 0.8               // of the time that there was
-	mostOf         = 0.8               // of the draws
-	nearlyAll      = 0.95              // of the draws
-	shortOfMargin  = 0.05              // of the draws
-	glanceEach     = 5                 // of the draws, one is looked at first
-	lookedAt       = 12                // changes that are looked at closely
-	gentle         = 0.1               // of damping that is given up for a change smaller by the whole gain, or a second of it
-	modelOff       = 0.15              // of a damping, by which straight equations of a crooked world may be off besides
-	changeOff      = 0.2               // the same of gains that were not tried
+	adviceR2       = 0.9                               // of the command that must be explained
+	noisyR2        = 0.7                               // and of one that is noisy besides
+	wrongWay       = 0.05                              // s of lead, below nothing
+	adviceOff      = 0.06                              // of the largest tilt, RMS, by which the likeliest rig may be off: what it leaves open, the draws show
+	surelyBetter   = 0.03                              // of damping, that a change must bring
+	worthChange    = 0.1                               // and what it must bring in the middle, to be worth a change
+	worthDamping   = 0.4                               // and what it must reach there: with less a loop swings past by a quarter
+	leastDamping   = 0.25                              // that it must reach at the low end
+	middling       = 0.5                               // under which a low end counts against it
+	doubtful       = 0.3                               // of damping that is given up for a low end better by the whole
+	straightLeastS = 2.5                               // s of an attempt that swings past nothing, of which less tells little
+	asSoon         = 1.1                               // of the time to level as it is, by which a model is off anyhow
+	laterMost      = 1.5                               // of the time to level as it is; less swing is worth no more
+	slidesAsUsual  = slidesOff / usualFull * usualLagS // of full command for each degree, of a usual drivetrain that sums nothing up: a swing hardly tells
+	surelySlides   = 1.5                               // times what a rig slides
+	beforeTheBell  = 0.8                               // of the time that there was
+	mostOf         = 0.8                               // of the draws
+	nearlyAll      = 0.95                              // of the draws
+	shortOfMargin  = 0.05                              // of the draws
+	otherSwing     = 0.5                               // of the logarithm of a frequency, by which another swing's differs
+	glanceEach     = 5                                 // of the draws, one is looked at first
+	lookedAt       = 12                                // changes that are looked at closely
+	gentle         = 0.1                               // of damping that is given up for a change smaller by the whole gain, or a second of it
+	modelOff       = 0.15                              // of a damping, by which straight equations of a crooked world may be off besides
+	changeOff      = 0.2                               // the same of gains that were not tried
 )
 
 // margin is how much later than it is a loop may be before it swings by itself, s; nil where

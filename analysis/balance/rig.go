@@ -22,6 +22,7 @@ type rig struct {
 	swung            float64 // deg/s, of the sine as strong as the tilt's rate was
 	rss              float64 // deg², over the run it was fitted to
 	wayOff           float64 // m RMS, of the way by the pose
+	full             float64 // m/s of full command, by the pose; usual without one
 	fit              float64 // logarithm of its likelihood with what is known before, less a constant
 }
 
@@ -35,7 +36,7 @@ const rigTerms = 6
 // Pereyra, SIAM J. Numer. Anal. 10, 1973; from memory.) ok is false when the command would
 // have to push the wrong way.
 func (r *run) fitted(damp, stiff, lag, slide float64) (rig, bool) {
-	off := r.answers(damp, stiff, lag, slide)
+	off, full := r.answers(damp, stiff, lag, slide)
 	use := [rigTerms]bool{true, true, true, true, true, r.pushFrom > 0}
 	q := r.squares()
 	c, rss, ok := q.solve(use)
@@ -44,15 +45,16 @@ func (r *run) fitted(damp, stiff, lag, slide float64) (rig, bool) {
 		c, rss, ok = q.solve(use)
 	}
 	g := rig{
-		force: r.force, damp: damp, stiff: stiff, lag: lag, slide: slide, swung: r.swung, rss: rss, wayOff: off,
+		force: r.force, damp: damp, stiff: stiff, lag: lag, slide: slide, swung: r.swung, rss: rss, wayOff: off, full: full,
 		pull: c[0], place: c[1], tilt: c[2], rate: c[3], rub: c[4], push: c[5],
 	}
 	return g, ok && g.pull*r.sign > 0
 }
 
 // answers fills the terms, stepping exactly for inputs that stand still over a step. It tells how
-// far off, m RMS, the way is that the drivetrain went, in proportion to the way there was.
-func (r *run) answers(damp, stiff, lag, slide float64) (wayOff float64) {
+// far off, m RMS, the way is that the drivetrain went, in proportion to the way there was, and how fast,
+// m/s, full command is by that.
+func (r *run) answers(damp, stiff, lag, slide float64) (wayOff, full float64) {
 	s := newStepper(damp, stiff, r.step)
 	keep := math.Exp(-r.step / math.Max(lag, 1e-3))
 	slide *= r.sign
@@ -87,7 +89,7 @@ func (r *run) answers(damp, stiff, lag, slide float64) (wayOff float64) {
 			x[k], v[k] = s.next(x[k], v[k], in[k])
 		}
 	}
-	return way.off()
+	return way.off(), way.full()
 }
 
 // used is how many terms are: without a push that from outside, the last, is none.

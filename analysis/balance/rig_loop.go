@@ -14,7 +14,7 @@ var asTheyAre = gains{factor: 1, rateFactor: 1}
 
 // with is the law after a change of gains.
 func (l law) with(c gains) law {
-	l.gain, l.lead = l.gain*c.factor, l.lead*c.rateFactor/c.factor+c.rateS
+	l.gain, l.lead, l.again = l.gain*c.factor, l.lead*c.rateFactor/c.factor+c.rateS, l.again/c.factor
 	return l
 }
 
@@ -38,17 +38,19 @@ func (g rig) closeLoop(l law) closed {
 	if !g.force {
 		drive = polynomial{0, 1, g.lag}
 	}
-	soft := polynomial{1, l.soft}
 	k := g.pull * l.gain * (1 - l.quiet)
-	rest := drive.times(behind).times(soft)
-	all := polynomial{g.stiff, damp, 1}.times(rest).plus(ahead.times(polynomial{k, k * (l.soft + l.lead)}))
+	slow, answer, wound := behind.times(polynomial{1, l.soft}), polynomial{k, k * (l.soft + l.lead)}, polynomial{0}
+	if l.again > 0 {
+		wound = slow.times(polynomial{-g.pull * l.wound})
+		slow, answer = slow.times(polynomial{0, 1}), polynomial{k * l.again, k * (1 + l.soft*l.again), k * (l.soft + l.lead)}
+	}
+	rest := drive.times(slow)
+	all := polynomial{g.stiff, damp, 1}.times(rest).plus(ahead.times(answer))
+	start := polynomial{g.rate + damp*g.tilt, g.tilt}.times(rest).plus(wound)
 	if !g.force {
 		rolls := -math.Abs(g.pull) * g.slide
-		all = all.plus(polynomial{rolls}.times(behind).times(soft))
-	}
-	start := polynomial{g.rate + damp*g.tilt, g.tilt}.times(rest)
-	if !g.force {
-		start = start.plus(polynomial{-g.place, -g.place * g.lag}.times(behind).times(soft))
+		all = all.plus(polynomial{rolls}.times(slow))
+		start = start.plus(polynomial{-g.place, -g.place * g.lag}.times(slow))
 	}
 	out := closed{zeta: 1, wn: math.Inf(1), stable: true, slowest: math.Inf(1)}
 	most, slope := 0.0, all.slope()

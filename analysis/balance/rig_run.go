@@ -50,6 +50,9 @@ func newRun(tr trace, from, to int64, in Input, cfg Config, sign float64) (*run,
 	}
 	r := &run{sign: sign, step: runStepS, before: int(runBeforeS / runStepS), terms: make([]float64, rigTerms*n)}
 	tilt, rate := &series.Float{T: tr.t, V: tr.raw}, &series.Float{T: tr.t, V: tr.rate}
+	if tr.gyro { // it carries the motion over what is averaged
+		tilt.V = tr.v
+	}
 	slope := &series.Float{T: tr.t, V: tr.v}
 	at := func(i int) int64 { return from + int64(float64(i)*runStepS*1e6) }
 	turned := make([]float64, n)
@@ -130,10 +133,12 @@ var (
 )
 
 // What slows a robot to a new speed with a lag also lets it slide: m g sin(tilt) against m/lag for each
-// m/s. With some 3.2 m/s at full command that is 9.81 pi/180/3.2 = 0.053 of it for each degree and second
-// of lag; a speed loop that sums up leaves less, and wheels that turn along with the robot do too.
+// m/s, a part of full command for each degree that is the larger the slower the robot. A speed loop
+// that sums up leaves less, and wheels that turn along with the robot do too.
 const (
-	slideOfLag  = 0.053 * 0.6
+	usualFull   = 3.2 // m/s of full command, half or twice that seldom (common practice)
+	slidesOff   = 9.81 * math.Pi / 180
+	slideHeld   = 0.6 // part of it that is left
 	slideSpread = 0.7 // standard deviation of its logarithm
 )
 
@@ -150,12 +155,13 @@ const (
 	lagSpread = 0.7 // standard deviation of its logarithm
 )
 
-// The pull of a robot on a platform is m g/J times its speed at full command: with a platform
-// of about its own weight and two to three metres, and 2 to 4 m/s, some 1300 deg/s² for a
-// second; a third or three times that is odd.
+// The pull of a robot on a platform is m g/J times its speed at full command. A platform of twice the
+// robot's weight and 2.5 m long, with the robot about its middle, has J/m of some 1.1 m²: 500 deg/s² for
+// each metre. One of the robot's own weight and 2 m has 1300, one of three times its weight and 3 m 240.
 const (
-	usualPull  = 1300.0
-	pullSpread = 0.6 // standard deviation of its logarithm
+	usualPull  = 500.0 // deg/s² for each metre
+	pullSpread = 0.6   // standard deviation of its logarithm
+	fullSpread = 0.4   // and of that of the speed at full command
 )
 
 // rigs are n rigs drawn by how likely they are, and the likeliest; none when none fits. A crowd
@@ -166,17 +172,12 @@ const (
 // the same.
 func (r *run) rigs(n int) (best rig, draws []rig) {
 	luck := rand.New(rand.NewPCG(20, 31))
-	wide, near := r.search(luck)
-	if len(near) == 0 {
+	all, looks := r.search(luck)
+	if len(all) == 0 {
 		return rig{}, nil
 	}
-	looks := r.independent(near[0])
-	best = near[0]
-	best.fit = r.likelihood(best, looks)
-	for i := range wide {
-		wide[i].fit = r.likelihood(wide[i], looks)
-	}
-	now, heat := wide, 0.0
+	best = all[0]
+	now, heat := all, 0.0
 	for _, stage := range [...]struct {
 		heat   float64 // power of the likelihood
 		rounds int
@@ -248,9 +249,14 @@ func (r *run) likelihood(g rig, looks float64) float64 {
 	if r.way != nil {
 		fit -= r.wayLooks / 2 * math.Log(g.wayOff*g.wayOff+wayCrooked*wayCrooked)
 	}
+	pulls := pullSpread
+	if r.way == nil {
+		pulls = math.Hypot(pullSpread, fullSpread)
+	}
 	for _, known := range [...]struct{ is, usual, spread float64 }{
-		{math.Abs(g.pull), usualPull, pullSpread},
-		{g.slide, slideOfLag * g.lag, slideSpread},
+		{math.Abs(g.pull), usualPull * g.full, pulls},
+		{g.full, usualFull, fullSpread},
+		{g.slide, slideHeld * slidesOff / g.full * g.lag, slideSpread},
 		{g.lag, usualLagS, lagSpread},
 		{g.damp, usualDamp, dampSpread},
 	} {
@@ -260,43 +266,48 @@ func (r *run) likelihood(g rig, looks float64) float64 {
 	return fit
 }
 
-// search looks for rigs that fit: all that it came by at first, anywhere, and those it narrowed
-// down to, best first.
-func (r *run) search(luck *rand.Rand) (wide, near []rig) {
+// search looks for rigs that fit, anywhere at first, and then about those that are likely: all that it
+// came by, likeliest first, and how many looks the tilt is worth by the likeliest.
+func (r *run) search(luck *rand.Rand) (all []rig, looks float64) {
 	const first, rounds, each, from = 200, 4, 20, 6
-	keep := func(to []rig, x [rigPlaces]float64) []rig {
+	keep := func(x [rigPlaces]float64) {
 		if g, ok := r.rigAt(x); ok {
-			to = append(to, g)
+			all = append(all, g)
 		}
-		return to
 	}
 	for range first {
 		var x [rigPlaces]float64
 		for j := range x {
 			x[j] = rigLow[j] + (rigHigh[j]-rigLow[j])*luck.Float64()
 		}
-		wide = keep(wide, x)
+		keep(x)
 	}
-	byFit := func(a, b rig) int { return cmp.Compare(a.rss, b.rss) }
-	near = slices.Clone(wide)
-	slices.SortStableFunc(near, byFit)
+	if len(all) == 0 {
+		return nil, 0
+	}
+	sort := func() {
+		for i := range all {
+			all[i].fit = r.likelihood(all[i], looks)
+		}
+		slices.SortStableFunc(all, func(a, b rig) int { return cmp.Compare(b.fit, a.fit) })
+	}
+	looks = r.independent(slices.MinFunc(all, func(a, b rig) int { return cmp.Compare(a.rss, b.rss) }))
+	sort()
 	spread := 0.6
 	for range rounds {
-		if len(near) == 0 {
-			return nil, nil
-		}
-		top := slices.Clone(near[:min(from, len(near))])
+		top := slices.Clone(all[:min(from, len(all))])
 		for range each {
 			x := top[luck.IntN(len(top))].lies()
 			for j := range x {
 				x[j] += spread * luck.NormFloat64()
 			}
-			near = keep(near, x)
+			keep(x)
 		}
-		slices.SortStableFunc(near, byFit)
+		looks = r.independent(all[0])
+		sort()
 		spread *= 0.6
 	}
-	return wide, near
+	return all, looks
 }
 
 // lies is where a rig lies in what is looked through.

@@ -83,6 +83,15 @@ func (s waySums) off() float64 {
 	return math.Sqrt(max(0, mm) / s.n)
 }
 
+// full is how fast full command is, m/s: the slope of the way there was by the one it would have gone;
+// the usual where that is none.
+func (s waySums) full() float64 {
+	if pp, pm := s.pp-s.p*s.p/max(1, s.n), s.pm-s.p*s.m/max(1, s.n); pp > 0 && pm != 0 {
+		return math.Abs(pm / pp)
+	}
+	return usualFull
+}
+
 // followWay forgets a way that no usual drivetrain goes by this command, and says of one that some
 // do what it is worth: readings of a pose hang together.
 func (r *run) followWay() {
@@ -90,18 +99,60 @@ func (r *run) followWay() {
 	for i := range r.way {
 		all.add(r.way, i, 0)
 	}
-	best := math.Inf(1)
-	for _, lag := range [...]float64{0.02, 0.05, 0.1, 0.2} {
-		for _, slide := range [...]float64{0.0003, 0.001, 0.0025, 0.005, 0.01} {
-			best = min(best, r.answers(usualDamp, 1, lag, slide))
-		}
-	}
+	r.wayLooks = float64(len(r.way)) * r.step / wayEveryS
+	best := r.leaveOutDead()
 	size := all.size()
 	if size < wayLeast || best > wayOffMost || best*best > max(wayCrooked*wayCrooked, (1-wayFollows)*size*size) {
 		r.way = nil
-		return
 	}
-	r.wayLooks = float64(len(r.way)) * r.step / wayEveryS
 }
+
+// nearestWay is by how much, m RMS, the way differs from that of the usual drivetrain nearest to it.
+func (r *run) nearestWay() float64 {
+	off := math.Inf(1)
+	for _, lag := range [...]float64{0.02, 0.05, 0.1, 0.2} {
+		keep := math.Exp(-r.step / lag)
+		for _, slide := range [...]float64{0.0003, 0.001, 0.0025, 0.005, 0.01} {
+			slide *= r.sign
+			var way waySums
+			speed, place := r.command[0]-slide*r.slope[0], 0.0
+			for i, u := range r.command {
+				u -= slide * r.slope[i]
+				next := u + (speed-u)*keep
+				way.add(r.way, i, place)
+				speed, place = next, place+r.step*(speed+next)/2
+			}
+			off = min(off, way.off())
+		}
+	}
+	return off
+}
+
+// leaveOutDead takes commands that do not move the robot for none, where the way shows that there are
+// such beyond doubt: friction holds a drivetrain that is hardly driven. It tells how far off, m RMS, the
+// way then is.
+func (r *run) leaveOutDead() float64 {
+	logged, off := r.command, r.nearestWay()
+	moves, least := logged, off*math.Exp(-deadEvidence/r.wayLooks)
+	for most := deadStep; most <= deadMost; most += deadStep {
+		r.command = make([]float64, len(logged))
+		for i, u := range logged {
+			if math.Abs(u) > most {
+				r.command[i] = u
+			}
+		}
+		if now := r.nearestWay(); now < least {
+			off, least, moves = now, now, r.command
+		}
+	}
+	r.command = moves
+	return off
+}
+
+const (
+	deadStep     = 0.01
+	deadMost     = 0.1 // of full command; a drivetrain that needs more to move is broken
+	deadEvidence = 5.0 // by which it must be likelier, as a logarithm
+)
 
 const wayEveryS = 0.2 // s after which the error of a pose is another

@@ -24,11 +24,7 @@ func modelOf(s swing.Fit) *schemas.BalanceModel {
 // two peaks after that, or from when the platform came free where that was later; the earliest that
 // fits counts.
 func lookAtSwing(tr trace, a attempt, free int64, in Input, cfg Config) swing.Fit {
-	end := a.end
-	if a.outcome == schemas.BalanceLeft {
-		end = a.from[len(a.from)-1] // the last tilt was that of driving off
-	}
-	end = min(end, len(tr.t)-1)
+	end := a.through(tr, in)
 	if n := len(a.peaks); n >= 6 && a.outcome != schemas.BalanceLeft {
 		// A swing that dies down to a constant size is kept up by something: its later half tells.
 		if s := fitModels(window(tr, a.peaks[n/2], end, cfg), in.LevelDeg, cfg); s.Kind == swing.Steady {

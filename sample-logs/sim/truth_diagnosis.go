@@ -131,14 +131,10 @@ func (w *world) swingsOn(b schemas.Balance, tilt *clean) bool {
 }
 
 // outgrows says that swings of one size are those of a loop that makes them grow: they come to the
-// board's stops, which hold them, and the equations made straight at that size have less than no
-// damping. No friction, slack or limit is needed for them.
+// board's stops, which hold them, and would without any friction, slack or limit of the command.
 func (w *world) outgrows(b schemas.Balance, tilt *clean) bool {
-	if low, _, ok := lastSwings(b, tilt); !ok || low < atStop*w.platform.stop/degree {
-		return false
-	}
-	zeta, ok := w.boundSwing(b.StartS, b.EndS)
-	return ok && zeta < growsFrom
+	low, _, ok := lastSwings(b, tilt)
+	return ok && low >= atStop*w.platform.stop/degree && w.goesOn(b.StartS, b.EndS)
 }
 
 // lastSwings are the least and the largest of the last three whole swings past level, deg; ok is

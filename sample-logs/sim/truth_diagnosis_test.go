@@ -90,3 +90,26 @@ func TestSwingsHeldByTheStopsGrow(t *testing.T) {
 	}
 	assert.Positive(t, grown)
 }
+
+// Without friction, slack or a limit the swings of a board with its robot go on from stop to stop where
+// the loop damps next to nothing of them, and die down where it damps them well.
+func TestSwingsGoOnByTheLoopAlone(t *testing.T) {
+	for _, c := range []struct {
+		with []string
+		want bool
+	}{
+		{[]string{"free-board", "tilt-only", "late-levelling"}, true},
+		{[]string{"damped-board", "levels-well"}, false},
+	} {
+		m, w, err := playWorld(Options{Scenario: "demo", Seed: 5, With: c.with})
+		require.NoError(t, err)
+		looked := 0
+		for i, b := range m.Truth.Balances {
+			if m.Attempts[i].DisturbedAtS == nil {
+				assert.Equal(t, c.want, w.goesOn(b.StartS, b.EndS), "%v at %.1f s", c.with, b.StartS)
+				looked++
+			}
+		}
+		assert.Positive(t, looked)
+	}
+}

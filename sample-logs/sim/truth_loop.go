@@ -106,10 +106,10 @@ func (w *world) freeSwing(start, end float64) (f freeSwing, ok bool) {
 	return w.straight(rows, first, rows[first:])
 }
 
-// boundSwing is the damping ratio of the loop at the size of swings that the board's stops hold,
-// by the straight equations that run on from where it last left a stop; ok is false where there are
-// none.
-func (w *world) boundSwing(start, end float64) (zeta float64, ok bool) {
+// goesOn says that the loop's straight equations, from where the board last left a stop and with nothing
+// held but by its stops, come to one again and again: without friction, slack or a quiet band, and
+// whatever the command it takes.
+func (w *world) goesOn(start, end float64) bool {
 	l, rows := w.program.level, w.runsIn(start, end)
 	first := 0
 	for i := 1 + l.late; i < len(rows); i++ {
@@ -118,16 +118,30 @@ func (w *world) boundSwing(start, end float64) (zeta float64, ok bool) {
 		}
 	}
 	if l.bang > 0 || first == 0 {
-		return 0, false
+		return false
 	}
-	f, ok := w.straight(rows, first, rows[len(rows)/2:])
-	if !ok {
-		return 0, false
+	balance, inertia, still := w.restingPlace(rows[first].at, rows[len(rows)-1].at)
+	if !still {
+		return false
 	}
-	x, _, _ := f.loop.describes(f.rows, f.first, f.balance)
-	zeta, _, _ = f.loop.swing(x, int(freeMostS/(programs*step)))
-	return zeta, true
+	p := w.platform
+	loop := closeLoop(plant{board: p, robot: w.chassis, inertia: inertia, volts: rows[first].volts, withBody: true}, l, programs*step)
+	x := loop.from(rows, first, balance)
+	last, runs := 0, int(goesOnS/(programs*step))
+	for k := range runs {
+		x = loop.run(x)
+		if side := math.Copysign(1, x[xAngle]); math.Abs(x[xAngle]) >= p.stop {
+			x[xAngle] = side * p.stop
+			if x[xRate]*side > 0 {
+				x[xRate] *= -p.bounce
+			}
+			last = k
+		}
+	}
+	return last > runs/2
 }
+
+const goesOnS = 30.0 // s, long enough for a swing between the stops that dies down to have left them
 
 // runsIn are the runs of the levelling loop between two times.
 func (w *world) runsIn(start, end float64) []levelledRow {
@@ -189,13 +203,7 @@ func (w *world) restingPlace(from, to float64) (s, inertia float64, still bool) 
 // describes says whether the straight equations, run on from row first, keep beside the
 // board's own angle, and gives the state they ran on from and for how many runs.
 func (c closed) describes(rows []levelledRow, first int, balance float64) (from []float64, runs int, ok bool) {
-	x, n := make([]float64, c.states()), c.remembered()
-	copy(x, rows[first].plant[:])
-	x[xPlace] -= balance
-	for k := range n {
-		x[plantStates+k], x[plantStates+n+k] = rows[first-1-k].rate, rows[first-1-k].tilt
-	}
-	x[len(x)-1] = rows[first-1].sum
+	x := c.from(rows, first, balance)
 	from = x
 	off, sum, most := 0.0, 0.0, 0.0
 	for _, r := range rows[first:] {
@@ -210,4 +218,16 @@ func (c closed) describes(rows []levelledRow, first int, balance float64) (from 
 		runs++
 	}
 	return from, runs, most > levelDeg*degree && off < freeErr*freeErr*sum
+}
+
+// from is the state that the straight equations run on from at row first.
+func (c closed) from(rows []levelledRow, first int, balance float64) []float64 {
+	x, n := make([]float64, c.states()), c.remembered()
+	copy(x, rows[first].plant[:])
+	x[xPlace] -= balance
+	for k := range n {
+		x[plantStates+k], x[plantStates+n+k] = rows[first-1-k].rate, rows[first-1-k].tilt
+	}
+	x[len(x)-1] = rows[first-1].sum
+	return x
 }
