@@ -92,7 +92,7 @@ func (w *way) darkStretch(all []journey) (from, to int64, n int) {
 			from, to, n = f, g.at, row
 		}
 	}
-	if lone > len(left) {
+	if lone-n > len(left) || len(left) < mostMiscounts {
 		return 0, 0, 0
 	}
 	return from, to, n

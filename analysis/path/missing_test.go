@@ -291,6 +291,11 @@ func TestABeamThatSeesNothingOfWhatIsCounted(t *testing.T) {
 	assert.InDelta(t, 52.45, f.EndS, 0.1)
 	assert.Len(t, r.Passes, 6)
 
-	l.out = l.out[:8] // two may be counts that are none
+	l.blocked["gate"] = l.blocked["gate"][:3] // most of the match
+	r = Detect(l.input(), DefaultConfig())
+	require.Len(t, r.Faults, 1)
+	assert.InDelta(t, 16.35, r.Faults[0].StartS, 0.1)
+
+	l.out = l.out[:5] // two may be counts that are none
 	assert.Empty(t, Detect(l.input(), DefaultConfig()).Faults)
 }
