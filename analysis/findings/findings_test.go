@@ -167,18 +167,19 @@ func TestBrownouts(t *testing.T) {
 }
 
 func TestBrownoutsThatFellIntoOneJamAreToldTogether(t *testing.T) {
-	dip := func(at float64) schemas.Link { return schemas.Link{Kind: schemas.LinkDip, StartS: at, EndS: at + 0.1} }
+	dip := func(at float64) schemas.Link {
+		return schemas.Link{Kind: schemas.LinkDip, StartS: at, EndS: at + 0.1, Text: "It drew much."}
+	}
 	found, _ := build(t, func(r *schemas.Report) {
 		r.Brownouts = []schemas.Brownout{{StartS: 51, EndS: some(51.1), MinV: 6}, {StartS: 52, EndS: some(52.1), MinV: 6}, {StartS: 53, EndS: some(53.1), MinV: 6}}
 		r.Jams = []schemas.Jam{{Stage: "lift", StartS: 50, EndS: 54, Cleared: true, Confidence: 0.9, Links: []schemas.Link{dip(51), dip(52), dip(53)}}}
 	})
-	text := ""
+	because := map[string]string{}
 	for _, f := range found {
-		if f.Kind == "brownout" {
-			text = f.Because
-		}
+		because[f.Kind] = f.Because
 	}
-	assert.Contains(t, text, "Three of them, from 41.0 s to 43.0 s, fell into the jam of the lift, whose roller drew a good part of them.")
+	assert.Contains(t, because["jam"], "It drew much. So did two more, up to 43.0 s.")
+	assert.Contains(t, because["brownout"], "Three of them, from 41.0 s to 43.0 s, fell into the jam of the lift, whose roller drew a good part of them.")
 }
 
 func TestWhatJamsCostNamesTheirStages(t *testing.T) {

@@ -51,8 +51,12 @@ func (in Input) aroundJams(here []schemas.Jam) string {
 	last := here[len(here)-1]
 	caused := false
 	for _, j := range here {
-		for _, l := range j.Links {
+		links, more := in.foldDips(j.Links)
+		for _, l := range links {
 			text := l.Text
+			if l.Kind == schemas.LinkDip {
+				text += more
+			}
 			if len(here) > 1 { // which of them
 				text = fmt.Sprintf("The one at %s: %s", in.at(j.StartS), lowerFirst(text))
 			}
@@ -69,6 +73,28 @@ func (in Input) aroundJams(here []schemas.Jam) string {
 		return ""
 	}
 	return " " + strings.Join(out, " ")
+}
+
+// foldDips leaves of the brownouts that fell into a jam the first, with a sentence to append
+// for the others: a weak battery makes a dozen.
+func (in Input) foldDips(links []schemas.Link) (out []schemas.Link, more string) {
+	dips, last := 0, 0.0
+	for _, l := range links {
+		if l.Kind == schemas.LinkDip {
+			if dips++; dips > 1 {
+				last = l.StartS
+				continue
+			}
+		}
+		out = append(out, l)
+	}
+	switch {
+	case dips == 2:
+		more = fmt.Sprintf(" So did the one at %s.", in.at(last))
+	case dips > 2:
+		more = fmt.Sprintf(" So did %s more, up to %s.", numberWord(dips-1), in.at(last))
+	}
+	return out, more
 }
 
 // costWords says what jams cost, with an interval where there is one and as about where not.
