@@ -180,7 +180,7 @@ func (c *looking) tilt(i int, b *bound) {
 	case most > 90:
 		c.doubt(i, "set its unit or scale, or name another signal", "the robot leans by %.0f deg", most)
 	case !unit && most > 0.03 && most < 0.7 && b.Ref.Scale == nil:
-		c.doubt(i, written(b.Ref, "unit: rad")+" if the robot was on the platform in this log", "the robot never leans by more than %.2g deg: that looks like radians", most)
+		c.doubt(i, written(b.Ref, "unit: rad")+" if the robot was on the platform in this log", "the robot hardly ever leans by more than %.2g deg: that looks like radians", most)
 	case math.Abs(quantile(0.5, b.num)) > c.profile.Balance.MountDeg:
 		c.doubt(i, written(b.Ref, fmt.Sprintf("offset: %.3g", -quantile(0.5, b.num)))+", or name another signal", "it reads %.1f deg most of the time, which counts as on the platform", quantile(0.5, b.num))
 	}
