@@ -38,17 +38,18 @@ func TestHistoriesSumToOne(t *testing.T) {
 // A jam needs a piece that stood there: the one probability times the other.
 func TestDoubt(t *testing.T) {
 	for _, c := range []struct {
-		name         string
-		credit, odds float64
-		want         float64
+		name               string
+		credit, odds, load float64
+		want               float64
 	}{
-		{"no doubt", 1, 3, 1 / (1 + math.Exp(-3))},
-		{"as sure as the beams, however long it stood", 0.8, 20, 0.8},
-		{"as likely as not, and the same once more", 0.5, 0, 0.25},
-		{"no piece at all", 0, 20, 1 / (1 + math.Exp(mostDoubt))},
+		{"no doubt", 1, 3, 0, 1 / (1 + math.Exp(-3))},
+		{"as sure as the beams, however long it stood", 0.8, 20, 0, 0.8},
+		{"as likely as not, and the same once more", 0.5, 0, 0, 0.25},
+		{"no piece at all", 0, 20, 0, 1 / (1 + math.Exp(mostDoubt))},
+		{"two to three, but its motor makes it twice as likely", 0.4, 20, math.Ln2, 0.8 / 1.4},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			s := stand{credit: c.credit, weighed: []schemas.Weighed{{What: "all of it", LogOdds: c.odds}}}
+			s := stand{credit: c.credit, load: c.load, weighed: []schemas.Weighed{{What: "all of it", LogOdds: c.odds}}}
 			s.doubtful()
 			assert.InDelta(t, c.want, probability(s.sum()), 1e-6)
 		})

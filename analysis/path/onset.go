@@ -83,7 +83,7 @@ func (s *stand) ask(w *way, motors []motor, c relay, grid []int64, odds []float6
 		return
 	}
 	const sure = 2.0
-	first, last := w.stages(s.slot)
+	first, last := w.span(s.visit)
 	var best []float64
 	top, whole, asked := sure, 0.0, 0
 	for i := first; i <= last; i++ {

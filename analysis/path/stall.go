@@ -15,7 +15,7 @@ func (w *way) motors(all []journey) []motor {
 		good := map[place][]moment{}
 		for n, j := range all {
 			for _, v := range j.visits {
-				first, last := w.stages(v.slot)
+				first, last := w.span(v)
 				if i < first || i > last || v.slot >= w.wait || w.jammed[came{v.slot, v.from}] {
 					continue
 				}
@@ -185,7 +185,7 @@ func (w *way) explained(all []journey, known []found, stage int, r series.Interv
 	}
 	for n, j := range all {
 		for _, v := range j.visits {
-			first, last := w.stages(v.slot)
+			first, last := w.span(v)
 			if stage < first-1 || stage > last+1 || v.from >= r.End+near || v.to <= r.Start-near {
 				continue
 			}

@@ -118,7 +118,7 @@ func (w *way) measure(s *stand) {
 
 // chooseMotor picks, of the stages that may hold the piece, the one whose motor says most.
 func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
-	first, last := w.stages(s.slot)
+	first, last := w.span(s.visit)
 	s.stage = first
 	for i := first; i <= last; i++ {
 		if w.in.Stages[i].Sensor == nil && i > first && i < last {

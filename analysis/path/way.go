@@ -105,6 +105,17 @@ func (w *way) stages(slot int) (first, last int) {
 	}
 }
 
+// span is the stages that may hold a piece during a visit: those of its slot, and where beams
+// further on missed it all up to the one that saw it again.
+func (w *way) span(v visit) (first, last int) {
+	first, last = w.stages(v.slot)
+	if _, front := inFront(v.slot); front || v.next <= v.slot+1 || v.how == lost {
+		return first, last
+	}
+	_, last = w.stages(max(v.slot, min(v.next-1, w.last)))
+	return first, last
+}
+
 // blind is whether the log has a gap between two times.
 func (w *way) blind(a, b int64) bool {
 	for _, g := range w.in.Gaps {

@@ -12,7 +12,8 @@ import (
 
 // weigh sets out the evidence for a jam and against it, as log-odds that add up. What the
 // time and the motor say is reckoned from what is usual for this robot; the weights of the
-// rest were chosen by us: 7 makes a thing a thousand times less likely, 2.5 twelve times.
+// rest were chosen by us: 7 makes a thing a thousand times less likely, 3.5 thirty times, 2.5
+// twelve times.
 func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []found) {
 	put := func(odds float64, what string, args ...any) {
 		s.weighed = append(s.weighed, schemas.Weighed{What: fmt.Sprintf(what, args...), LogOdds: odds})
@@ -69,10 +70,14 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		put(lock, "motor at %.1f times its usual current", s.motor.times(s.amps))
 	}
 	driven := c.onward(s.start, s.end)
-	switch {
-	case s.turned > 0 && driven > 0.3:
-		put(2.5, "the driver reversed %d times", s.turned)
-		s.load += 2.5
+	switch reversals := w.reversals(s); {
+	case reversals > 0 && driven > 0.3:
+		odds := 3.5
+		if s.slot == 0 {
+			odds = 2.5 // at the mouth a driver also reverses to be rid of a piece
+		}
+		put(odds, "the driver reversed %d times", reversals)
+		s.load += odds
 	case driven > 2 && w.clocks[s.slot].told:
 		put(-0.5, "the driver did not reverse")
 	}
@@ -114,6 +119,22 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 	if w.blind(s.from, s.to) {
 		put(-1, "the log has a gap in it")
 	}
+}
+
+// reversals is how often the driver reversed a stand's stage, the last time included with which
+// its piece went back.
+func (w *way) reversals(s *stand) int {
+	if s.turned > 0 || s.slot == 0 || s.how != back {
+		return s.turned
+	}
+	const sent = 0.02 // driven seconds back, at the least
+	first, last := w.span(s.visit)
+	for i := first; i <= last; i++ {
+		if w.drives[i].clock.backward(s.start, s.to) > sent {
+			return 1
+		}
+	}
+	return 0
 }
 
 // slowness is what the time it took says: how much likelier it is with a jam in it than
@@ -179,7 +200,7 @@ func (w *way) mayBeHeld(s *stand) float64 {
 		return 0
 	}
 	const idle = 0.3 // of what the most driven one was; chosen by us
-	first, last := w.stages(s.slot)
+	first, last := w.span(s.visit)
 	var part, driven []float64
 	for _, i := range w.holders(s) {
 		if c := w.drives[i].clock; c.told {
@@ -236,7 +257,7 @@ func (w *way) released(all []journey) bool {
 
 // pushedBack is whether a stage that may hold the piece was reversed before the stand.
 func (w *way) pushedBack(s *stand) bool {
-	first, last := w.stages(s.slot)
+	first, last := w.span(s.visit)
 	for i := first; i <= last; i++ {
 		if w.drives[i].clock.backward(s.visit.from, s.start) > 0.1 {
 			return true
@@ -248,13 +269,13 @@ func (w *way) pushedBack(s *stand) bool {
 func (m *motor) times(amps float64) float64 { return (amps + offset) / math.Exp(m.amps.Mu) }
 
 // doubtful adds the doubt whether the piece stood there at all, where there is some: credit is
-// the probability that it did by the beams alone. What the motor and the driver did is no sign
-// of that.
+// the probability that it did by the beams alone. A motor that was held fast and a driver who
+// reversed are signs of that too, so they count in full.
 func (s *stand) doubtful() {
 	const plain = 0.02 // less is no matter
 	sum := s.sum()
-	jammed := s.credit * probability(sum)
-	if less := max(math.Log(jammed/(1-jammed)), -mostDoubt) - sum; less < -plain {
+	jammed := s.credit * probability(sum-s.load)
+	if less := max(math.Log(jammed/(1-jammed))+s.load, -mostDoubt) - sum; less < -plain {
 		s.weighed = append(s.weighed, schemas.Weighed{
 			What: fmt.Sprintf("that it stood there at all is %.0f %% likely by the beams", 100*s.credit), LogOdds: less,
 		})
