@@ -217,6 +217,42 @@ func TestMoves(t *testing.T) {
 	assert.Equal(t, []string{"qb"}, by["moves.position"])
 }
 
+// What flows as long as the robot works, and where it drives to, is not what moves an arm.
+func TestCurrentOfAMove(t *testing.T) {
+	for _, own := range []bool{false, true} {
+		b := newBench(8, 120)
+		target, at, amps, works, place := make([]float64, b.n), make([]float64, b.n), make([]float64, b.n), make([]float64, b.n), make([]float64, b.n)
+		goal, now, was := 0.12, 0.12, 0.0
+		for i := range target {
+			s := float64(i) / 50
+			if i%250 == 0 && b.alive(s) {
+				goal = []float64{0.12, 0.85, 0.35}[b.r.IntN(3)]
+			}
+			step := (goal - now) * 0.04
+			now += step
+			target[i], at[i] = goal, now
+			if b.alive(s) {
+				amps[i] = math.Abs(4 + 400*(step-was) + 300*step)
+				works[i] = 30 + 10*math.Sin(s)
+				place[i] = 7 + 5*math.Sin(s/5)
+			}
+			was = step
+		}
+		b.number("qa", target, 0, 0.01)
+		b.number("qb", at, 0.001, 0.001)
+		b.number("qc", works, 0.3, 0.1)
+		b.number("qd", place, 0.01, 0.01)
+		want := []string(nil)
+		if own {
+			b.number("qe", amps, 0.3, 0.1)
+			want = []string{"qe"}
+		}
+		_, by := b.propose(t)
+		assert.Equal(t, []string{"qb"}, by["moves.position"])
+		assert.Equal(t, want, by["moves.current"])
+	}
+}
+
 // Pieces pass three beams in order, whatever the beams are called or how they are told.
 func TestPathInOrder(t *testing.T) {
 	b := newBench(9, 150)

@@ -468,8 +468,9 @@ func (l *look) currentOf(position *signal, currents []amps) (*amps, float64) {
 	scores := make([]float64, len(currents))
 	for k, c := range currents {
 		y := mean(filled(c.s.v), 2)
-		r := residual(y, columns, all)
-		scores[k] = 1 - dot(r, r)/math.Max(dot(y, y), 1e-12)
+		// What flows as long as the robot works, and any place it drives to, is no sign.
+		r, level := residual(y, columns, all), residual(y, columns[2:], all)
+		scores[k] = 1 - dot(r, r)/math.Max(dot(level, level), 1e-12)
 		scores[k] += 0.1*l.kinship(position, c.s) + 0.02*c.s.named("current")
 		switch {
 		case best < 0 || scores[k] > scores[best]:
