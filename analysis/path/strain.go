@@ -184,6 +184,7 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 	const (
 		lock, slip = 0.5, 0.4
 		odd        = 0.02 // visits in which a motor is strained for another reason
+		anySpeed   = 1.0  // density of a share of its speed from none to all
 	)
 	locked, slipping, usual := 1.0, 1.0, 1.0
 	strange := odd
@@ -199,7 +200,7 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 		locked *= 2 * distuv.Normal{Mu: 0, Sigma: 0.12}.Prob(max(m.ratio, 0))
 		slipping *= distuv.Normal{Mu: y.ratio.Mu - 0.1, Sigma: 0.12}.Prob(m.ratio)
 		usual *= y.ratio.Prob(m.ratio)
-		strange *= distuv.Normal{Mu: y.ratio.Mu, Sigma: 0.3}.Prob(m.ratio)
+		strange *= anySpeed // a sensor that says nothing while the current is the usual one, too
 	}
 	const least = 1e-12
 	calm := (1-odd)*usual + strange
