@@ -160,17 +160,17 @@ const clearlyLate = 0.06 // s; a few samples of any loop are less
 
 // advice is what to try, empty when nothing is amiss or nothing is known. change is the change of
 // gains that platform and loop together tell, nil where they tell none.
-func advice(sw swing.Fit, a attempt, change *schemas.Retune, zeta *float64, cfg Config) string {
+func advice(sw swing.Fit, a attempt, change *schemas.Retune, cfg Config) string {
 	switch {
 	case sw.Kind == swing.Steady:
 		return "look for slack, friction and the limit of the command before changing gains"
-	case zeta != nil && *zeta >= cfg.DampedWell:
+	case sw.Kind == swing.Damped && sw.Zeta >= cfg.DampedWell:
 		return ""
 	case change != nil && straight(a):
 		return "it came to level without a swing past it; to have it wobble less on the way, " + say(change)
 	case change != nil:
 		return say(change)
-	case zeta == nil || straight(a):
+	case sw.Kind != swing.Damped || straight(a):
 		return ""
 	}
 	return "this log does not tell which gain to change: one test run with the proportional gain a fifth lower, ready to stop it, would"

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/analysis/swing"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -128,4 +129,23 @@ func TestSlowlyDyingIsNotConstant(t *testing.T) {
 	assert.False(t, a.constant(tr))
 	a, tr = swings(12, -10.2, 10.6, -10.1, 10.4, -5)
 	assert.True(t, a.constant(tr))
+}
+
+// A swing alone tells a damping only where it leaves no more than noise; where more is left, its interval
+// is told and nothing nearer.
+func TestWhatASwingAloneTells(t *testing.T) {
+	for _, c := range []struct {
+		rms  float64
+		told bool
+	}{{0.1, true}, {0.3, false}} {
+		var b schemas.Balance
+		sw := swing.Fit{Kind: swing.Damped, Zeta: 0.2, ZetaSD: 0.005, Wn: 2, WnSD: 0.02, RMS: c.rms, P: []float64{0, 10, 0, 0.4, 1.96}}
+		tellDamping(&b, &sw, tuned{}, false, 0.1)
+		assert.Equal(t, c.told, b.DampingRatio != nil)
+		require.NotNil(t, b.DampingLow)
+		require.NotNil(t, b.DampingHigh)
+		assert.Less(t, *b.DampingLow, 0.2)
+		assert.Greater(t, *b.DampingHigh, 0.2)
+		assert.NotNil(t, b.NaturalHz)
+	}
 }

@@ -48,15 +48,16 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 	if len(a.overshoots()) > 0 || sw.Kind == swing.Damped || lp.ok {
 		u = tune(tr, a, free, h, lp, in, cfg)
 	}
-	tellDamping(&b, &sw, u, max(tr.noise, cfg.NoiseFloorDeg))
+	held := lp.limits.share > limitRules || lp.limits.ramp > 0
+	tellDamping(&b, &sw, u, held, max(tr.noise, cfg.NoiseFloorDeg))
 	hand := a.byHand(tr, in, u, lp)
 	lp.noRate = lp.noRate && !hand // a person has no gains
 	b.Diagnosis = diagnosis(sw, lp, a, bound, cfg)
 	b.DisturbedAtS = disturbed(tr, a, in, cfg, u, wasOn)
-	if sw.Kind != swing.Steady && b.DisturbedAtS == nil && lp.limits.ramp == 0 && (b.DampingRatio == nil || *b.DampingRatio < cfg.DampedWell) {
+	if sw.Kind != swing.Steady && b.DisturbedAtS == nil && lp.limits.ramp == 0 && !(sw.Kind == swing.Damped && sw.Zeta >= cfg.DampedWell) {
 		b.Retune = u.change(a, tr, in, cfg)
 	}
-	b.Advice = advice(sw, a, b.Retune, b.DampingRatio, cfg)
+	b.Advice = advice(sw, a, b.Retune, cfg)
 	if hand {
 		tellHand(&b, a, tr, in, cfg, u)
 	}
@@ -65,13 +66,17 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 
 // tellDamping takes damping and frequency from the equations of platform and loop where these
 // describe the tilt, else from the swing alone, which takes a robot's creeping to its place, a
-// command at its limit and friction for part of it. What is kept swinging has no damping.
-func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64) {
+// command at its limit and friction for part of it: where that leaves more than noise, only an interval
+// is told. What is kept swinging has no damping, unless platform and loop describe it as one that hardly
+// dies and no limit held the command: then neither friction nor slack is needed for it.
+func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, held bool, noise float64) {
 	if sw.Kind == swing.Damped {
 		b.Model = modelOf(*sw)
 	}
 	switch {
-	case sw.Kind == swing.Steady || sw.Kind == swing.Direct && b.Overshoots == 0:
+	case sw.Kind == swing.Steady && (held || !u.ok || u.sums || math.Abs(u.now.zeta) > hardlyDamped):
+		return
+	case sw.Kind == swing.Direct && b.Overshoots == 0:
 		return
 	case u.ok && !u.sums && !math.IsNaN(u.now.hz) && !(sw.Kind == swing.Damped && sw.RMS < 0.8*u.off):
 		if sw.Kind != swing.Damped && u.now.zeta > 0.95 {
@@ -87,10 +92,18 @@ func tellDamping(b *schemas.Balance, sw *swing.Fit, u tuned, noise float64) {
 		b.DampingLow, b.DampingHigh = schemas.Some(now.low-off), schemas.Some(now.high+off)
 		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(now.hzLow*(1-hzOff)), schemas.Some(now.hzHi*(1+hzOff))
 	case sw.Kind == swing.Damped:
-		off := 1.96*sw.ZetaSD + swingOff*math.Abs(sw.Zeta) + 0.02
+		alone := swingOff
+		if sw.RMS <= max(1.2*noise, 0.01*sw.Amplitude()) {
+			alone = aloneOff
+		}
+		off := 1.96*sw.ZetaSD + alone*math.Abs(sw.Zeta) + 0.02
 		b.DampingLow, b.DampingHigh = schemas.Some(sw.Zeta-off), schemas.Some(sw.Zeta+off)
 		wide := 1.96*sw.WnSD/sw.Wn + swingHzOff
 		b.NaturalHzLow, b.NaturalHzHigh = schemas.Some(sw.NaturalHz()*max(0, 1-wide)), schemas.Some(sw.NaturalHz()*(1+wide))
+		if alone == swingOff { // its interval is all that can be said
+			b.NaturalHz = schemas.Some(sw.NaturalHz())
+			return
+		}
 	default:
 		return
 	}

@@ -78,8 +78,11 @@ func balances(in Input) []drafted {
 		} else if d.Because == "" {
 			d.Because = fmt.Sprintf("The tilt passed the mounting angle at %s and peaked at %.1f degrees.", in.at(b.StartS), b.PeakDeg)
 		}
-		if b.NaturalHz != nil && b.DampingRatio != nil {
+		switch {
+		case b.NaturalHz != nil && b.DampingRatio != nil:
 			d.Because += fmt.Sprintf(" It swings at %.2f Hz with a damping ratio of %.2f%s.", *b.NaturalHz, *b.DampingRatio, span95(b.DampingLow, b.DampingHigh))
+		case b.NaturalHz != nil && b.DampingLow != nil && b.DampingHigh != nil:
+			d.Because += fmt.Sprintf(" It swings at %.2f Hz with a damping ratio that this log leaves open between %.2f and %.2f.", *b.NaturalHz, *b.DampingLow, *b.DampingHigh)
 		}
 		if b.Advice != "" {
 			d.Check = append(d.Check, upperFirst(b.Advice)+".")

@@ -23,6 +23,7 @@ type Attempt struct {
 	Diagnosis    string   // the kind of trouble, as the report begins to say it; empty where it is left open
 	ByHand       bool     // the driver levelled; one who turns back at once, or drives on over the board, levels nothing
 	NoRate       bool     // the program levelled by the tilt alone
+	Damping      *float64 // of the loop's straight equations at the size of swing there was, although these may not describe all of it; nil where it never had the board to itself
 	DisturbedAtS *float64 // when another robot, or this one's wheels that rolled, moved the board, log s; nil when none did
 }
 
@@ -36,6 +37,12 @@ func (w *world) attempts(balances []schemas.Balance) []Attempt {
 	out := make([]Attempt, len(balances))
 	for i, b := range balances {
 		out[i] = Attempt{Diagnosis: w.diagnosis(b, tilt), ByHand: w.levelledByHand(b), DisturbedAtS: w.disturbed(b)}
+		if f, ok := w.freeSwing(b.StartS, b.EndS); ok {
+			x, runs, _ := f.loop.describes(f.rows, f.first, f.balance)
+			if zeta, _, ok := f.loop.swing(x, runs); ok {
+				out[i].Damping = schemas.Some(zeta)
+			}
+		}
 		out[i].NoRate = w.program.level.kd == 0 && !w.byHand(b.Period)
 		if out[i].DisturbedAtS == nil && w.rolled(b) {
 			out[i].DisturbedAtS = schemas.Some(b.StartS)

@@ -34,8 +34,8 @@ func (v *view) balanceCard() (card, bool) {
 			} else if b.Outcome != schemas.BalanceLevel {
 				settle = "not"
 			}
-			if b.DampingRatio != nil {
-				damping = dampingWords(b)
+			if words := dampingWords(b); words != "" {
+				damping = words
 			}
 			c.Table.Rows = append(c.Table.Rows, []string{
 				strconv.Itoa(i + 1), number(v.scene.T(b.StartS), 1) + " s", draw.OutcomeOfBalance(b.Outcome), settle, strconv.Itoa(b.Overshoots), damping,
@@ -78,13 +78,20 @@ func (v *view) balanceNote(b schemas.Balance) string {
 // cautionNewGains stands beside gains that nobody has tried yet.
 const cautionNewGains = "New gains: by the event's rules only, on blocks first, all stand clear of the platform, a hand at the disable switch."
 
-// dampingWords is a damping ratio that is known, with its interval.
+// dampingWords is a damping ratio with its interval, or that alone where nothing nearer is known; empty
+// where neither is.
 func dampingWords(b schemas.Balance) string {
-	words := number(*b.DampingRatio, 2)
+	interval := ""
 	if b.DampingLow != nil && b.DampingHigh != nil {
-		words += " (" + number(*b.DampingLow, 2) + " to " + number(*b.DampingHigh, 2) + ")"
+		interval = number(*b.DampingLow, 2) + " to " + number(*b.DampingHigh, 2)
 	}
-	return words
+	switch {
+	case b.DampingRatio == nil:
+		return interval
+	case interval == "":
+		return number(*b.DampingRatio, 2)
+	}
+	return number(*b.DampingRatio, 2) + " (" + interval + ")"
 }
 
 // sentence gives a text its capital and its full stop.

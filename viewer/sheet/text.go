@@ -301,8 +301,8 @@ func (t *text) balances() {
 	t.heading("Balance")
 	for i, b := range r.Balances {
 		words := balanceSentence(b, t.names)
-		if b.DampingRatio != nil {
-			words += " Damping " + dampingWords(b) + "."
+		if damping := dampingWords(b); damping != "" {
+			words += " Damping " + damping + "."
 		}
 		words = joined(words, sentence(b.Diagnosis))
 		lead := "  " + strconv.Itoa(i+1) + "  "

@@ -154,7 +154,8 @@ func scoreLoop(t *Tally, c *Case, was sim.Attempt, truth, got schemas.Balance) {
 // within nearBound of the bound between two of them, both, and every word for a swing that is not
 // much is right of an attempt that went straight to level. A log without the drive command tells
 // neither a loop without a rate term nor a command at its limit: there the wider words are right,
-// of which these are kinds.
+// of which these are kinds. A swing of one size under a loop that by its straight equations has next to no
+// damping may be kept up by that alone.
 func alsoRight(was sim.Attempt, truth schemas.Balance, noDrive bool) []string {
 	const nearBound = 0.05
 	out := []string{was.Diagnosis}
@@ -166,15 +167,17 @@ func alsoRight(was sim.Attempt, truth schemas.Balance, noDrive bool) []string {
 			out = append(out, "stick-slip or saturation")
 		}
 	}
-	switch {
-	case was.Diagnosis == "comes to level without a swing":
-		return append(out, "well damped", "lightly damped")
-	case truth.DampingRatio == nil || was.Diagnosis == "saturation" || was.Diagnosis == "stick-slip or saturation":
-		return out
-	}
 	under := []string{"too little damping"}
 	if was.NoRate {
 		under = append(under, "proportional only")
+	}
+	switch {
+	case was.Diagnosis == "comes to level without a swing":
+		return append(out, "well damped", "lightly damped")
+	case was.Diagnosis == "stick-slip or saturation" && was.Damping != nil && math.Abs(*was.Damping) <= nearBound:
+		return append(append(out, "swings grow"), under...)
+	case truth.DampingRatio == nil || was.Diagnosis == "saturation" || was.Diagnosis == "stick-slip or saturation":
+		return out
 	}
 	z := *truth.DampingRatio
 	for _, b := range [...]struct {

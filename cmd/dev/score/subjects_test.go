@@ -326,4 +326,12 @@ func TestWordsThatAreAlsoRight(t *testing.T) {
 	assert.Contains(t, alsoRight(sim.Attempt{Diagnosis: "proportional only", NoRate: true}, zeta(0.1), true), "too little damping")
 	assert.NotContains(t, alsoRight(sim.Attempt{Diagnosis: "proportional only", NoRate: true}, zeta(0.1), false), "too little damping")
 	assert.Contains(t, alsoRight(sim.Attempt{Diagnosis: "saturation"}, schemas.Balance{}, true), "stick-slip or saturation")
+	steady := func(damping *float64) []string {
+		return alsoRight(sim.Attempt{Diagnosis: "stick-slip or saturation", Damping: damping}, schemas.Balance{}, false)
+	}
+	assert.Contains(t, steady(schemas.Some(-0.04)), "swings grow")
+	assert.Contains(t, steady(schemas.Some(0.04)), "too little damping")
+	assert.NotContains(t, steady(schemas.Some(0.04)), "proportional only")
+	assert.Equal(t, []string{"stick-slip or saturation"}, steady(schemas.Some(0.2)))
+	assert.Equal(t, []string{"stick-slip or saturation"}, steady(nil))
 }
