@@ -451,32 +451,53 @@ func straight(a attempt) bool {
 	return a.outcome == schemas.BalanceLevel && len(a.overshoots()) == 0
 }
 
+// Of what advice may be given at all: platform and loop must be known.
 const (
-	adviceR2       = 0.9                               // of the command that must be explained
-	noisyR2        = 0.7                               // and of one that is noisy besides
-	wrongWay       = 0.05                              // s of lead, below nothing
-	adviceOff      = 0.06                              // of the largest tilt, RMS, by which the likeliest rig may be off: what it leaves open, the draws show
-	surelyBetter   = 0.03                              // of damping, that a change must bring
-	worthChange    = 0.1                               // and what it must bring in the middle, to be worth a change
-	worthDamping   = 0.4                               // and what it must reach there: with less a loop swings past by a quarter
-	leastDamping   = 0.25                              // that it must reach at the low end
-	middling       = 0.5                               // under which a low end counts against it
-	doubtful       = 0.3                               // of damping that is given up for a low end better by the whole
-	straightLeastS = 2.5                               // s of an attempt that swings past nothing, of which less tells little
-	asSoon         = 1.1                               // of the time to level as it is, by which a model is off anyhow
-	laterMost      = 1.5                               // of the time to level as it is; less swing is worth no more
-	slidesAsUsual  = slidesOff / usualFull * usualLagS // of full command for each degree, of a usual drivetrain that sums nothing up: a swing hardly tells
-	surelySlides   = 1.5                               // times what a rig slides
-	beforeTheBell  = 0.8                               // of the time that there was
-	mostOf         = 0.8                               // of the draws
-	nearlyAll      = 0.95                              // of the draws
-	shortOfMargin  = 0.05                              // of the draws
-	otherSwing     = 0.5                               // of the logarithm of a frequency, by which another swing's differs
-	glanceEach     = 5                                 // of the draws, one is looked at first
-	lookedAt       = 12                                // changes that are looked at closely
-	gentle         = 0.1                               // of damping that is given up for a change smaller by the whole gain, or a second of it
-	modelOff       = 0.15                              // of a damping, by which straight equations of a crooked world may be off besides
-	changeOff      = 0.2                               // the same of gains that were not tried
+	adviceR2       = 0.9  // of the command that a law must explain
+	noisyR2        = 0.7  // and of one that is noisy besides
+	wrongWay       = 0.05 // s of lead, below nothing
+	adviceOff      = 0.06 // of the largest tilt, RMS, by which the likeliest rig may be off: what it leaves open, the draws show
+	straightLeastS = 2.5  // s of an attempt that swings past nothing, of which less tells little
+)
+
+// What a change of gains must bring, in damping.
+const (
+	surelyBetter = 0.03 // in nearly every draw
+	worthChange  = 0.1  // in the middle, to be worth a change
+	worthDamping = 0.4  // and what it must reach there: with less a loop swings past by a quarter
+	leastDamping = 0.25 // and at the low end
+)
+
+// What is given up in damping for one that is surer, or smaller.
+const (
+	middling = 0.5 // under which a low end counts against it
+	doubtful = 0.3 // for a low end better by the whole
+	gentle   = 0.1 // for a change smaller by the whole gain, or a second of it
+)
+
+// How much later a robot may be level with other gains, and what it must still climb.
+const (
+	asSoon        = 1.1                               // of the time to level as it is, by which a model is off anyhow
+	laterMost     = 1.5                               // of the time to level as it is; less swing is worth no more
+	beforeTheBell = 0.8                               // of the time that there was
+	slidesAsUsual = slidesOff / usualFull * usualLagS // of full command for each degree, of a usual drivetrain that sums nothing up: a swing hardly tells
+	surelySlides  = 1.5                               // times what a rig slides
+)
+
+// How many of the draws must agree, and how many are looked at.
+const (
+	mostOf        = 0.8
+	nearlyAll     = 0.95
+	shortOfMargin = 0.05 // may be short of the delay's margin
+	glanceEach    = 5    // of them, one is looked at first
+	lookedAt      = 12   // changes that are looked at closely
+	otherSwing    = 0.5  // of the logarithm of a frequency, by which another swing's differs
+)
+
+// By how much, as a part of it, a damping may be off besides: straight equations of a crooked world are.
+const (
+	modelOff  = 0.15
+	changeOff = 0.2 // of gains that were not tried
 )
 
 // margin is how much later than it is a loop may be before it swings by itself, s; nil where
