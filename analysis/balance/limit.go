@@ -211,20 +211,32 @@ const (
 	rampMostR2  = 0.99 // from which a law alone is as good as all of it
 )
 
-// constant says that the swings past level, but for the last, which may be cut off, were of one
-// size at the end: three of them at the least, and not each beyond doubt smaller than the one before.
-func (a attempt) constant(tr trace) bool {
+// even says that the swings past level, but for the last, which may be cut off, were of one size at the
+// end: three of them at the least.
+func (a attempt) even(tr trace) bool {
 	n := len(a.peaks)
 	if n < 5 { // the climb, the swing that follows it, and three; the last may be cut off
 		return false
 	}
-	low, high, falls := math.Inf(1), 0.0, true
-	for k, i := range a.peaks[n-4 : n-1] {
-		size := math.Abs(tr.v[i])
-		falls = falls && size < math.Abs(tr.v[a.peaks[n-5+k]])-peakSure*tr.sd[i]
-		low, high = min(low, size), max(high, size)
+	low, high := math.Inf(1), 0.0
+	for _, i := range a.peaks[n-4 : n-1] {
+		low, high = min(low, math.Abs(tr.v[i])), max(high, math.Abs(tr.v[i]))
 	}
-	return high-low < evenPeaks*high+2*tr.noise && !falls
+	return high-low < evenPeaks*high+2*tr.noise
+}
+
+// constant says that they were, and not each beyond doubt smaller than the one before.
+func (a attempt) constant(tr trace) bool {
+	if !a.even(tr) {
+		return false
+	}
+	for k := len(a.peaks) - 4; k < len(a.peaks)-1; k++ {
+		i, before := a.peaks[k], a.peaks[k-1]
+		if math.Abs(tr.v[i]) >= math.Abs(tr.v[before])-peakSure*tr.sd[i] {
+			return true
+		}
+	}
+	return false
 }
 
 const peakSure = 3.0 // standard errors of a peak, by which one is smaller beyond doubt

@@ -37,7 +37,7 @@ func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool)
 	}
 	bound, sw := false, swing.Fit{}
 	switch {
-	case a.constant(tr) && lp.limits.share > limitRules && (lp.limits.relay || lp.limits.ramp > 0 || short):
+	case a.even(tr) && lp.limits.share > limitRules && (lp.limits.relay || lp.limits.ramp > 0 || short):
 		sw.Kind = swing.Steady
 	case a.constant(tr) && a.betweenStops(tr):
 		bound = true
