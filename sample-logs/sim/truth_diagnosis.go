@@ -23,6 +23,7 @@ type Attempt struct {
 	Diagnosis    string   // the kind of trouble, as the report begins to say it; empty where it is left open
 	ByHand       bool     // the driver levelled; one who turns back at once, or drives on over the board, levels nothing
 	NoRate       bool     // the program levelled by the tilt alone
+	Loose        bool     // the board has slack, or dry friction holds it: that keeps a swing up as well as a limit of the command does
 	Damping      *float64 // of the loop's straight equations at the size of swing there was, although these may not describe all of it; nil where it never had the board to itself
 	DisturbedAtS *float64 // when another robot, or this one's wheels that rolled, moved the board, log s; nil when none did
 }
@@ -43,6 +44,7 @@ func (w *world) attempts(balances []schemas.Balance) []Attempt {
 				out[i].Damping = schemas.Some(zeta)
 			}
 		}
+		out[i].Loose = w.platform.slack > 0 || w.platform.dry > 0
 		out[i].NoRate = w.program.level.kd == 0 && !w.byHand(b.Period)
 		if out[i].DisturbedAtS == nil && w.rolled(b) {
 			out[i].DisturbedAtS = schemas.Some(b.StartS)

@@ -154,7 +154,8 @@ func scoreLoop(t *Tally, c *Case, was sim.Attempt, truth, got schemas.Balance) {
 // within nearBound of the bound between two of them, both, and every word for a swing that is not
 // much is right of an attempt that went straight to level. A log without the drive command tells
 // neither a loop without a rate term nor a command at its limit: there the wider words are right,
-// of which these are kinds. A swing of one size under a loop that by its straight equations has next to no
+// of which these are kinds, as it is of a command at its limit on a board that slack or friction keeps
+// swinging by itself. A swing of one size under a loop that by its straight equations has next to no
 // damping may be kept up by that alone.
 func alsoRight(was sim.Attempt, truth schemas.Balance, noDrive bool) []string {
 	const nearBound = 0.05
@@ -166,6 +167,9 @@ func alsoRight(was sim.Attempt, truth schemas.Balance, noDrive bool) []string {
 		case "saturation":
 			out = append(out, "stick-slip or saturation")
 		}
+	}
+	if was.Diagnosis == "saturation" && was.Loose {
+		out = append(out, "stick-slip or saturation")
 	}
 	under := []string{"too little damping"}
 	if was.NoRate {

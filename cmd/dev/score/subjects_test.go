@@ -326,6 +326,8 @@ func TestWordsThatAreAlsoRight(t *testing.T) {
 	assert.Contains(t, alsoRight(sim.Attempt{Diagnosis: "proportional only", NoRate: true}, zeta(0.1), true), "too little damping")
 	assert.NotContains(t, alsoRight(sim.Attempt{Diagnosis: "proportional only", NoRate: true}, zeta(0.1), false), "too little damping")
 	assert.Contains(t, alsoRight(sim.Attempt{Diagnosis: "saturation"}, schemas.Balance{}, true), "stick-slip or saturation")
+	assert.Contains(t, alsoRight(sim.Attempt{Diagnosis: "saturation", Loose: true}, schemas.Balance{}, false), "stick-slip or saturation")
+	assert.NotContains(t, alsoRight(sim.Attempt{Diagnosis: "saturation"}, schemas.Balance{}, false), "stick-slip or saturation")
 	steady := func(damping *float64) []string {
 		return alsoRight(sim.Attempt{Diagnosis: "stick-slip or saturation", Damping: damping}, schemas.Balance{}, false)
 	}
