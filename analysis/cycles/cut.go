@@ -60,6 +60,7 @@ type cycle struct {
 	whole      bool // begins where the log does, and nothing says that the robot was driven from then
 	legs       [legs]leg
 	over       [legs]float64 // s, what each known leg took beyond its usual
+	dawdledS   float64       // and what driving slower all the way cost on them
 	sightS     float64       // s, how far what is seen of usual trips scatters, and how well that is known
 	apartS     float64       // s, by how much more or less may have been lost, as what is usual is one thing or the other
 }

@@ -120,6 +120,12 @@ type Config struct {
 	// SightWeight trips; OddShare of them may lie anywhere. It is known to SightShare of itself where
 	// much is lost. With the chance Blind it says nothing. Chosen by us.
 	SightSigmaS, SightWeight, OddShare, SightShare, Blind float64
+	// The logarithm of what the way of a leg takes varies by PaceSigma from trip to trip before any was
+	// seen, which counts like SightWeight trips. What others take less often than by PaceP is more
+	// than chance. Chosen by us.
+	PaceSigma, PaceP float64
+	// On a way shorter than AlikeWay of another one a robot may not reach its speed. Chosen by us.
+	AlikeWay float64
 	// A cycle with a jam of at least JamS of which the pose does not show what it cost says
 	// nothing of what is usual. Chosen by us.
 	JamS float64
@@ -173,7 +179,7 @@ func DefaultConfig() Config {
 		TroubleShare: 0.25, TroubleMean: 0.5,
 		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, OddShare: 0.03, BetweenSigma: 0.08,
 		LeastOfTwo: 12, RarerShare: 0.25, TwoApart: 4, TwoBIC: 10, TwoUpTo: 0.85,
-		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, JamS: 1,
+		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, PaceSigma: 0.1, PaceP: 0.01, AlikeWay: 0.5, JamS: 1,
 		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.5, UnseenS: 1,
 		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15, CorrectS: 0.5,
 		FlightS: 3, EarlyS: 0.3, CountLateS: 1, PoseGapS: 0.5, FlickerS: 0.25,

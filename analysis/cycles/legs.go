@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	gonum "gonum.org/v1/gonum/stat"
+
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -20,6 +22,7 @@ type leg struct {
 	from, to int64   // µs
 	wayM     float64 // straight, m; 0 of placing, which goes nowhere
 	spareS   float64 // what it took beyond its way at its own top speed
+	wayS     float64 // what its way takes at that speed; 0 where there is none
 }
 
 // The legs of a trip. A trip on which the piece was aboard from the start has no way out.
@@ -38,8 +41,8 @@ const (
 //
 // What a leg took beyond its straight way at the speed it reached itself is the time the
 // robot was kept, or kept itself, from getting on: it stood, was pushed aside, went round
-// or came back. A driver who drives slower all the way loses none of it. Starting, turning
-// and slowing down are in it too, much the same each time.
+// or came back. A driver who drives slower all the way loses none of it, but by what is more than
+// drivers vary (dawdled). Starting, turning and slowing down are in it too, much the same each time.
 func (p *places) legsOf(start, end, entered int64, known bool, more moreLoad, cfg Config) (out [legs]leg) {
 	if len(p.track.t) == 0 {
 		return out
@@ -84,7 +87,8 @@ func (p *places) leg(from, to int64, cfg Config) leg {
 	top := max(stat.Quantile(cfg.TopShare, p.track.speeds(from, to, cfg)), cfg.LeastTop*p.topMS)
 	out := leg{known: true, from: from, to: to, wayM: way, spareS: schemas.Seconds(to - from)}
 	if top > 0 {
-		out.spareS -= way / top
+		out.wayS = way / top
+		out.spareS -= out.wayS
 	}
 	return out
 }
@@ -158,6 +162,7 @@ func timeLost(all []cycle, cfg Config) {
 				}
 			}
 		}
+		dawdled(mine, cfg)
 		var sums []float64
 		var which []*cycle
 		for _, c := range mine {
@@ -171,7 +176,7 @@ func timeLost(all []cycle, cfg Config) {
 			if n == 0 || c.unseenS() > cfg.UnseenS {
 				continue // too little of the trip was seen
 			}
-			sum += c.more.overS()
+			sum += c.more.overS() + c.dawdledS
 			sums, which = append(sums, sum), append(which, c)
 		}
 		trouble := cfg.TroubleMean * medianTrip(mine)
@@ -186,6 +191,36 @@ func timeLost(all []cycle, cfg Config) {
 				usual := stat.Quantile(cfg.UsualLeg, spare[legPlace])
 				c.over[legPlace] = l.spareS - usual
 				c.sees(l.spareS, usual, placing)
+			}
+		}
+	}
+}
+
+// dawdled gives the trips the seconds that driving slower all the way cost them: on each leg what
+// its way took longer than it usually does, where chance hardly explains it: by Student's law of one
+// more logarithm like those of the other trips, with a guess of their spread.
+func dawdled(mine []*cycle, cfg Config) {
+	for k := range legPlace {
+		for _, c := range mine {
+			if c.legs[k].wayS == 0 {
+				continue
+			}
+			var others []float64
+			for _, o := range mine {
+				if at := o.legs[k]; o != c && at.wayS > 0 && at.wayM > cfg.AlikeWay*c.legs[k].wayM {
+					others = append(others, math.Log(at.wayS/at.wayM))
+				}
+			}
+			if len(others) < cfg.LeastLegs {
+				continue
+			}
+			n := float64(len(others))
+			mean, variance := gonum.MeanVariance(others, nil)
+			freedom := n - 1 + cfg.SightWeight
+			variance = ((n-1)*variance + cfg.SightWeight*cfg.PaceSigma*cfg.PaceSigma) / freedom * (1 + 1/n)
+			l := law{mu: mean + math.Log(c.legs[k].wayM), scale: math.Sqrt(variance), freedom: freedom}
+			if l.tail(c.legs[k].wayS) < cfg.PaceP {
+				c.dawdledS += c.legs[k].wayS - math.Exp(l.mu)
 			}
 		}
 	}

@@ -114,6 +114,16 @@ func TestPaceIsNoLoss(t *testing.T) {
 	}
 }
 
+// A driver of even pace who drives one trip at half of it lost what the ways took longer, by
+// arithmetic: 12 m out and 12 m back at 2.5 m/s and at 1.25.
+func TestDawdlingIsTimeLost(t *testing.T) {
+	in, _ := shuttle([]float64{2.5, 2.6, 2.4, 1.25, 2.5, 2.4, 2.6, 2.5}, all(8, 0))
+	r := Detect(in, DefaultConfig())
+	assert.Equal(t, []int{3}, slowOnes(r))
+	assert.InDelta(t, 2*(12/1.25-12/2.5), *r.Cycles[3].LostS, 0.7)
+	assert.InDelta(t, 0, *r.Cycles[4].LostS, 0.7)
+}
+
 // Without zones, and without the path, the way still tells.
 func TestTheWayTellsWithoutZones(t *testing.T) {
 	in, _ := shuttle(all(7, 2.5), []float64{0, 0, 0, 6, 0, 0, 0})

@@ -14,9 +14,9 @@ import (
 //
 // A complete cycle is slow when what it cost and what it took longer than the usual are both
 // at least a third of the usual and 3 s, and it lasted longer than any cycle of the match to
-// which nothing happened. It is not when either is less than a fifth, however long it took:
-// pace and ways differ. Between the two, and where the definition leaves it open, it is in
-// neither set (Match.Unsure):
+// which nothing happened. It is not when it took less than a fifth
+// longer, or less than a third and 3 s and cost less than a fifth. Between the two, and where the
+// definition leaves it open, it is in neither set (Match.Unsure):
 //
 //   - in the autonomous period, or with under six trips in the driver period, and it cost time:
 //     there is no usual to speak of;
@@ -27,9 +27,10 @@ import (
 //   - not longer than a cycle to which nothing happened: chance explains it;
 //   - a third of what it would have lasted was lost, and it took no longer than the usual, as its
 //     way was shorter: it depends on what it is held against;
-//   - as much longer as a slow one, and with a jam, a push or a visit to the platform in it that cost
-//     nothing the world could measure, or a trouble of a second and more: the world measures how
-//     long a trouble kept the robot, not what came of it (it lines up again from a worse place);
+//   - as much longer as a slow one, whatever it cost: a driver who dawdles is slow too where that is
+//     rare, and the world writes down no dawdling, nor what came of a trouble (it lines up again
+//     from a worse place);
+//   - 2 s and a fifth longer, and with a jam or a push in it that cost nothing the world could measure;
 //   - the robot was disabled for a second and more of it, and the log does not say so.
 //
 // With under six complete cycles nothing is slow. The reason is the jam when half of what was
@@ -101,7 +102,7 @@ func (v view) slow() (unsure []int) {
 		switch {
 		case lost >= slowS && !open:
 			c.Slow, c.Why = true, cost[i].why()
-		case disabled && longer >= mild, might >= mild, few && cost[i].all >= mild, happened && longer >= mild, troubled(i), short:
+		case longer >= slowS, disabled && longer >= mild, might >= mild, few && cost[i].all >= mild, happened && longer >= mild, short:
 			unsure = append(unsure, i)
 		}
 	}
