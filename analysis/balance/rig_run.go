@@ -285,14 +285,14 @@ func (r *run) search(luck *rand.Rand) (all []rig, looks float64) {
 	if len(all) == 0 {
 		return nil, 0
 	}
-	sort := func() {
+	rank := func() {
 		for i := range all {
 			all[i].fit = r.likelihood(all[i], looks)
 		}
 		slices.SortStableFunc(all, func(a, b rig) int { return cmp.Compare(b.fit, a.fit) })
 	}
 	looks = r.independent(slices.MinFunc(all, func(a, b rig) int { return cmp.Compare(a.rss, b.rss) }))
-	sort()
+	rank()
 	spread := 0.6
 	for range rounds {
 		top := slices.Clone(all[:min(from, len(all))])
@@ -304,7 +304,7 @@ func (r *run) search(luck *rand.Rand) (all []rig, looks float64) {
 			keep(x)
 		}
 		looks = r.independent(all[0])
-		sort()
+		rank()
 		spread *= 0.6
 	}
 	return all, looks

@@ -97,7 +97,7 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 	if b := s.blk; front && b >= 0 && w.beams[k].blocks[b].atStart && w.beams[k].blocks[b].open && !(lock > 1) {
 		put(-4, "the beam never changed in the whole log: it may be stuck")
 	}
-	if !front && w.pushedBack(s) {
+	if !front && w.drivenBack(s, s.visit.from, s.start) > pushedBack {
 		put(-2.5, "it had been driven back before: how much way lay ahead is not known")
 	}
 	switch {
@@ -128,13 +128,21 @@ func (w *way) reversals(s *stand) int {
 		return s.turned
 	}
 	const sent = 0.02 // driven seconds back, at the least
-	first, last := w.span(s.visit)
-	for i := first; i <= last; i++ {
-		if w.drives[i].clock.backward(s.start, s.to) > sent {
-			return 1
-		}
+	if w.drivenBack(s, s.start, s.to) > sent {
+		return 1
 	}
 	return 0
+}
+
+// drivenBack is for how many seconds a stage that may hold the piece of a stand was driven back
+// between two times: the most of any.
+func (w *way) drivenBack(s *stand, from, to int64) float64 {
+	most := 0.0
+	first, last := w.span(s.visit)
+	for i := first; i <= last; i++ {
+		most = max(most, w.drives[i].clock.backward(from, to))
+	}
+	return most
 }
 
 // slowness is what the time it took says: how much likelier it is with a jam in it than
@@ -246,6 +254,9 @@ func (w *way) holders(s *stand) []int {
 	return stages
 }
 
+// pushedBack is the driven seconds back after which it is not known how much way lies ahead.
+const pushedBack = 0.1
+
 // slowPieces is the share of pieces that go through a stage clearly slower than others
 // without ever standing.
 const slowPieces = 0.02
@@ -253,17 +264,6 @@ const slowPieces = 0.02
 // released is whether any piece left at the gate.
 func (w *way) released(all []journey) bool {
 	return slices.ContainsFunc(all, func(j journey) bool { return j.outcome == outGate })
-}
-
-// pushedBack is whether a stage that may hold the piece was reversed before the stand.
-func (w *way) pushedBack(s *stand) bool {
-	first, last := w.span(s.visit)
-	for i := first; i <= last; i++ {
-		if w.drives[i].clock.backward(s.visit.from, s.start) > 0.1 {
-			return true
-		}
-	}
-	return false
 }
 
 func (m *motor) times(amps float64) float64 { return (amps + offset) / math.Exp(m.amps.Mu) }

@@ -14,9 +14,9 @@ import (
 //
 // A complete cycle is slow when what it cost and what it took longer than the usual are both
 // at least a third of the usual and 3 s, and it lasted longer than any cycle of the match to
-// which nothing happened. It is not when it took less than a fifth
-// longer, or less than a third and 3 s and cost less than a fifth. Between the two, and where the
-// definition leaves it open, it is in neither set (Match.Unsure):
+// which nothing happened. It is not when it took less than a fifth longer, or less than a third
+// and 3 s and cost less than a fifth. Between the two, and where the definition leaves it open, it
+// is in neither set (Match.Unsure):
 //
 //   - in the autonomous period, or with under six trips in the driver period, and it cost time:
 //     there is no usual to speak of;
