@@ -114,10 +114,10 @@ func (w way) behind(start, end int64) float64 {
 }
 
 // drivesOn says that the robot was driven steadily through the return of the tilt and
-// through most of the hold, by more than the tilt itself asks of a levelling loop.
+// through most of the hold, by more than tilt and rate themselves ask of a levelling loop.
 func drivesOn(tr trace, a attempt, in Input, cfg Config) bool {
 	least := max(cfg.DriveMin, cfg.DriveShare*usualDrive(in, a))
-	gain, explained := answersTilt(tr, in, a)
+	byTilt, byRate, explained := answersTilt(tr, in, a)
 	through, n := 0.0, 0.0
 	for t := a.entryT - 100_000; t <= a.entryT+100_000; t += 20_000 {
 		d, _ := in.Drive.At(t)
@@ -131,7 +131,8 @@ func drivesOn(tr trace, a attempt, in Input, cfg Config) bool {
 	for t := a.entryT; t <= a.endT; t += 20_000 {
 		d, _ := in.Drive.At(t)
 		if explained > 0.8 {
-			d -= gain * tr.v[min(series.From(tr.t, t), len(tr.t)-1)]
+			i := min(series.From(tr.t, t), len(tr.t)-1)
+			d -= byTilt*tr.v[i] + byRate*tr.rate[i]
 		}
 		all++
 		if d*math.Copysign(1, through) >= least {
@@ -173,19 +174,24 @@ func usualDrive(in Input, a attempt) float64 {
 	return middle(size)
 }
 
-// answersTilt is the gain of the drive command on the tilt during the attempt and the share
-// of the command that it explains.
-func answersTilt(tr trace, in Input, a attempt) (gain, explained float64) {
-	vv, vd, dd := 0.0, 0.0, 0.0
-	for i := a.start; i < a.entry; i++ {
+// answersTilt is what of the drive command answers tilt and rate, deg and deg/s, from when the platform
+// tipped until the tilt was back, and the share of the command that this explains.
+func answersTilt(tr trace, in Input, a attempt) (byTilt, byRate, explained float64) {
+	top, _ := a.top(tr, in)
+	vv, vw, ww, vd, wd, dd := 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+	for i := top; i < a.entry; i++ {
 		d, ok := in.Drive.At(tr.t[i])
 		if !ok {
 			continue
 		}
-		vv, vd, dd = vv+tr.v[i]*tr.v[i], vd+tr.v[i]*d, dd+d*d
+		v, w := tr.v[i], tr.rate[i]
+		vv, vw, ww = vv+v*v, vw+v*w, ww+w*w
+		vd, wd, dd = vd+v*d, wd+w*d, dd+d*d
 	}
-	if vv == 0 || dd == 0 {
-		return 0, 0
+	det := vv*ww - vw*vw
+	if !(det > 1e-6*vv*ww) || dd == 0 {
+		return 0, 0, 0
 	}
-	return vd / vv, vd * vd / (vv * dd)
+	byTilt, byRate = (vd*ww-wd*vw)/det, (wd*vv-vd*vw)/det
+	return byTilt, byRate, (byTilt*vd + byRate*wd) / dd
 }

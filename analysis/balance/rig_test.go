@@ -11,34 +11,42 @@ import (
 	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// boardOnWheels is a platform of damp 6 1/s and stiffness 4 1/s² that the robot's weight tips
-// by where it stands, under a loop command = gain (tilt + lead rate) in deg that stands still
-// within 1 deg of level and is cut off at 0.15, in steps of a millisecond. The drive comes to its
-// speed with a lag of 0.05 s and loses 0.001 of full command to each degree of slope. It gives
-// tilt and command 50 times a second from the moment the platform comes off its stop at 12 deg.
-func boardOnWheels(gain, lead, noise, lengthS float64) Input {
-	const damp, stiff, pull, lag, slide, h = 6.0, 4.0, 700.0, 0.05, 0.001, 1e-3
+// board is a platform of some damp, 1/s, and stiffness, 1/s², that the robot's weight tips by where it
+// stands, in deg/s² for each full command and second. The drive comes to its speed with a lag in s and
+// loses slide of full command to each degree of slope; the loop stands still within dead deg of level
+// and is cut off at limit.
+type board struct{ damp, stiff, pull, lag, slide, dead, limit float64 }
+
+// under is the board under a loop command = gain (tilt + lead rate) in deg, in steps of a millisecond.
+// It gives tilt and command 50 times a second from the moment the platform comes off its stop at 12 deg.
+func (b board) under(gain, lead, noise, lengthS float64) Input {
+	const h = 1e-3
 	r := rand.New(rand.NewPCG(5, 5))
 	tilt, rate, way, speed, command := -12.0, 0.0, 0.08, 0.0, 0.0
 	in := Input{Tilt: &series.Float{}, Drive: &series.Float{}, MountDeg: 6, LevelDeg: 2.5, HoldS: 1}
 	for k := range int(lengthS / h) {
 		if k%10 == 0 {
 			command = 0
-			if math.Abs(tilt) > 1 {
-				command = math.Max(-0.15, math.Min(0.15, gain*(tilt+lead*rate)))
+			if math.Abs(tilt) > b.dead {
+				command = math.Max(-b.limit, math.Min(b.limit, gain*(tilt+lead*rate)))
 			}
 		}
 		if k%20 == 0 {
 			in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(k)*1000), append(in.Tilt.V, tilt+noise*r.NormFloat64())
 			in.Drive.T, in.Drive.V = append(in.Drive.T, int64(k)*1000), append(in.Drive.V, command)
 		}
-		speed += (command - slide*tilt - speed) * h / lag
+		speed += (command - b.slide*tilt - speed) * h / b.lag
 		way += speed * h
-		rate += (-damp*rate - stiff*tilt - pull*(way-0.02)) * h
+		rate += (-b.damp*rate - b.stiff*tilt - b.pull*(way-0.02)) * h
 		tilt += rate * h
 	}
 	in.End = in.Tilt.T[len(in.Tilt.T)-1]
 	return in
+}
+
+// boardOnWheels is a board like many.
+func boardOnWheels(gain, lead, noise, lengthS float64) Input {
+	return board{damp: 6, stiff: 4, pull: 700, lag: 0.05, slide: 0.001, dead: 1, limit: 0.15}.under(gain, lead, noise, lengthS)
 }
 
 // tuneTo fits rigs and laws to an attempt.
