@@ -66,8 +66,8 @@ type outcome struct {
 	Reason  string
 }
 
-// All lists the analyses in the order they run and are reported: cycles needs the passes
-// and jams of path, and nothing else depends on another.
+// All lists the analyses in the order they run and are reported. Cycles need the passes and
+// jams of path and the brownouts of power; quality adds to the faults of sensors that path found.
 func All() []Analysis {
 	return []Analysis{
 		{"path", "passes and jams of game pieces inside the robot", lookAtPath},

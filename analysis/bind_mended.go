@@ -109,13 +109,9 @@ func counterOf(f followed) *counter {
 	return nil
 }
 
-func ranIn(r *schemas.Report, analysis string) bool {
-	return slices.ContainsFunc(r.Analyses, func(a schemas.Analysis) bool { return a.Name == analysis && a.Ran })
-}
-
 func jamsIn(r *schemas.Report, stage string) mended.Match {
 	for _, s := range r.Stages {
-		if s.Stage == stage && ranIn(r, "path") {
+		if s.Stage == stage && r.Ran("path") {
 			return mended.Match{Looked: true, Trials: float64(max(s.Passes, s.Jams)), Events: s.Jams}
 		}
 	}
@@ -125,7 +121,7 @@ func jamsIn(r *schemas.Report, stage string) mended.Match {
 // brownoutsWith counts only matches with the same battery, where it is known: another one
 // says nothing of it.
 func brownoutsWith(r *schemas.Report, battery string) mended.Match {
-	if !ranIn(r, "power") || r.Battery.ID != battery {
+	if !r.Ran("power") || r.Battery.ID != battery {
 		return mended.Match{}
 	}
 	m := mended.Match{Looked: true}
@@ -141,7 +137,7 @@ func brownoutsWith(r *schemas.Report, battery string) mended.Match {
 }
 
 func attempts(r *schemas.Report) mended.Match {
-	if !ranIn(r, "balance") {
+	if !r.Ran("balance") {
 		return mended.Match{}
 	}
 	m := mended.Match{Looked: true}
@@ -157,7 +153,7 @@ func attempts(r *schemas.Report) mended.Match {
 }
 
 func shortMoves(r *schemas.Report, name string) mended.Match {
-	if !ranIn(r, "moves") {
+	if !r.Ran("moves") {
 		return mended.Match{}
 	}
 	m := mended.Match{Looked: true}
@@ -226,7 +222,7 @@ func notCounted(f followed, history []*schemas.Report, today *schemas.Report) []
 		switch {
 		case found(r):
 			out.Last, out.Since = inPast(r), nil
-		case out.Last != "" && ranIn(r, lookedBy[f.finding.Kind]):
+		case out.Last != "" && r.Ran(lookedBy[f.finding.Kind]):
 			out.Since = append(out.Since, inPast(r))
 		}
 	}
@@ -234,7 +230,7 @@ func notCounted(f followed, history []*schemas.Report, today *schemas.Report) []
 	if before >= cleanMatches || found(today) && before == 0 {
 		return nil // was said, or goes on
 	}
-	if ranIn(today, lookedBy[f.finding.Kind]) {
+	if today.Ran(lookedBy[f.finding.Kind]) {
 		out.Since = append(out.Since, inPast(today))
 	}
 	switch {

@@ -15,20 +15,20 @@ func unknowns(m *match) []schemas.Unknown {
 	}
 	r, p := m.report, m.Profile
 	pieces, platform := r.Match.Game.Pieces, r.Match.Game.Platform
-	if ran(r, "power") && r.Battery.ResistanceOhm == nil {
+	if r.Ran("power") && r.Battery.ResistanceOhm == nil {
 		if p.Power.Current == nil && len(p.Power.Branches) == 0 {
 			add("Which battery is dying", "whole-robot current, any rate from 10 Hz", "load line, resistance, who drew the current")
 		} else if r.Battery.Reason != "" {
 			add("The battery's resistance: "+r.Battery.Reason, "", "")
 		}
 	}
-	if !ran(r, "power") {
+	if !r.Ran("power") {
 		add("Whether the supply sagged", "supply voltage, from 50 Hz", "voltage strip, brownouts")
 	}
-	if !ran(r, "path") {
+	if !r.Ran("path") {
 		add(fmt.Sprintf("Whether and where %s jam", pieces), "one beam at the mouth, one at the last stage", "path drawing, jams, time lost")
 	}
-	if ran(r, "path") {
+	if r.Ran("path") {
 		for _, s := range p.Path.Stages {
 			if s.Sensor == nil {
 				add(fmt.Sprintf("Where in the %s a piece stands", s.Name), fmt.Sprintf("a beam on the %s", s.Name), "the place of a jam, and its transit time")
@@ -38,7 +38,7 @@ func unknowns(m *match) []schemas.Unknown {
 			add("Whether the last stage released on purpose", "path.release, a counter or a pulse", "released passes apart from lost ones")
 		}
 	}
-	if !ran(r, "cycles") {
+	if !r.Ran("cycles") {
 		add("How long a cycle takes", "a score counter, one up for each piece", "cycles, slow ones and why")
 	} else if p.Cycles.Pose == nil || len(p.Cycles.Zones) == 0 {
 		have := "pose and zones in the profile"
@@ -47,7 +47,7 @@ func unknowns(m *match) []schemas.Unknown {
 		}
 		add("Which phase of a cycle is slow", have, "return, collect, carry, place")
 	}
-	if !ran(r, "balance") {
+	if !r.Ran("balance") {
 		add(fmt.Sprintf("How the %s was taken", platform), "tilt of the robot, from 20 Hz", "tilt trace, swings, settling time")
 	} else if p.Balance.Drive == nil && len(r.Balances) > 0 {
 		add("Why the balance swings", "drive command, with the tilt", "whether the loop has a rate term, whether a lower gain would damp it, and who else moved it")
@@ -58,13 +58,4 @@ func unknowns(m *match) []schemas.Unknown {
 		}
 	}
 	return out
-}
-
-func ran(r *schemas.Report, name string) bool {
-	for _, a := range r.Analyses {
-		if a.Name == name {
-			return a.Ran
-		}
-	}
-	return false
 }

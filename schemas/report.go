@@ -1,6 +1,9 @@
 package schemas
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // ReportVersion is the value of Report.Report this program writes.
 const ReportVersion = 1
@@ -256,8 +259,8 @@ type Jam struct {
 	EndS       float64   `json:"end_s"`
 	Cleared    bool      `json:"cleared"`
 	Confidence float64   `json:"confidence"`
-	How        string    `json:"how"`   // moved_on, backed_out, taken_out, or empty when not cleared
-	Cause      string    `json:"cause"` // locked, slipping, between_beams, at_gate, wedged_pair, or empty
+	How        string    `json:"how"`   // one of the words below, empty when not cleared
+	Cause      string    `json:"cause"` // one of the words below, or empty
 	Piece      *int      `json:"piece"`
 	StillS     *float64  `json:"still_s"` // when the roller stood still, with a speed signal
 	PeakA      *float64  `json:"peak_a"`  // largest stage current while it stood
@@ -311,11 +314,54 @@ type Link struct {
 	Text   string  `json:"text"`
 }
 
+// How a jam ended.
+const (
+	JamMovedOn   = "moved_on"
+	JamBackedOut = "backed_out"
+	JamTakenOut  = "taken_out"
+)
+
+// What a jam looked like.
+const (
+	JamLocked       = "locked"
+	JamSlipping     = "slipping"
+	JamBetweenBeams = "between_beams"
+	JamAtGate       = "at_gate"
+	JamWedgedPair   = "wedged_pair"
+)
+
 // Weighed is one piece of evidence in the balance: log-odds in favour of the conclusion.
 type Weighed struct {
+	Kind    string  `json:"kind"` // one of the Weighed words
 	What    string  `json:"what"`
 	LogOdds float64 `json:"log_odds"`
 }
+
+// What kind of evidence an item is.
+const (
+	WeighedPrior      = "prior"          // what is believed before looking
+	WeighedTime       = "time"           // how long it took
+	WeighedMotor      = "motor"          // what the motor did
+	WeighedReversed   = "reversed"       // the driver drove the stage back
+	WeighedNoReversal = "no_reversal"    // nobody did, for long
+	WeighedLent       = "command_lent"   // the stage's command is not logged, a neighbour's was taken
+	WeighedUnlogged   = "command_none"   // nor any other
+	WeighedQueue      = "queue"          // a piece ahead was in the way
+	WeighedBeam       = "beam"           // the beam is not to be trusted
+	WeighedBeamFault  = "beam_fault"     // the beam showed a piece that had gone
+	WeighedBeamStill  = "beam_unchanged" // the beam never changed
+	WeighedDrivenBack = "driven_back"    // it had been driven back before
+	WeighedPassed     = "passed"         // a later piece passed it
+	WeighedUncounted  = "uncounted"      // only the count of releases is missing
+	WeighedUnreleased = "unreleased"     // nothing was released: what releases is not known
+	WeighedReleased   = "released"       // it was counted as released
+	WeighedUnseen     = "unseen"         // it may have left unseen
+	WeighedDoubt      = "doubt"          // it may not have stood there at all
+	WeighedGap        = "gap"            // the log has a gap in it
+	WeighedPiece      = "piece"          // a piece was there, or none was seen to be
+	WeighedJams       = "jams"           // jams took part of the time
+	WeighedLoss       = "loss"           // what was seen to be lost
+)
 
 // Brownout is a dip of the supply under the controller's cut-off.
 type Brownout struct {
@@ -401,6 +447,12 @@ type Battery struct {
 	Reason              string   `json:"reason"` // why the resistance could not be told
 	UsualResistanceOhm  *float64 `json:"usual_resistance_ohm"`
 }
+
+// What ended a cycle.
+const (
+	CycleScore    = "score"
+	CycleHandover = "handover"
+)
 
 // Cycle is the time from one score to the next.
 type Cycle struct {
@@ -852,4 +904,24 @@ func fill[T any](s *[]T) {
 	if *s == nil {
 		*s = []T{}
 	}
+}
+
+// Ran is whether an analysis looked at the log.
+func (r *Report) Ran(analysis string) bool {
+	return slices.ContainsFunc(r.Analyses, func(a Analysis) bool { return a.Name == analysis && a.Ran })
+}
+
+// MedianCycleS is the median of the complete scoring cycles of the driver period, s; nil without.
+func (r *Report) MedianCycleS() *float64 {
+	var all []float64
+	for _, c := range r.Cycles {
+		if c.Kind == CycleScore && c.Complete && c.Period == PeriodDriver {
+			all = append(all, c.DurationS)
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	slices.Sort(all)
+	return Some((all[len(all)/2] + all[(len(all)-1)/2]) / 2)
 }

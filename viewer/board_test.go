@@ -142,26 +142,6 @@ func TestBoardNamesWhatCouldNotLook(t *testing.T) {
 	require.Empty(t, notSeen(&schemas.Report{Analyses: []schemas.Analysis{{Name: "power", Ran: true}}}))
 }
 
-func TestMedianCycleIsOfWholeDriverCycles(t *testing.T) {
-	score := func(duration float64) schemas.Cycle {
-		return schemas.Cycle{Kind: "score", Period: schemas.PeriodDriver, Complete: true, DurationS: duration}
-	}
-	cut, auto, handover := score(1), score(2), score(3)
-	cut.Complete, auto.Period, handover.Kind = false, schemas.PeriodAutonomous, "handover"
-	for _, c := range []struct {
-		cycles []schemas.Cycle
-		want   *float64
-	}{
-		{nil, nil},
-		{[]schemas.Cycle{cut, auto, handover}, nil},
-		{[]schemas.Cycle{score(9)}, schemas.Some(9.0)},
-		{[]schemas.Cycle{score(12), cut, score(9), auto, score(10), handover}, schemas.Some(10.0)},
-		{[]schemas.Cycle{score(12), score(9), score(10), score(30)}, schemas.Some(11.0)},
-	} {
-		require.Equal(t, c.want, medianCycle(&schemas.Report{Cycles: c.cycles}))
-	}
-}
-
 func TestBalanceCell(t *testing.T) {
 	looked := []schemas.Analysis{{Name: "balance", Ran: true}}
 	level := schemas.Balance{Outcome: schemas.BalanceLevel, SettleS: schemas.Some(4.06), EndS: 170}

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"html/template"
-	"slices"
 	"strings"
 	"time"
 
@@ -81,13 +80,13 @@ func newRow(id schemas.MatchID, m *stored) row {
 		out.NotSeen = notSeen(r)
 	}
 	out.Jams = cell{Unknown: "no path"}
-	if ran(r, "path") {
+	if r.Ran("path") {
 		out.Jams = cell{Value: fmt.Sprint(len(r.Jams)), Strong: len(r.Jams) > 0}
 	}
 	out.Lowest = figure(r.Battery.LowestV, "%.2f V", "no voltage")
 	out.Lowest.Hot = len(r.Brownouts) > 0
-	out.Cycle = figure(medianCycle(r), "%.1f s", "no cycle")
-	if !ran(r, "cycles") {
+	out.Cycle = figure(r.MedianCycleS(), "%.1f s", "no cycle")
+	if !r.Ran("cycles") {
 		out.Cycle = cell{Unknown: "no score"}
 	}
 	return out
@@ -114,30 +113,11 @@ func figure(v *float64, format, unknown string) cell {
 	return cell{Value: fmt.Sprintf(format, *v)}
 }
 
-func ran(r *schemas.Report, analysis string) bool {
-	return slices.ContainsFunc(r.Analyses, func(a schemas.Analysis) bool { return a.Name == analysis && a.Ran })
-}
-
-// medianCycle is the median of the complete scoring cycles of the driver period.
-func medianCycle(r *schemas.Report) *float64 {
-	var all []float64
-	for _, c := range r.Cycles {
-		if c.Kind == "score" && c.Complete && c.Period == schemas.PeriodDriver {
-			all = append(all, c.DurationS)
-		}
-	}
-	if len(all) == 0 {
-		return nil
-	}
-	slices.Sort(all)
-	return schemas.Some((all[len(all)/2] + all[(len(all)-1)/2]) / 2)
-}
-
 // balanceCell is how the last attempt of the match ended.
 func balanceCell(r *schemas.Report) cell {
 	n := len(r.Balances)
 	switch {
-	case !ran(r, "balance"):
+	case !r.Ran("balance"):
 		return cell{Unknown: "no tilt"}
 	case n == 0:
 		return cell{Value: "not tried"}

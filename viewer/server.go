@@ -1,5 +1,5 @@
 // Package viewer serves the pit board and the match sheets of a data folder. It reads what
-// is stored and computes nothing about a match: whatever a page says stands in the report.
+// is stored and judges nothing about a match: whatever a page says stands in the report.
 //
 // Pages are documents made here; without scripts every one of them is whole. Nothing on
 // them is fetched from another host, nothing of a match is cached, and only requests that

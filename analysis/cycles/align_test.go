@@ -27,7 +27,7 @@ func lined(points ...[2]float64) (*cycle, Input) {
 	last := points[len(points)-1]
 	e.T, e.V = append(e.T, schemas.Micros(from+last[0])), append(e.V, last[1])
 	enter, leave, end := 5.0, from+last[0], from+last[0]+1
-	c := row(KindScore, schemas.PeriodDriver, 0, schemas.Micros(end), 0, 1, true)
+	c := row(schemas.CycleScore, schemas.PeriodDriver, 0, schemas.Micros(end), 0, 1, true)
 	c.entered, c.hasPiece = schemas.Micros(enter), true
 	c.Phases.PlaceS = schemas.Some(end - from)
 	return &c, Input{

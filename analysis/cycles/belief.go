@@ -29,14 +29,14 @@ func weigh(seconds, usual, low, high float64, usualLaw law, seen *sight, jammed 
 	byTime := logit(belief(seconds, usual, low, high, &usualLaw, nil, jammed, cfg))
 	all := logit(belief(seconds, usual, low, high, &usualLaw, seen, jammed, cfg))
 	out := Reason{[]schemas.Weighed{
-		{What: fmt.Sprintf("before it was looked at: %.0f of 100 trips lose time, %.1f s on average", 100*cfg.TroubleShare, cfg.TroubleMean*usual), LogOdds: prior},
+		{Kind: schemas.WeighedPrior, What: fmt.Sprintf("before it was looked at: %.0f of 100 trips lose time, %.1f s on average", 100*cfg.TroubleShare, cfg.TroubleMean*usual), LogOdds: prior},
 	}}
 	if jammed > 0 {
-		out.Weighed = append(out.Weighed, schemas.Weighed{What: fmt.Sprintf("jams took up to %.1f s of it", jammed), LogOdds: byJam - prior})
+		out.Weighed = append(out.Weighed, schemas.Weighed{Kind: schemas.WeighedJams, What: fmt.Sprintf("jams took up to %.1f s of it", jammed), LogOdds: byJam - prior})
 	}
-	out.Weighed = append(out.Weighed, schemas.Weighed{What: "how long it took", LogOdds: byTime - byJam})
+	out.Weighed = append(out.Weighed, schemas.Weighed{Kind: schemas.WeighedTime, What: "how long it took", LogOdds: byTime - byJam})
 	if seen != nil {
-		out.Weighed = append(out.Weighed, schemas.Weighed{What: fmt.Sprintf("%.1f s were seen to be lost, give or take %.1f s", seen.lost, seen.sigma), LogOdds: all - byTime})
+		out.Weighed = append(out.Weighed, schemas.Weighed{Kind: schemas.WeighedLoss, What: fmt.Sprintf("%.1f s were seen to be lost, give or take %.1f s", seen.lost, seen.sigma), LogOdds: all - byTime})
 	}
 	return out
 }

@@ -90,18 +90,18 @@ func cut(periods []schemas.Period, scores, handovers []Scored) []cycle {
 		mine, given := of(scores, i), of(handovers, i)
 		at := start
 		for _, s := range mine {
-			out = append(out, row(KindScore, p.Name, at, s.T, lastBefore(given, at, s.T), s.Pieces, true))
+			out = append(out, row(schemas.CycleScore, p.Name, at, s.T, lastBefore(given, at, s.T), s.Pieces, true))
 			at = s.T
 		}
 		if at < end {
-			out = append(out, row(KindScore, p.Name, at, end, lastBefore(given, at, end), 0, false))
+			out = append(out, row(schemas.CycleScore, p.Name, at, end, lastBefore(given, at, end), 0, false))
 		}
 		for k, g := range given {
 			from := lastBefore(mine, start, g.T)
 			if k > 0 {
 				from = max(from, given[k-1].T)
 			}
-			out = append(out, row(KindHandover, p.Name, from, g.T, from, g.Pieces, true))
+			out = append(out, row(schemas.CycleHandover, p.Name, from, g.T, from, g.Pieces, true))
 		}
 	}
 	return out

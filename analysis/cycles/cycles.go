@@ -26,11 +26,8 @@ import (
 	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// Kinds of a cycle, and why one was slow.
+// Why a cycle was slow.
 const (
-	KindScore    = "score"
-	KindHandover = "handover"
-
 	WhyReturn  = "return"
 	WhyCollect = "collect"
 	WhyCarry   = "carry"
@@ -216,7 +213,7 @@ func Detect(in Input, cfg Config) Result {
 	lost := wasted(gone)
 	for i := range all {
 		c := &all[i]
-		if c.Kind == KindScore && c.Complete {
+		if c.Kind == schemas.CycleScore && c.Complete {
 			scored, known := entered[c.end]
 			at := scored.entered
 			if later, ok := newest(in.Passes, c.start, c.end); ok && known && at <= c.start {
@@ -237,7 +234,7 @@ func Detect(in Input, cfg Config) Result {
 		r.note("%s counted later than usual after leaving the robot, by up to %.1f s: no loss of the robot's", pieces(n), mostS)
 	}
 	for i := range all {
-		if c := &all[i]; c.Kind == KindScore && c.Complete {
+		if c := &all[i]; c.Kind == schemas.CycleScore && c.Complete {
 			c.legs = place.legsOf(c.own, c.done(), c.entered, c.hasPiece, c.more, cfg)
 			c.routeOf(in, &place)
 		}
@@ -254,7 +251,7 @@ func Detect(in Input, cfg Config) Result {
 	slices.SortStableFunc(all, func(a, b cycle) int { return cmp.Or(cmp.Compare(a.end, b.end), cmp.Compare(b.Kind, a.Kind)) })
 	stood := 0
 	for _, c := range all {
-		if c.Kind == KindScore && c.Complete && !c.isTrip(cfg) && c.trips <= 1 {
+		if c.Kind == schemas.CycleScore && c.Complete && !c.isTrip(cfg) && c.trips <= 1 {
 			stood++
 		}
 		r.Cycles, r.Reasons = append(r.Cycles, c.Cycle), append(r.Reasons, c.reason)

@@ -8,9 +8,6 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// causeWedged is the cause of a jam of two pieces, either of which may be the one it is told of.
-const causeWedged = "wedged_pair"
-
 // jammed is how many seconds of a cycle went to jams.
 //
 // A jam of the piece that scored lasts while it stood. Where the pose tells, that costs nothing
@@ -21,7 +18,8 @@ const causeWedged = "wedged_pair"
 func (p *places) jammed(c *cycle, in Input) float64 {
 	var with []schemas.Jam
 	for _, j := range in.Jams {
-		if j.Piece != nil && j.Cause != causeWedged && !slices.Contains(c.scored, *j.Piece) && leftAfter(in.Passes, *j.Piece, c.end) {
+		// Of a wedged pair either may be the piece it is told of.
+		if j.Piece != nil && j.Cause != schemas.JamWedgedPair && !slices.Contains(c.scored, *j.Piece) && leftAfter(in.Passes, *j.Piece, c.end) {
 			continue
 		}
 		if c.hasPiece && schemas.Micros(j.EndS) > c.start && schemas.Micros(j.StartS) < c.entered {

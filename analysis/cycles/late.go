@@ -30,7 +30,7 @@ func countedLate(all []cycle, cfg Config) (n int, mostS float64) {
 
 // lagS is how long after its last piece had left the robot a cycle was counted, s.
 func (c *cycle) lagS() (lag float64, ok bool) {
-	if c.Kind != KindScore || !c.Complete || !c.hasPiece || c.trips > 1 || c.left < c.start {
+	if c.Kind != schemas.CycleScore || !c.Complete || !c.hasPiece || c.trips > 1 || c.left < c.start {
 		return 0, false
 	}
 	return schemas.Seconds(c.end - c.left), true

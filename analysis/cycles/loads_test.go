@@ -162,7 +162,7 @@ func TestWhatAJamCosts(t *testing.T) {
 		in.Jams = []schemas.Jam{{StartS: from + 0.5, EndS: goal + 5, Piece: piece(6)}}
 	}), "the piece behind it")
 	assert.InDelta(t, 5, jammedFor(func(in *Input, from, goal float64) {
-		in.Jams = []schemas.Jam{{StartS: from + 0.5, EndS: goal + 5, Piece: piece(6), Cause: causeWedged}}
+		in.Jams = []schemas.Jam{{StartS: from + 0.5, EndS: goal + 5, Piece: piece(6), Cause: schemas.JamWedgedPair}}
 	}), 1e-6, "two that are wedged hold each other")
 	got := jammedFor(func(in *Input, from, goal float64) {
 		in.Jams = []schemas.Jam{{StartS: from - 3, EndS: from - 2, Piece: piece(9)}}

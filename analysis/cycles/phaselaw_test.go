@@ -13,7 +13,7 @@ import (
 func phased(back, carry []float64) []*cycle {
 	var out []*cycle
 	for i := range back {
-		c := row(KindScore, schemas.PeriodDriver, 0, schemas.Micros(back[i]+carry[i]), 0, 1, true)
+		c := row(schemas.CycleScore, schemas.PeriodDriver, 0, schemas.Micros(back[i]+carry[i]), 0, 1, true)
 		c.Phases.ReturnS, c.Phases.CarryS = schemas.Some(back[i]), schemas.Some(carry[i])
 		out = append(out, &c)
 	}

@@ -45,7 +45,7 @@ func TestCyclesFillTheirPeriods(t *testing.T) {
 		for _, p := range in.Periods {
 			at, ended := p.StartS, false
 			for _, c := range got {
-				if c.Period != p.Name || c.Kind != KindScore {
+				if c.Period != p.Name || c.Kind != schemas.CycleScore {
 					continue
 				}
 				assert.False(t, ended, "nothing follows a cut-off cycle")

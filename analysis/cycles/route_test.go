@@ -84,7 +84,7 @@ func TestTripsBetweenOtherZonesAreOfAnotherLength(t *testing.T) {
 // several routes were made.
 func TestWays(t *testing.T) {
 	trip := func(goal string, way, took float64) *cycle {
-		c := row(KindScore, schemas.PeriodDriver, 0, schemas.Micros(took), 0, 1, true)
+		c := row(schemas.CycleScore, schemas.PeriodDriver, 0, schemas.Micros(took), 0, 1, true)
 		c.Goal, c.WayM = goal, &way
 		return &c
 	}

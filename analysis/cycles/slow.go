@@ -122,7 +122,7 @@ func middleOf(today, earlier []past, before [][]stat.Lasted, cfg Config) (float6
 func scoredIn(all []schemas.Cycle, period string) int {
 	n := 0
 	for _, c := range all {
-		if c.Kind == KindScore && c.Period == period && c.Complete {
+		if c.Kind == schemas.CycleScore && c.Period == period && c.Complete {
 			n++
 		}
 	}
@@ -134,7 +134,7 @@ func scoredIn(all []schemas.Cycle, period string) int {
 func judged(all []cycle, period string, cfg Config) []*cycle {
 	var out []*cycle
 	for i := range all {
-		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && c.isTrip(cfg) && !c.whole {
+		if c := &all[i]; c.Kind == schemas.CycleScore && c.Period == period && c.Complete && c.isTrip(cfg) && !c.whole {
 			out = append(out, c)
 		}
 	}
@@ -146,7 +146,7 @@ func judged(all []cycle, period string, cfg Config) []*cycle {
 func atGoal(all []cycle, period string, cfg Config) []*cycle {
 	var out []*cycle
 	for i := range all {
-		if c := &all[i]; c.Kind == KindScore && c.Period == period && c.Complete && !c.isTrip(cfg) && c.trips <= 1 && c.DurationS > cfg.VolleyS && !c.whole {
+		if c := &all[i]; c.Kind == schemas.CycleScore && c.Period == period && c.Complete && !c.isTrip(cfg) && c.trips <= 1 && c.DurationS > cfg.VolleyS && !c.whole {
 			out = append(out, c)
 		}
 	}
@@ -172,7 +172,7 @@ func (c *cycle) ownS() float64 { return schemas.Seconds(c.done()-c.own) - c.more
 func lawsOf(all []cycle, mine, trips []*cycle, period string, kind kinds, before [][]stat.Lasted, jams []schemas.Jam, cfg Config) []*law {
 	var cutOff []stat.Lasted
 	for i := range all {
-		if c := &all[i]; c.Kind == KindScore && c.Period == period && !c.Complete && c.own == c.start && c.DurationS > 0 {
+		if c := &all[i]; c.Kind == schemas.CycleScore && c.Period == period && !c.Complete && c.own == c.start && c.DurationS > 0 {
 			cutOff = append(cutOff, stat.Lasted{Time: c.DurationS})
 		}
 	}

@@ -240,14 +240,14 @@ func TestFalseCallsAndFoundOnes(t *testing.T) {
 				if k < c.slow {
 					d *= 2
 				}
-				mine = append(mine, cycle{Cycle: schemas.Cycle{Kind: KindScore, Period: "driver", Complete: true, DurationS: d}, end: schemas.Micros(d)})
+				mine = append(mine, cycle{Cycle: schemas.Cycle{Kind: schemas.CycleScore, Period: "driver", Complete: true, DurationS: d}, end: schemas.Micros(d)})
 			}
 			in := Input{History: []History{{Match: "m"}}}
 			for range c.before {
 				d := draw()
-				in.History[0].Cycles = append(in.History[0].Cycles, schemas.Cycle{Kind: KindScore, Period: "driver", Complete: true, DurationS: d})
+				in.History[0].Cycles = append(in.History[0].Cycles, schemas.Cycle{Kind: schemas.CycleScore, Period: "driver", Complete: true, DurationS: d})
 			}
-			rows := append(mine, cycle{Cycle: schemas.Cycle{Kind: KindScore, Period: "driver", DurationS: draw() / 2}})
+			rows := append(mine, cycle{Cycle: schemas.Cycle{Kind: schemas.CycleScore, Period: "driver", DurationS: draw() / 2}})
 			judge(rows, in, 0, DefaultConfig())
 			wrong, right := 0, 0
 			for k := range mine {

@@ -18,12 +18,12 @@ type past struct {
 func pastOf(all []schemas.Cycle, period string, cfg Config) []past {
 	var out []past
 	for _, c := range all {
-		if c.Kind != KindScore || c.Period != period || !trip(c, cfg) || !(c.DurationS > 0) {
+		if c.Kind != schemas.CycleScore || c.Period != period || !trip(c, cfg) || !(c.DurationS > 0) {
 			continue
 		}
 		p := past{Cycle: c, scale: 1}
 		for _, h := range all {
-			if h.Kind == KindHandover && c.StartS < h.EndS && h.EndS <= c.EndS {
+			if h.Kind == schemas.CycleHandover && c.StartS < h.EndS && h.EndS <= c.EndS {
 				p.shared = true
 			}
 		}
@@ -65,7 +65,7 @@ func plain(all []cycle) []schemas.Cycle {
 func trips(all []cycle, cfg Config) []schemas.Cycle {
 	var out []schemas.Cycle
 	for _, c := range all {
-		if c.Kind != KindScore || !c.Complete || c.isTrip(cfg) {
+		if c.Kind != schemas.CycleScore || !c.Complete || c.isTrip(cfg) {
 			out = append(out, c.Cycle)
 		}
 	}

@@ -63,10 +63,10 @@ func (in Input) slowCycle(f schemas.Finding) []schemas.Reasoning {
 // weighCycle lays out the evidence item by item.
 func (in Input) weighCycle(r *schemas.Reasoning, why cycles.Reason) {
 	sum := 0.0
-	for k, e := range why.Weighed {
+	for _, e := range why.Weighed {
 		means := "it speaks neither for nor against"
 		switch {
-		case k == 0:
+		case e.Kind == schemas.WeighedPrior:
 			means = fmt.Sprintf("what is believed before looking: %.1f to 1 against", math.Exp(-e.LogOdds))
 		case e.LogOdds > 0.005:
 			means = times(e.LogOdds) + " likelier of a slow cycle than of one that lost next to nothing"

@@ -1,6 +1,7 @@
 package explain
 
 import (
+	"encoding/json"
 	"errors"
 	"math"
 	"strings"
@@ -41,7 +42,7 @@ func stuck(t *testing.T) Input {
 	piece := 4
 	in := input(t, &schemas.Report{
 		Jams: []schemas.Jam{{Stage: "gate", StartS: 50, EndS: 52, Cleared: true, How: "moved_on", Piece: &piece, Weighed: []schemas.Weighed{
-			{What: "one piece in 50 jams at a stage", LogOdds: -3.9}, {What: "driven 1.10 s where 0.50 s is usual", LogOdds: 5}, {What: "the beam flickers", LogOdds: -0.5},
+			{Kind: schemas.WeighedPrior, What: "one piece in 50 jams at a stage", LogOdds: -3.9}, {Kind: schemas.WeighedTime, What: "driven 1.10 s where 0.50 s is usual", LogOdds: 5}, {Kind: schemas.WeighedBeam, What: "the beam flickers", LogOdds: -0.5},
 		}}},
 		Findings: []schemas.Finding{{ID: "jam-gate-1", Kind: "jam", Spans: []schemas.Span{{StartS: 50, EndS: 52}}}},
 	})
@@ -91,7 +92,7 @@ func TestOtherExplanationsOfAJam(t *testing.T) {
 	text, against = because("sensor")
 	assert.Contains(t, text, "this speaks for it: the beam flickers")
 	assert.InDelta(t, -0.5, *against, 1e-9)
-	in.Report.Jams[0].Weighed[2] = schemas.Weighed{What: "the piece ahead stood in the way", LogOdds: -3}
+	in.Report.Jams[0].Weighed[2] = schemas.Weighed{Kind: schemas.WeighedQueue, What: "the piece ahead stood in the way", LogOdds: -3}
 	text, against = because("waiting")
 	assert.Contains(t, text, "the piece ahead stood in the way")
 	assert.InDelta(t, -3, *against, 1e-9)
@@ -160,7 +161,7 @@ func TestEveryKindIsExplained(t *testing.T) {
 			{ID: "data_gap-end-1", Kind: "data_gap", Title: "The log stops.", Because: "It stops."},
 		},
 	})
-	in.Cycles = []cycles.Reason{{Weighed: []schemas.Weighed{{What: "before", LogOdds: -2}, {What: "how long it took", LogOdds: 5}}}, {}}
+	in.Cycles = []cycles.Reason{{Weighed: []schemas.Weighed{{Kind: schemas.WeighedPrior, What: "before", LogOdds: -2}, {Kind: schemas.WeighedTime, What: "how long it took", LogOdds: 5}}}, {}}
 	in.Dips = []power.Judged{{Cause: "weak_battery", CurrentA: some(120), HealthyV: some(9.4), SoundV: some(12.4), SoundOhm: some(0.025), ExpectedV: some(6.3), UnexplainedV: some(0.2)}}
 	for _, f := range in.Report.Findings {
 		t.Run(f.ID, func(t *testing.T) {
@@ -215,4 +216,27 @@ func TestEveryKindIsExplained(t *testing.T) {
 	assert.Equal(t, "what is believed before looking: 7.4 to 1 against", slow.Weighed[0].Means)
 	assert.InDelta(t, 1/(1+math.Exp(-3)), *slow.Probability, 1e-9, "-2 and 5")
 	assert.Contains(t, e.Events[0].Change[0], "Under 6.7 s", "the geometric middle of a fifth of the usual 5 s and 3 s over it")
+}
+
+// Every kind of evidence the report may hold is explained: as that of a jam, or of a slow cycle.
+func TestEveryKindOfEvidenceHasAMeaning(t *testing.T) {
+	var schema struct {
+		Defs struct {
+			Weighed struct {
+				Properties struct {
+					Kind struct{ Enum []string }
+				}
+			}
+		} `json:"$defs"`
+	}
+	require.NoError(t, json.Unmarshal(schemas.ReportSchema(), &schema))
+	kinds := schema.Defs.Weighed.Properties.Kind.Enum
+	require.NotEmpty(t, kinds)
+	for _, kind := range kinds {
+		ofCycles := kind == schemas.WeighedJams || kind == schemas.WeighedLoss
+		assert.Equal(t, !ofCycles, meanings[kind] != "", kind)
+	}
+	for kind := range meanings {
+		assert.Contains(t, kinds, kind)
+	}
 }

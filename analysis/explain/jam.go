@@ -3,6 +3,7 @@ package explain
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/afterbell/afterbell/analysis/path"
@@ -15,12 +16,8 @@ const jamRule = "A piece inside the path that stops making progress for 0.3 s or
 // jams are the jams, or suspected jams, a finding stands for: those that begin where its
 // stretches do.
 func (in Input) jams(f schemas.Finding) []schemas.Reasoning {
-	all, reasons := in.Report.Jams, in.Jams
-	if strings.HasSuffix(strings.TrimRight(f.ID, "0123456789"), "_suspected-") {
-		all, reasons = in.Report.SuspectedJams, in.Suspected
-	}
 	var out []schemas.Reasoning
-	for _, s := range f.Spans {
+	look := func(all []schemas.Jam, reasons []path.Reason, s schemas.Span) {
 		for i, j := range all {
 			if j.StartS == s.StartS && j.EndS == s.EndS && strings.HasPrefix(stageEvidence(f, j), j.Stage) {
 				r := path.Reason{}
@@ -30,6 +27,10 @@ func (in Input) jams(f schemas.Finding) []schemas.Reasoning {
 				out = append(out, in.jam(f, j, r))
 			}
 		}
+	}
+	for _, s := range f.Spans {
+		look(in.Report.Jams, in.Jams, s)
+		look(in.Report.SuspectedJams, in.Suspected, s)
 	}
 	return out
 }
@@ -106,9 +107,9 @@ func (in Input) observed(j schemas.Jam, r path.Reason) []string {
 	switch {
 	case !j.Cleared:
 		say("It was there at the last sample.")
-	case j.How == "backed_out":
+	case j.How == schemas.JamBackedOut:
 		say("It ended when the piece was seen further back.")
-	case j.How == "taken_out":
+	case j.How == schemas.JamTakenOut:
 		say("It ended when the piece was gone without having been driven out.")
 	default:
 		say("It ended when the piece was seen further on, or its motor turned again.")
@@ -118,15 +119,12 @@ func (in Input) observed(j schemas.Jam, r path.Reason) []string {
 
 // means says what one item of evidence is and how far it goes.
 func means(e schemas.Weighed) string {
-	what := ""
-	for _, m := range meanings {
-		if strings.Contains(e.What, m.has) {
-			what = m.means + ": "
-			break
-		}
+	what := meanings[e.Kind]
+	if what != "" {
+		what += ": "
 	}
 	switch {
-	case isPrior(e):
+	case e.Kind == schemas.WeighedPrior:
 		return fmt.Sprintf("%s%.0f to 1 against", what, math.Exp(-e.LogOdds))
 	case e.LogOdds > 0.005:
 		return fmt.Sprintf("%s%s likelier with a jam than without", what, times(e.LogOdds))
@@ -137,52 +135,38 @@ func means(e schemas.Weighed) string {
 	}
 }
 
-// isPrior is whether an item is what is believed before looking, and no evidence.
-func isPrior(e schemas.Weighed) bool {
-	return strings.Contains(e.What, "jams at a stage") || strings.Contains(e.What, "rarely jam")
-}
-
-// meanings are the kinds of evidence by their words.
-var meanings = [...]struct{ has, means string }{
-	{"jams at a stage", "what is believed before looking, for jams are rare"},
-	{"stages rarely jam", "what is believed before looking, for jams are rare"},
-	{"is usual", "the time it was driven, against how long pieces take here"},
-	{"roller at", "what the roller and its motor did when the piece was due"},
-	{"hardest", "what its motor did, against the hardest moments of good passes"},
-	{"motor at", "what the motor drew when the piece was due"},
-	{"held fast", "what the motor did"},
-	{"did not reverse", "drivers mostly reverse when a piece stands"},
-	{"reversed", "drivers reverse when they see a piece stand"},
-	{"neighbour's was taken", "the drive is only guessed"},
-	{"driven is not logged", "the drive is unknown"},
-	{"piece ahead", "a piece behind another one waits"},
-	{"stood at the next beam", "a piece behind another one waits"},
-	{"gone on", "then the beam is at fault"},
-	{"flickers", "then the beam is not to be trusted"},
-	{"driven back", "how far it had to go is not known"},
-	{"later piece passed", "nothing passes a piece that stands"},
-	{"never changed", "then the beam may be at fault"},
-	{"what releasing drives", "then it may only have waited"},
-	{"count of releases", "then it was out and only not counted"},
-	{"released", "then it was out and the beams missed it"},
-	{"never seen again", "then it may have been gone"},
-	{"stood there at all", "else the pieces went another way than the likeliest"},
-	{"gap", "what happened in it is unknown"},
-	{"beam", "what the beams show"},
-	{"piece was there", "a piece to be stuck"},
+// meanings are what the kinds of evidence for a jam go by.
+var meanings = map[string]string{
+	schemas.WeighedPrior:      "what is believed before looking, for jams are rare",
+	schemas.WeighedTime:       "the time it was driven, against how long pieces take here",
+	schemas.WeighedMotor:      "what its motor did, against what it does when pieces pass",
+	schemas.WeighedReversed:   "drivers reverse when they see a piece stand",
+	schemas.WeighedNoReversal: "drivers mostly reverse when a piece stands",
+	schemas.WeighedLent:       "the drive is only guessed",
+	schemas.WeighedUnlogged:   "the drive is unknown",
+	schemas.WeighedQueue:      "a piece behind another one waits",
+	schemas.WeighedBeam:       "then the beam is not to be trusted",
+	schemas.WeighedBeamFault:  "then the beam is at fault",
+	schemas.WeighedBeamStill:  "then the beam may be at fault",
+	schemas.WeighedDrivenBack: "how far it had to go is not known",
+	schemas.WeighedPassed:     "nothing passes a piece that stands",
+	schemas.WeighedUncounted:  "then it was out and only not counted",
+	schemas.WeighedUnreleased: "then it may only have waited",
+	schemas.WeighedReleased:   "then it was out and the beams missed it",
+	schemas.WeighedUnseen:     "then it may have been gone",
+	schemas.WeighedDoubt:      "else the pieces went another way than the likeliest",
+	schemas.WeighedGap:        "what happened in it is unknown",
+	schemas.WeighedPiece:      "a piece to be stuck",
 }
 
 // insteadOfJam are the other explanations of a stand.
 func (in Input) insteadOfJam(j schemas.Jam, r path.Reason) []schemas.Alternative {
-	item := func(has ...string) (e schemas.Weighed, ok bool) {
-		for _, w := range j.Weighed {
-			for _, h := range has {
-				if strings.Contains(w.What, h) {
-					return w, true
-				}
-			}
+	item := func(kinds ...string) (e schemas.Weighed, ok bool) {
+		i := slices.IndexFunc(j.Weighed, func(w schemas.Weighed) bool { return slices.Contains(kinds, w.Kind) })
+		if i < 0 {
+			return e, false
 		}
-		return e, false
+		return j.Weighed[i], true
 	}
 	var out []schemas.Alternative
 	add := func(against *float64, what, because string, args ...any) {
@@ -196,7 +180,7 @@ func (in Input) insteadOfJam(j schemas.Jam, r path.Reason) []schemas.Alternative
 	default:
 		add(nil, "held on purpose", "only the moments in which the motor was driven were looked at")
 	}
-	if e, ok := item("piece ahead", "stood at the next beam"); ok {
+	if e, ok := item(schemas.WeighedQueue); ok {
 		against := -e.LogOdds
 		add(schemas.Some(-against), "waiting behind another piece", "this speaks for it: %s", e.What)
 	} else if r.Waits {
@@ -204,7 +188,7 @@ func (in Input) insteadOfJam(j schemas.Jam, r path.Reason) []schemas.Alternative
 	} else {
 		add(nil, "waiting behind another piece", "no piece stood ahead of it for most of the time")
 	}
-	if e, ok := item("had gone on", "flickers"); ok {
+	if e, ok := item(schemas.WeighedBeamFault, schemas.WeighedBeam); ok {
 		add(schemas.Some(e.LogOdds), "the sensor is at fault", "this speaks for it: %s", e.What)
 	} else if r.Block != nil {
 		add(logit(*r.Block), "the sensor is at fault", "what the beam saw was something and no chatter with a probability of %.3f", *r.Block)
@@ -213,17 +197,17 @@ func (in Input) insteadOfJam(j schemas.Jam, r path.Reason) []schemas.Alternative
 	} else {
 		add(nil, "the sensor is at fault", "the piece was between two beams; both would have to be wrong")
 	}
-	if e, ok := item("is usual"); ok && r.Law.ChanceLong != nil {
+	if e, ok := item(schemas.WeighedTime); ok && r.Law.ChanceLong != nil {
 		add(schemas.Some(e.LogOdds), "slow, but moving", "an undisturbed piece takes that long here %s", schemas.OnceIn(*r.Law.ChanceLong))
 	}
 	switch {
-	case r.Next != "" && j.How == "backed_out":
+	case r.Next != "" && j.How == schemas.JamBackedOut:
 		add(nil, "it went on and the beam of "+r.Next+" missed it", "it was seen further back afterwards")
 	case r.Next != "":
 		add(logit(1-r.NextMisses), "it went on and the beam of "+r.Next+" missed it", "that beam misses a piece %s, by this match", schemas.OnceIn(r.NextMisses))
 	}
 	switch {
-	case j.Cause == "slipping":
+	case j.Cause == schemas.JamSlipping:
 		add(schemas.Some(-r.MotorOdds), "the roller was held fast", "it turned on: the piece slipped")
 	case r.MotorOdds > 1:
 		add(schemas.Some(r.MotorOdds), "the roller slipped on the piece", "the motor stood or drew far more than usual, as one that is held does")
@@ -239,17 +223,14 @@ func logit(p float64) *float64 {
 // changes say what would turn the verdict.
 func changes(j schemas.Jam, r path.Reason, sum float64) []string {
 	var out []string
-	word := "suspected"
 	if sum < 0 {
-		word = "believed"
-	}
-	out = append(out, fmt.Sprintf("Evidence of %.1f the other way: then it would only be %s.", math.Abs(sum), word))
-	if sum < 0 {
-		out[0] = fmt.Sprintf("Evidence of %.1f more for it: then it would be believed.", -sum)
+		out = append(out, fmt.Sprintf("Evidence of %.1f more for it: then it would be believed.", -sum))
+	} else {
+		out = append(out, fmt.Sprintf("Evidence of %.1f the other way: then it would only be suspected.", sum))
 	}
 	alone := false
 	for _, e := range j.Weighed {
-		if without := sum - e.LogOdds; without*sum < 0 && !isPrior(e) {
+		if without := sum - e.LogOdds; without*sum < 0 && e.Kind != schemas.WeighedPrior {
 			out, alone = append(out, fmt.Sprintf("Without %q the probability would be %.2f.", e.What, probability(without))), true
 		}
 	}

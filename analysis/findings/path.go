@@ -138,9 +138,9 @@ func (in Input) whyJam(here []schemas.Jam) string {
 			text += fmt.Sprintf(" Its motor drew up to %.0f A.", *j.PeakA)
 		}
 		switch j.Cause {
-		case "slipping":
+		case schemas.JamSlipping:
 			text += " The roller turned on: it slipped on the " + in.Report.Match.Game.Piece + "."
-		case "between_beams":
+		case schemas.JamBetweenBeams:
 			text += " It stood where no beam sees it."
 		}
 	}
@@ -152,9 +152,9 @@ func (in Input) whyJam(here []schemas.Jam) string {
 
 func ended(how string) string {
 	switch how {
-	case "backed_out":
+	case schemas.JamBackedOut:
 		return "backed out"
-	case "taken_out":
+	case schemas.JamTakenOut:
 		return "was taken out"
 	default:
 		return "moved on"
@@ -169,7 +169,7 @@ func (in Input) jamChecks(stage string, here []schemas.Jam) []string {
 		out = append(out, fmt.Sprintf("Take out the %s now standing in the %s.", piece, stage))
 	}
 	switch last.Cause {
-	case "slipping":
+	case schemas.JamSlipping:
 		out = append(out, fmt.Sprintf("Press a %s into the %s: the roller turns but does not grip. Look at belt tension, compression and tread.", piece, stage))
 	default:
 		out = append(out, fmt.Sprintf("Turn the %s roller by hand through one full turn: look for a torn belt or a rubbed edge.", stage))

@@ -8,7 +8,7 @@ import (
 	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// cause is the kind of jam the evidence speaks for: at the gate; two pieces wedged; a roller
+// cause is the kind of jam the evidence speaks for, as schemas/README.md defines them: at the gate; two pieces wedged; a roller
 // that stood with the piece for most of the time it was driven (locked), or turned on under
 // it (slipping). Where it did now this, now that, the place is all there is to tell.
 func (s *stand) cause(w *way) string {
@@ -17,15 +17,15 @@ func (s *stand) cause(w *way) string {
 	share := s.stoodShare()
 	switch {
 	case s.slot >= w.wait:
-		return "at_gate"
+		return schemas.JamAtGate
 	case s.pair:
-		return "wedged_pair"
+		return schemas.JamWedgedPair
 	case share > most:
-		return "locked"
+		return schemas.JamLocked
 	case share < little:
-		return "slipping"
+		return schemas.JamSlipping
 	case !front && (!math.IsNaN(share) || s.slot >= 0):
-		return "between_beams"
+		return schemas.JamBetweenBeams
 	default:
 		return ""
 	}

@@ -145,11 +145,11 @@ func (s *stand) ended() string {
 	case s.how == stays:
 		return ""
 	case s.how == takenOut || s.how == lost:
-		return "taken_out"
+		return schemas.JamTakenOut
 	case s.next < s.slot && !s.later:
-		return "backed_out"
+		return schemas.JamBackedOut
 	default:
-		return "moved_on"
+		return schemas.JamMovedOn
 	}
 }
 

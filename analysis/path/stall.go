@@ -111,16 +111,16 @@ func (m *motor) before(stood int64) int64 {
 
 // weighStall weighs a stand of the motor; piece is the one that was there, 0 for none seen.
 func (s *stand) weighStall(w *way, piece int) {
-	put := func(odds float64, what string) {
-		s.weighed = append(s.weighed, schemas.Weighed{What: what, LogOdds: odds})
+	put := func(kind string, odds float64, what string) {
+		s.weighed = append(s.weighed, schemas.Weighed{Kind: kind, What: what, LogOdds: odds})
 	}
-	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "stages rarely jam")
-	put(s.lock, "the motor was held fast while driven")
+	put(schemas.WeighedPrior, math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "stages rarely jam")
+	put(schemas.WeighedMotor, s.lock, "the motor was held fast while driven")
 	if s.turned > 0 {
-		put(1, "the driver reversed")
+		put(schemas.WeighedReversed, 1, "the driver reversed")
 	}
 	if piece > 0 {
-		put(1, "a piece was there")
+		put(schemas.WeighedPiece, 1, "a piece was there")
 		return
 	}
 	hidden := w.in.Stages[s.stage].Sensor == nil
@@ -128,9 +128,9 @@ func (s *stand) weighStall(w *way, piece int) {
 		hidden = false // a piece in there would have been seen on its way in
 	}
 	if hidden {
-		put(-0.5, "no beam sees into this stage")
+		put(schemas.WeighedPiece, -0.5, "no beam sees into this stage")
 	} else {
-		put(-3, "no beam saw a piece come here")
+		put(schemas.WeighedPiece, -3, "no beam saw a piece come here")
 	}
 }
 

@@ -151,13 +151,13 @@ const wentM = 0.10
 func (t *trace) how(s stop) string {
 	for _, m := range t.moments[s.end:] {
 		if m.x > s.x+wentM {
-			return "moved_on"
+			return schemas.JamMovedOn
 		}
 	}
 	if t.backedOut || !t.released && t.moments[len(t.moments)-1].x < s.x {
-		return "backed_out"
+		return schemas.JamBackedOut
 	}
-	return "moved_on"
+	return schemas.JamMovedOn
 }
 
 // reversals counts how often the stage was run back meanwhile.
@@ -172,7 +172,7 @@ func (t *trace) reversals(s stop) int {
 	return n
 }
 
-// cause is what the roller did under the standing piece: stood as well (locked) or turned
+// cause is, as schemas/README.md defines it, what the roller did under the standing piece: stood as well (locked) or turned
 // on (slipping), over most of the time it was driven, the first moment left out in which it
 // ran down. Where that is mixed the place decides: where no beam sees the piece it is
 // between beams, else no cause is told.
@@ -180,12 +180,12 @@ func (v view) cause(c *piece, s stop) string {
 	const stands, runDownS = 0.05, 0.25
 	m := c.trace.moments[s.start:s.end]
 	if m[0].waits {
-		return "at_gate"
+		return schemas.JamAtGate
 	}
 	driven, stood := 0, 0
 	for k, at := range m {
 		if at.paired {
-			return "wedged_pair"
+			return schemas.JamWedgedPair
 		}
 		if at.command < 0.05 || float64(k)*traceSteps*step < runDownS {
 			continue
@@ -197,14 +197,14 @@ func (v view) cause(c *piece, s stop) string {
 	}
 	switch share := float64(stood) / float64(max(1, driven)); {
 	case driven > 0 && share > 0.6:
-		return "locked"
+		return schemas.JamLocked
 	case driven > 0 && share < 0.3:
-		return "slipping"
+		return schemas.JamSlipping
 	}
 	for _, b := range v.world.path.belts {
 		if v.hasBeam(b) && s.x >= b.beam && s.x-c.length < b.beam {
 			return ""
 		}
 	}
-	return "between_beams"
+	return schemas.JamBetweenBeams
 }

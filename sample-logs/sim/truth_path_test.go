@@ -198,7 +198,7 @@ func (t *trace) longestRun(s stop) float64 {
 	return float64(most) * traceSteps * step
 }
 
-// One stuck piece is one jam until it moves (contract of the report: jam): twitches of a
+// One stuck piece is one jam until it moves (schemas/README.md): twitches of a
 // centimetre or two, forth or back, driven or not, cut nothing, while a piece that went a
 // hand's breadth and hangs again has two.
 func TestTwitchingPieceIsOneStop(t *testing.T) {

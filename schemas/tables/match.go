@@ -116,20 +116,20 @@ func matchRow(r *schemas.Report) Match {
 		m.CutFrom = text(c.Season + "/" + c.Event + "/" + c.Match)
 	}
 	m.findings(r.Findings)
-	if ran(r, "path") {
+	if r.Ran("path") {
 		m.Passes, m.Jams, m.SuspectedJams = count(r.Passes), count(r.Jams), count(r.SuspectedJams)
 	}
-	if ran(r, "power") {
+	if r.Ran("power") {
 		m.Brownouts = count(r.Brownouts)
 		m.battery(r.Battery)
 	}
-	if ran(r, "cycles") {
+	if r.Ran("cycles") {
 		m.cycles(r.Cycles)
 	}
-	if ran(r, "balance") {
+	if r.Ran("balance") {
 		m.balances(r.Balances)
 	}
-	if ran(r, "autonomous") {
+	if r.Ran("autonomous") {
 		m.autonomous(r.Autonomous)
 	}
 	return m
@@ -175,7 +175,7 @@ func (m *Match) cycles(cycles []schemas.Cycle) {
 	var durations []float64
 	for _, c := range cycles {
 		switch {
-		case c.Kind == "handover":
+		case c.Kind == schemas.CycleHandover:
 			handovers++
 		case !c.Complete && c.Period == schemas.PeriodDriver:
 			m.CutOffS = append(m.CutOffS, c.DurationS)
@@ -211,11 +211,6 @@ func (m *Match) autonomous(a schemas.Autonomous) {
 	m.AutonomousPieces = int64s(a.Pieces)
 	m.AutonomousEndX, m.AutonomousEndY, m.AutonomousEndHeading = a.EndX, a.EndY, a.EndHeading
 	m.AutonomousEndErrorM = a.EndErrorM
-}
-
-// ran is whether the report's analysis of that name could look.
-func ran(r *schemas.Report, name string) bool {
-	return slices.ContainsFunc(r.Analyses, func(a schemas.Analysis) bool { return a.Name == name && a.Ran })
 }
 
 // instant is an RFC 3339 time in microseconds of UTC, nil when s is none.

@@ -30,7 +30,7 @@ func Cycles(s *Scene, width float64) (*Picture, bool) {
 		c.row, c.bar = 15.5, 12.5
 	}
 	for _, q := range s.Report.Cycles {
-		if q.Kind == "handover" {
+		if q.Kind == schemas.CycleHandover {
 			continue
 		}
 		row := cycleRow{Cycle: q}

@@ -87,7 +87,7 @@ func (c *cycleBars) table() Table {
 	for _, q := range c.scene.Report.Cycles {
 		name, remark := "", ""
 		switch {
-		case q.Kind == "handover":
+		case q.Kind == schemas.CycleHandover:
 			name = "hand-over"
 		case !q.Complete:
 			name, remark = "cut off", c.cutWords(cycleRow{Cycle: q})

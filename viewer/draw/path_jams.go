@@ -127,11 +127,11 @@ func stoppedEarly(s *Scene) bool {
 // HowJamEnded is the end of a jam in words.
 func HowJamEnded(how string) string {
 	switch how {
-	case "moved_on":
+	case schemas.JamMovedOn:
 		return "moved on"
-	case "backed_out":
+	case schemas.JamBackedOut:
 		return "backed out"
-	case "taken_out":
+	case schemas.JamTakenOut:
 		return "was taken out"
 	default:
 		return ""

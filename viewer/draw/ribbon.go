@@ -121,7 +121,7 @@ func (r *ribbon) place() {
 func (r *ribbon) scoring() []schemas.Cycle {
 	var out []schemas.Cycle
 	for _, c := range r.scene.Report.Cycles {
-		if c.Kind != "handover" {
+		if c.Kind != schemas.CycleHandover {
 			out = append(out, c)
 		}
 	}
@@ -224,7 +224,7 @@ func (r *ribbon) table() Table {
 	for _, c := range r.scene.Report.Cycles {
 		what := "cycle, " + decimal(c.DurationS, 1) + " s"
 		switch {
-		case c.Kind == "handover":
+		case c.Kind == schemas.CycleHandover:
 			what = "hand-over"
 		case !c.Complete:
 			what = "cycle cut off after " + decimal(c.DurationS, 1) + " s"

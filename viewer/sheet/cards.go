@@ -146,7 +146,7 @@ func (v *view) cyclesCard() (card, bool) {
 	}
 	handovers := 0
 	for _, q := range r.Cycles {
-		if q.Kind == "handover" {
+		if q.Kind == schemas.CycleHandover {
 			handovers++
 		}
 	}

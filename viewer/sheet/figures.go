@@ -53,7 +53,7 @@ func scoredFigure(r *schemas.Report, n names) figure {
 	}
 	total := 0
 	for _, c := range r.Cycles {
-		if c.Kind != "handover" && c.Complete {
+		if c.Kind != schemas.CycleHandover && c.Complete {
 			total += max(c.Pieces, 1)
 		}
 	}
@@ -75,7 +75,7 @@ func cycleFigure(r *schemas.Report) figure {
 	whole, cut := 0, 0
 	for _, c := range r.Cycles {
 		switch {
-		case c.Kind == "handover":
+		case c.Kind == schemas.CycleHandover:
 		case c.Complete:
 			whole++
 		default:
@@ -83,7 +83,7 @@ func cycleFigure(r *schemas.Report) figure {
 		}
 	}
 	counts := strconv.Itoa(whole) + " whole, " + strconv.Itoa(cut) + " cut off"
-	median := medianCycle(r)
+	median := r.MedianCycleS()
 	if median == nil {
 		return unknown(label, counts)
 	}

@@ -3,7 +3,6 @@ package sheet
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -150,7 +149,7 @@ func cyclesSentence(r *schemas.Report) string {
 	count := map[string]int{}
 	slow := 0
 	for _, c := range r.Cycles {
-		if c.Kind == "handover" || !c.Complete {
+		if c.Kind == schemas.CycleHandover || !c.Complete {
 			continue
 		}
 		complete++
@@ -167,7 +166,7 @@ func cyclesSentence(r *schemas.Report) string {
 		}
 		count[why]++
 	}
-	median := medianCycle(r)
+	median := r.MedianCycleS()
 	switch {
 	case complete == 0:
 		return "No cycle was completed."
@@ -271,22 +270,6 @@ func slowWord(why *string) string {
 		}
 	}
 	return "without a cause seen"
-}
-
-// medianCycle is the median of complete scoring cycles of the driver period, nil without.
-func medianCycle(r *schemas.Report) *float64 {
-	var d []float64
-	for _, c := range r.Cycles {
-		if c.Kind != "handover" && c.Complete && c.Period == schemas.PeriodDriver {
-			d = append(d, c.DurationS)
-		}
-	}
-	if len(d) == 0 {
-		return nil
-	}
-	slices.Sort(d)
-	m := (d[(len(d)-1)/2] + d[len(d)/2]) / 2
-	return &m
 }
 
 // autonomousSentence says what came of the autonomous period.

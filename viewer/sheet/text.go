@@ -272,7 +272,7 @@ func (t *text) cycles() {
 	var all []string
 	for _, c := range r.Cycles {
 		switch {
-		case c.Kind == "handover":
+		case c.Kind == schemas.CycleHandover:
 			all = append(all, "hand-over")
 		case !c.Complete:
 			all = append(all, number(c.DurationS, 1)+" cut off")
