@@ -198,6 +198,9 @@ func (a *app) runCollect(ctx context.Context, o collectOptions) error {
 		return errors.Join(fmt.Errorf("opening the journal in %s: %w", live, err), listener.Close())
 	}
 	a.sayFound(c.Found())
+	if u := c.Unread(); u.Frames > 0 {
+		a.say("%d frames of the journal in %s were written by another version of afterbell and are not in any match; they stay there: collect once with that version", u.Frames, live)
+	}
 	in := newIntake(a, func() (*home.Home, error) { return w.home, nil }, given, o.season, o.event)
 	return a.serveLive(ctx, store, c, listener, tls, in, o)
 }

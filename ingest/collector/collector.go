@@ -128,6 +128,7 @@ type Collector struct {
 	boots    []*boot // by number
 	sessions map[*session]bool
 	found    journal.Recovery
+	unread   Unread
 
 	numbered    map[string]int // the last number given in a form of name
 	connections int            // open or being opened
@@ -182,6 +183,9 @@ func Open(o Options) (*Collector, error) {
 
 // Found is what the journal held when the collector opened.
 func (c *Collector) Found() journal.Recovery { return c.found }
+
+// Unread is what of it the collector could not make sense of.
+func (c *Collector) Unread() Unread { return c.unread }
 
 // now is collector time: microseconds since 1970 that never step back.
 func (c *Collector) now() int64 {

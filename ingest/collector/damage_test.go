@@ -234,3 +234,42 @@ func TestEmptyBatch(t *testing.T) {
 	require.EqualValues(t, 2, again.seq)
 	require.Eventually(t, func() bool { return f.c.Robots()[0].Samples == 1 }, time.Second, time.Millisecond)
 }
+
+// What another version wrote was acknowledged too: it is told, and outlives the matches around it.
+func TestFramesOfAnotherVersionStay(t *testing.T) {
+	f := newField(t)
+	r := f.radio("heron", "", "b")
+	r.batch([3]any{"x", 1.0, 1})
+	r.acked()
+	f.close()
+	j, _, err := journal.Open(journal.Options{Dir: f.dir}, func(journal.Frame) error { return nil })
+	require.NoError(t, err)
+	const later = 200 // a kind this version does not know
+	number, err := j.Append(later, []byte("acknowledged by a later version"))
+	require.NoError(t, err)
+	require.NoError(t, j.Close())
+
+	stays := func() (kept bool) {
+		j, _, err := journal.Open(journal.Options{Dir: f.dir}, func(fr journal.Frame) error {
+			kept = kept || string(fr.Payload) == "acknowledged by a later version"
+			return nil
+		})
+		require.NoError(t, err)
+		require.NoError(t, j.Close())
+		return kept
+	}
+	f.open()
+	require.Equal(t, Unread{Frames: 1, First: number}, f.c.Unread())
+	r = f.radio("heron", "", "b")
+	for i := range 4 { // each settling begins a segment, and drops those nobody needs
+		r.batch([3]any{"x", 100 + float64(i), i})
+		r.acked()
+		require.NoError(t, f.c.Settle("heron"))
+	}
+	require.Equal(t, []float64{1}, f.shelf.get(t, "idle-1", "heron").Log.Find("x").Float[:1])
+	f.close()
+	require.True(t, stays())
+	f.open()
+	require.Equal(t, 1, f.c.Unread().Frames)
+	f.close()
+}

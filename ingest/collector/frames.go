@@ -104,15 +104,32 @@ func (r *robot) restore(h robotHead) {
 	r.arrived, r.waiting, r.unplaced, r.late, r.lateAt = h.Arrived, h.Waiting, h.Unplaced, h.Late, h.LateAt
 }
 
-// replay takes one frame of the journal into the state, at the start. Frames it cannot read
-// are passed over: their checksum is right, so they are from another version, and refusing to
-// start would lose more.
+// Unread are frames of the journal that were read whole but not understood: their checksum is
+// right, so another version of this program wrote them. They stay in the journal, for what they
+// hold was acknowledged.
+type Unread struct {
+	Frames int
+	First  uint64 // number of the first of them
+}
+
+// replay takes one frame of the journal into the state, at the start. One it cannot make sense
+// of does not stop it, for refusing to start would lose more.
 func (c *Collector) replay(f journal.Frame) error {
+	if !c.understood(f) {
+		if c.unread.Frames++; c.unread.Frames == 1 {
+			c.unread.First = f.Number
+		}
+	}
+	return nil
+}
+
+// understood takes one frame into the state and says whether it could.
+func (c *Collector) understood(f journal.Frame) bool {
 	switch f.Kind {
 	case journal.Head:
-		var h headFrame
-		if json.Unmarshal(f.Payload, &h) != nil {
-			break
+		h, ok := decoded[headFrame](f)
+		if !ok {
+			return false
 		}
 		// A head repeats what the frames before it said, and is all there is when those
 		// are gone.
@@ -124,52 +141,63 @@ func (c *Collector) replay(f journal.Frame) error {
 			c.putBoot(b)
 		}
 	case frameBoot:
-		b := &boot{}
-		if json.Unmarshal(f.Payload, b) == nil {
-			c.putBoot(b)
+		b, ok := decoded[boot](f)
+		if !ok {
+			return false
 		}
+		c.putBoot(&b)
 	case frameNames:
-		var n namesFrame
-		if json.Unmarshal(f.Payload, &n) == nil {
-			if b := c.bootOf(n.Boot); b != nil {
-				c.addSignals(b, n)
-			}
+		n, ok := decoded[namesFrame](f)
+		b := c.bootOf(n.Boot)
+		if !ok || b == nil {
+			return false
 		}
+		c.addSignals(b, n)
 	case frameRows:
-		if rows, ok := wire.ParseStored(f.Payload); ok {
-			if b := c.bootOf(rows.Boot); b != nil {
-				c.took(c.robot(b.Robot), b, &rows, f.Number, len(f.Payload))
-			}
+		rows, ok := wire.ParseStored(f.Payload)
+		b := c.bootOf(rows.Boot)
+		if !ok || b == nil {
+			return false
 		}
+		c.took(c.robot(b.Robot), b, &rows, f.Number, len(f.Payload))
 	case frameClock:
-		var e clockFrame
-		if json.Unmarshal(f.Payload, &e) == nil {
-			if b := c.bootOf(e.Boot); b != nil {
-				b.Clock.Add(e.Exchange)
-			}
+		e, ok := decoded[clockFrame](f)
+		b := c.bootOf(e.Boot)
+		if !ok || b == nil {
+			return false
 		}
+		b.Clock.Add(e.Exchange)
 	case frameMatch:
-		var m matchFrame
-		if json.Unmarshal(f.Payload, &m) == nil {
-			if b := c.bootOf(m.Boot); b != nil {
-				c.robot(b.Robot).matched(m)
-			}
+		m, ok := decoded[matchFrame](f)
+		b := c.bootOf(m.Boot)
+		if !ok || b == nil {
+			return false
 		}
+		c.robot(b.Robot).matched(m)
 	case framePlan:
-		var p planFrame
-		if json.Unmarshal(f.Payload, &p) == nil {
-			c.planned(p)
+		p, ok := decoded[planFrame](f)
+		if !ok {
+			return false
 		}
+		c.planned(p)
 	case frameSettled:
-		var s settledStateFrame
-		if json.Unmarshal(f.Payload, &s) == nil {
-			r := c.robot(s.State.Robot)
-			r.kept = s.State
-			r.waiting, r.unplaced, r.late = s.Waiting, s.Unplaced, 0
-			if n := len(s.State.Settled); n > 0 {
-				r.watch.settledTo(s.State.Settled[n-1].Horizons)
-			}
+		s, ok := decoded[settledStateFrame](f)
+		if !ok {
+			return false
 		}
+		r := c.robot(s.State.Robot)
+		r.kept = s.State
+		r.waiting, r.unplaced, r.late = s.Waiting, s.Unplaced, 0
+		if n := len(s.State.Settled); n > 0 {
+			r.watch.settledTo(s.State.Settled[n-1].Horizons)
+		}
+	default:
+		return false
 	}
-	return nil
+	return true
+}
+
+func decoded[T any](f journal.Frame) (v T, ok bool) {
+	ok = json.Unmarshal(f.Payload, &v) == nil
+	return v, ok
 }

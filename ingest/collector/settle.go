@@ -333,9 +333,13 @@ func (c *Collector) forgetBoots() {
 	}
 }
 
-// oldest is the number of the first frame that any robot still needs. The lock is held.
+// oldest is the number of the first frame that any robot still needs, or that was not
+// understood. The lock is held.
 func (c *Collector) oldest() uint64 {
 	oldest := uint64(math.MaxUint64)
+	if c.unread.Frames > 0 {
+		oldest = c.unread.First
+	}
 	for _, r := range c.robots {
 		if r.kept.From > 0 {
 			oldest = min(oldest, r.kept.From)
