@@ -1,5 +1,7 @@
 // `?` shows what the other keys do.
 
+import { writes } from "./typing";
+
 type Keys = readonly (readonly [string, string])[];
 
 const pageKeys: Keys = [
@@ -31,8 +33,7 @@ const benchKeys: Keys = [
 export function list(root: Document): void {
   let shown: HTMLDialogElement | undefined;
   root.addEventListener("keydown", (e) => {
-    if (e.key !== "?" || e.ctrlKey || e.metaKey || e.altKey) return;
-    if (e.target instanceof HTMLTextAreaElement || (e.target instanceof HTMLInputElement && e.target.type !== "checkbox")) return;
+    if (e.key !== "?" || e.ctrlKey || e.metaKey || e.altKey || writes(e.target)) return;
     e.preventDefault();
     shown ??= root.body.appendChild(made(root));
     if (shown.open) shown.close();

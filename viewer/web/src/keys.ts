@@ -1,6 +1,8 @@
 // Keys of the pages: 1 to 9 go to a finding of a sheet, Enter opens it on the bench, up and
 // down go through the rows of the board.
 
+import { writes } from "./typing";
+
 /** The element a key leads to from the one that has the focus; undefined for no move. */
 export function target(root: ParentNode, key: string, focused: Element | null): HTMLElement | undefined {
   if (/^[1-9]$/.test(key)) {
@@ -12,11 +14,6 @@ export function target(root: ParentNode, key: string, focused: Element | null): 
   const at = rows.findIndex((a) => a === focused);
   if (at < 0) return key === "ArrowDown" ? rows[0] : undefined;
   return rows[at + (key === "ArrowDown" ? 1 : -1)];
-}
-
-/** Whether a key pressed on an element writes into it; on a tick box it does not. */
-function writes(el: EventTarget | null): boolean {
-  return el instanceof HTMLTextAreaElement || (el instanceof HTMLInputElement && el.type !== "checkbox");
 }
 
 /** The link to the bench of the finding that has the focus itself, not something inside it. */

@@ -2,6 +2,8 @@
 // on this device, by an object URL; nothing of it is read into the page or sent anywhere. One
 // click at a moment that is known (autonomous starts, the bell) lines it up with match time.
 
+import { writes } from "./typing";
+
 /** What is kept of a video on this device: which file it was, and where match time 0 is in it. */
 export interface Kept { name: string; size: number; zeroS: number }
 
@@ -109,10 +111,6 @@ export function film(root: Document, store: Store, path: string): void {
     } else return;
     e.preventDefault();
   });
-}
-
-function writes(el: EventTarget | null): boolean {
-  return el instanceof HTMLTextAreaElement || el instanceof HTMLSelectElement || (el instanceof HTMLInputElement && el.type !== "checkbox" && el.type !== "file");
 }
 
 /** Ties a sheet to its video: a line on the ribbon says where it is, and ribbon, pins and findings lead it. */

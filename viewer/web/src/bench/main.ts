@@ -15,6 +15,7 @@ import { added, address, moved, parse, type State } from "./state";
 import type { Trace } from "./trace";
 import { showAt, videoAt } from "../video";
 import { Windows } from "./windows";
+import { writes } from "../typing";
 
 const rest = 90; // ms without a change after which a view is taken as meant
 const patience = 250; // ms that the first picture waits for samples before it is drawn without
@@ -487,9 +488,7 @@ class TraceBench {
   }
 
   private key(e: KeyboardEvent): void {
-    if (e.ctrlKey || e.metaKey || e.altKey) return;
-    const on = e.target;
-    if (on instanceof HTMLInputElement || on instanceof HTMLTextAreaElement || on instanceof HTMLSelectElement) return;
+    if (e.ctrlKey || e.metaKey || e.altKey || writes(e.target)) return;
     const at = this.pointer ?? (this.state.span.from + this.state.span.to) / 2;
     const does: Record<string, () => void> = {
       "+": () => this.zoom(0.5), "=": () => this.zoom(0.5), "-": () => this.zoom(2), "−": () => this.zoom(2),
