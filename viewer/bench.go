@@ -46,7 +46,7 @@ type benchView struct {
 	FirstS, LastS    float64 // of the log, in match time
 	BellS            float64
 	Strips           string // names of the signals shown when the address names none, line by line
-	Name, Who        string
+	Name             string
 	Ribbon, Video    template.HTML
 	Findings         []benchFinding
 	Known            string // benchKnown as JSON

@@ -12,8 +12,7 @@ import (
 type places struct {
 	known        bool // there is a pose and a zone
 	pickup, goal []visit
-	hasPickup    bool // the profile has such a zone
-	hasGoal      bool
+	hasGoal      bool              // the profile has such a zone
 	silences     []series.Interval // in which the robot may have been anywhere
 	track        track
 	topMS        float64 // the speed it reaches on its way
@@ -50,7 +49,7 @@ func placesOf(in Input, cfg Config) places {
 		return has, out
 	}
 	var at []bool
-	p.hasPickup, at = inside(profile.UsePickup)
+	_, at = inside(profile.UsePickup)
 	p.pickup = visits(T, at, limit)
 	p.hasGoal, at = inside(profile.UseGoal)
 	p.goal = join(visits(T, at, limit), schemas.Micros(cfg.FlickerS))

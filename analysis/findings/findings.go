@@ -22,8 +22,7 @@ import (
 type Input struct {
 	Report  *schemas.Report
 	Profile *profile.Profile
-	// LogStart and LogEnd are the first and last sample of the log, log time in seconds.
-	LogStart, LogEnd float64
+	LogEnd  float64 // the last sample of the log, s of log time
 }
 
 // Build lists the findings, worst first, and the verdict that heads the sheet.

@@ -43,7 +43,7 @@ func build(t *testing.T, fill func(*schemas.Report)) ([]schemas.Finding, schemas
 		r.Analyses = append(r.Analyses, schemas.Analysis{Name: n, Ran: true})
 	}
 	fill(r)
-	f, v := Build(Input{Report: r, Profile: p, LogStart: 0, LogEnd: 160})
+	f, v := Build(Input{Report: r, Profile: p, LogEnd: 160})
 	checkForm(t, f, v)
 	return f, v
 }
@@ -243,11 +243,11 @@ func TestLogThatStopsWhileTheRobotIsEnabled(t *testing.T) {
 	require.NoError(t, err)
 	r := &schemas.Report{Match: schemas.Match{StartS: 10, Periods: []schemas.Period{{Name: "autonomous", StartS: 10, EndS: 30}, {Name: "driver", StartS: 30}, {}}[:2]}}
 	stop(r)
-	found, _ := Build(Input{Report: r, Profile: p, LogStart: 0, LogEnd: 106.4})
+	found, _ := Build(Input{Report: r, Profile: p, LogEnd: 106.4})
 	require.Len(t, found, 1)
 	assert.Equal(t, "The log stops at 96.4 s: 44 s are missing.", found[0].Title)
 
-	found, _ = Build(Input{Report: r, Profile: p, LogStart: 0, LogEnd: 120}) // disabled, and the log went on
+	found, _ = Build(Input{Report: r, Profile: p, LogEnd: 120}) // disabled, and the log went on
 	assert.Empty(t, found)
 }
 

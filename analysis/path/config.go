@@ -21,7 +21,6 @@ type Config struct {
 	// Beams.
 	GlitchS      float64 // s; usual length of a false reading (chatter of one to a few samples)
 	BlockS       float64 // s; usual length of a true reading that is a piece, only to tell it from chatter
-	GlitchOdds   float64 // share of readings that are glitches, before looking at their length
 	FlickerCount int     // glitches within FlickerS that make a beam unbelievable
 	FlickerS     float64 // s
 	StuckS       float64 // s; a beam is called stuck when it stayed blocked this much longer than pieces explain
@@ -51,7 +50,7 @@ func DefaultConfig() Config {
 	return Config{
 		MinJamS: 0.3, Believe: 0.5, Suspect: 0.15,
 		MinCommand: 0.05, HoldShare: 0.3, ReleaseShare: 0.5, ArriveS: 0.5, DisabledOff: true, MinDrivenS: 0.02, SettleS: 0.25,
-		GlitchS: 0.008, BlockS: 0.3, GlitchOdds: 0.25, FlickerCount: 6, FlickerS: 1, StuckS: 1,
+		GlitchS: 0.008, BlockS: 0.3, FlickerCount: 6, FlickerS: 1, StuckS: 1,
 		JamRate: 0.02, MissRate: 0.01, StuckOdd: 3e-4, StuckForGood: 0.01, LostRate: 0.004, BounceRate: 0.006,
 		Tracks:      24,
 		PriorDwellS: 0.25, PriorTransitS: 0.6, PriorSpread: 0.8, PriorSigma: 0.2, HistoryWeight: 4,

@@ -132,7 +132,7 @@ func (w *way) report(s stand, piece int) found {
 		Piece: &piece, OnsetLowS: schemas.Some(schemas.Seconds(s.low)), OnsetHighS: schemas.Some(schemas.Seconds(s.high)),
 		Reversals: s.turned, Weighed: s.weighed,
 	}
-	if s.still != 0 { // log time may be negative
+	if s.stood {
 		jam.StillS = schemas.Some(schemas.Seconds(s.still))
 	}
 	jam.PeakA = w.drives[s.stage].peak(start, end)

@@ -228,13 +228,13 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 	case k == 0:
 		return odds
 	default:
-		return odds + math.Log(unnoticed) + w.missOdds(t, -1, slotOf(k), at-long, at) + w.briefly(k, at)
+		return odds + math.Log(unnoticed) + w.missOdds(t, -1, slotOf(k), at-long, at) + w.briefly(at)
 	}
 }
 
-// briefly is for a new piece having come to beam k just while the first one told nothing: one
+// briefly is for a new piece having come just while the first one told nothing: one
 // comes every ten seconds or so, and only now and then in a short spell or gap.
-func (w *way) briefly(k int, at int64) float64 {
+func (w *way) briefly(at int64) float64 {
 	const chance = 0.1
 	if w.beams[0].tellsNothing(at-long, at) {
 		return math.Log(chance)

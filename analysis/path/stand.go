@@ -156,7 +156,7 @@ func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
 		s.strain, s.hardest, s.times = min(by.jam, mostStrain), by.at, by.times
 		return
 	}
-	if by, stage, ok := w.strained(all, n, s, motors); ok {
+	if by, stage, ok := w.strained(s, motors); ok {
 		s.strain, s.hardest, s.times = by.jam, by.at, by.times
 		if by.jam > 1 && s.lock <= 1 {
 			s.stage, s.motor = stage, &motors[stage]

@@ -35,11 +35,10 @@ func momentOf(x float64) int {
 }
 
 // moment is the hardest moment of a visit for one motor: the largest mean of ln current,
-// the smallest mean share of its speed, and the middle of each. NaN where the log does not
+// the smallest mean share of its speed. NaN where the log does not
 // tell.
 type moment struct {
-	amps, ratio     float64
-	ampsAt, ratioAt int64
+	amps, ratio float64
 }
 
 // hardest looks through the settled driving between two times for the hardest moment of a
@@ -82,10 +81,10 @@ func (d *drive) hardestIn(i, j int, long int64, out *moment) {
 			continue // not a whole moment yet, and more to come
 		}
 		if a := amps.of(); !(a <= out.amps) && !math.IsNaN(a) {
-			out.amps, out.ampsAt = a, d.t[first]/2+d.t[k]/2
+			out.amps = a
 		}
 		if r := speed.of(); !(r >= out.ratio) && !math.IsNaN(r) {
-			out.ratio, out.ratioAt = r, d.t[first]/2+d.t[k]/2
+			out.ratio = r
 		}
 	}
 }
@@ -213,7 +212,7 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 
 // strained asks the motors of all stages that may hold a visit's piece. Each is as likely
 // as the next to be the one, so their odds are averaged; stage is the one that says most.
-func (w *way) strained(all []journey, n int, s *stand, motors []motor) (out strain, stage int, ok bool) {
+func (w *way) strained(s *stand, motors []motor) (out strain, stage int, ok bool) {
 	first, last := w.span(s.visit)
 	at := place{s.slot, s.company, momentOf(0.8 * s.excess())}
 	stage = -1

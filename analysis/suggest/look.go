@@ -74,7 +74,7 @@ func lookAt(log *schemas.Log) *look {
 	}
 	l.lay(log)
 	for _, s := range l.signals {
-		s.describe(l)
+		s.describe()
 	}
 	l.names = l.wordCounts()
 	l.findQuiet()
@@ -170,7 +170,7 @@ func (l *look) grid(f *series.Float) []float64 {
 }
 
 // describe finds the facts that need only the samples.
-func (s *signal) describe(l *look) {
+func (s *signal) describe() {
 	if s.num == nil {
 		return
 	}

@@ -131,7 +131,7 @@ func (l *look) motors(volts *signal, voltScale float64) []motor {
 			return 1 / (1 + best)
 		}
 		m.sureSpeed = rival(func(o found) bool { return o.c == f.c && o.p.speed != f.p.speed && o.p.current == f.p.current })
-		m.sureCommand = l.sureCommand(commands, f.c, m.speed, takenC)
+		m.sureCommand = l.sureCommand(commands, f.c, m.speed)
 		if f.p.current >= 0 {
 			takenA[f.p.current] = true
 			m.current = answers[f.p.current].s
@@ -320,7 +320,7 @@ func likelier(other, best float64, u told) float64 {
 // sureCommand says how sure it is that the speed belongs to command c and not to another that
 // is told at the same times: commands that are proportional to each other cannot be told apart
 // by any motor.
-func (l *look) sureCommand(commands []told, c int, speed *signal, taken map[int]bool) float64 {
+func (l *look) sureCommand(commands []told, c int, speed *signal) float64 {
 	sum := 0.0
 	mine := l.kinship(commands[c].s, speed)
 	for o, u := range commands {

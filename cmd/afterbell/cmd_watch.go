@@ -134,7 +134,7 @@ func (a *app) watches(in *intake, dirs []string, skip, asJSON bool, sheet func(i
 	var out []*folderWatch
 	for _, dir := range dirs {
 		out = append(out, &folderWatch{
-			dir: filepath.Clean(dir), in: in, settle: watchSettle, skip: skip,
+			dir: filepath.Clean(dir), in: in, settle: watchSettle, most: watchFiles, skip: skip,
 			told: func(line string) {
 				mu.Lock()
 				defer mu.Unlock()

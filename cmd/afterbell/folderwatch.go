@@ -30,6 +30,7 @@ type folderWatch struct {
 	dir    string
 	in     *intake
 	settle time.Duration
+	most   int  // files that are looked at
 	skip   bool // leave bad rows out
 
 	// stored is called for each file that was stored, told for each line about another.
@@ -40,6 +41,7 @@ type folderWatch struct {
 
 	files   map[string]*watched
 	missing bool
+	full    bool   // it holds more files than are looked at
 	busy    string // the line last told about a data folder that another process writes
 }
 
@@ -135,6 +137,7 @@ type foundFile struct {
 // list are the files that may be logs, oldest first.
 func (w *folderWatch) list() ([]foundFile, error) {
 	var out []foundFile
+	full := false
 	err := filepath.WalkDir(w.dir, func(path string, e fs.DirEntry, err error) error {
 		switch {
 		case err != nil && path == w.dir:
@@ -154,7 +157,8 @@ func (w *folderWatch) list() ([]foundFile, error) {
 		if err != nil || info.Size() == 0 {
 			return nil
 		}
-		if len(out) == watchFiles {
+		if len(out) == w.most {
+			full = true
 			return filepath.SkipAll
 		}
 		out = append(out, foundFile{path, info.Size(), info.ModTime()})
@@ -164,6 +168,10 @@ func (w *folderWatch) list() ([]foundFile, error) {
 		return cmp.Or(a.written.Compare(b.written), cmp.Compare(a.path, b.path))
 	})
 	largestFirst(out)
+	if full && !w.full {
+		w.told(fmt.Sprintf("%s holds more than %d logs, and only those are looked at: move old ones elsewhere", w.dir, w.most))
+	}
+	w.full = full
 	return out, err
 }
 

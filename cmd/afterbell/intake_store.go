@@ -201,7 +201,7 @@ func storeJobs(ctx context.Context, h *home.Home, jobs []*job, more map[string]f
 	out := []imported{}
 	for _, j := range jobs {
 		if j.profile == nil {
-			if err := j.publishSamples(h); err != nil {
+			if err := j.publishSamples(ctx, h); err != nil {
 				return out, fmt.Errorf("%s was not stored: %w", j.id, err)
 			}
 			out = append(out, importedOf(j, nil, h, 0))

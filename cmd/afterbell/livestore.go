@@ -179,10 +179,10 @@ func (s *liveStore) Publish(ctx context.Context, m collector.Sealed) error {
 	}
 	if m.Idle {
 		s.forgetIdle()
-		return j.publishSamples(s.home)
+		return j.publishSamples(ctx, s.home)
 	}
 	if j.profile == nil {
-		return j.publishSamples(s.home)
+		return j.publishSamples(ctx, s.home)
 	}
 	var err error
 	if j.history, err = earlier(s.home, j.id, j.at, j.stored); err != nil {
@@ -205,8 +205,8 @@ func (j *job) sayLate() {
 }
 
 // publishSamples writes the folder of a match that is not analyzed.
-func (j *job) publishSamples(h *home.Home) error {
-	_, err := j.publish(context.Background(), h, true)
+func (j *job) publishSamples(ctx context.Context, h *home.Home) error {
+	_, err := j.publish(ctx, h, true)
 	return err
 }
 

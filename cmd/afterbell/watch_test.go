@@ -125,7 +125,7 @@ func watching(t *testing.T, data, dir string) *folder {
 	in := newIntake(a, func() (*home.Home, error) { return h, nil }, []*robotProfile{p}, "2031", "practice")
 	f := &folder{now: time.Now()}
 	f.folderWatch = &folderWatch{
-		dir: dir, in: in, settle: watchSettle,
+		dir: dir, in: in, settle: watchSettle, most: watchFiles,
 		told:   func(line string) { f.lines = append(f.lines, line) },
 		noted:  func(line string) { f.notes = append(f.notes, line) },
 		stored: func(_ *looked, done []imported) { f.names = append(f.names, done[0].Match) },
@@ -219,6 +219,22 @@ func TestWatchTakesNoFileThatChangesMeanwhile(t *testing.T) {
 	ended, stop := context.WithCancel(t.Context())
 	stop()
 	require.ErrorIs(t, copyUnchanged(ended, foundFile{path, info.Size(), info.ModTime()}, to+"5"), context.Canceled)
+}
+
+// A folder with more logs than are looked at is told of once, not passed over in silence.
+func TestWatchTellsOfAFolderThatIsTooFull(t *testing.T) {
+	f := watching(t, t.TempDir(), t.TempDir())
+	f.most = 2
+	for _, name := range []string{"a.csv", "b.csv", "c.csv"} {
+		putText(t, "time_s,a\n0,1\n", f.dir, name, yesterday)
+	}
+	for range 2 {
+		found, err := f.list()
+		require.NoError(t, err)
+		require.Len(t, found, 2)
+	}
+	require.Len(t, f.lines, 1)
+	require.Contains(t, f.lines[0], "more than 2 logs")
 }
 
 // While another process has the data folder, a file waits, and one line says so.

@@ -24,8 +24,6 @@ const (
 	closeGoingAway = websocket.CloseGoingAway
 	closePolicy    = websocket.ClosePolicyViolation
 	closeData      = websocket.CloseInvalidFramePayloadData
-	closeTooLarge  = websocket.CloseMessageTooBig
-	closeRetry     = websocket.CloseTryAgainLater
 )
 
 // ServeHTTP takes connections at wire.Path.
@@ -479,7 +477,7 @@ func (s *session) signals(data []byte) *wire.Fault {
 	case int64(m.First) > int64(len(s.numbers)):
 		return wire.Faultf(wire.BadMessage, "first is %d where the next free number is %d", m.First, len(s.numbers))
 	case int64(m.First)+int64(len(m.Names)) > int64(4*most):
-		return wire.Faultf(wire.TooMany, "more than %d signals", most)
+		return wire.Faultf(wire.TooMany, "more than %d names announced by one connection", 4*most)
 	}
 	before := len(s.boot.names.Entries)
 	numbers := append([]uint32{}, s.numbers[:m.First]...)

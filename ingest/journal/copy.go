@@ -21,7 +21,7 @@ type Copied struct {
 const copyTries = 20
 
 // Copy copies the journal in the folder from, which another process may be writing, into the
-// folder to, which is made and must be empty. Every frame that was durable when Copy was
+// folder to, which is made anew: what it held is removed. Every frame that was durable when Copy was
 // called is in the copy, as long as the writer still keeps it when Copy returns; frames
 // written since may be. A frame that is being written is left out: the copy has no torn end.
 // A folder that is not there is an empty journal.

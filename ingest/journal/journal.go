@@ -144,7 +144,6 @@ type segment struct {
 	first, last uint64 // numbers of its frames; last is the last durable one
 	size        int64  // durable bytes
 	whole       bool   // begins with a Head
-	damaged     bool   // has bytes in the middle that are no frame
 }
 
 // Head is the kind of the frame that begins a segment and makes all segments before it

@@ -124,7 +124,6 @@ func (j *Journal) recoverSegment(id uint64, replay func(Frame) error, found *Rec
 	if stop != nil {
 		return s, stop
 	}
-	s.damaged = len(damaged) > 0
 	for _, d := range damaged {
 		found.Damaged = append(found.Damaged, Damage{File: path, Offset: d[0], Bytes: d[1] - d[0]})
 	}

@@ -22,8 +22,6 @@ type column struct {
 	physical format.Type
 	size     int // bytes of a FIXED_LEN_BYTE_ARRAY
 	unsigned bool
-	bits     int // of an unsigned integer
-	decimal  bool
 	scale    int
 	half     bool // float16
 }
@@ -120,7 +118,7 @@ func (c *column) typed(el *format.SchemaElement) {
 func (c *column) logical(el *format.SchemaElement) {
 	switch t := el.LogicalType.Value.(type) {
 	case *format.IntType:
-		c.unsigned, c.bits = !t.IsSigned, int(t.BitWidth)
+		c.unsigned = !t.IsSigned
 		return
 	case *format.DecimalType:
 		c.asDecimal(int(t.Scale))
@@ -156,10 +154,8 @@ func (c *column) logical(el *format.SchemaElement) {
 		return
 	}
 	switch el.ConvertedType.V {
-	case deprecated.Uint8, deprecated.Uint16, deprecated.Uint32:
-		c.unsigned, c.bits = true, 32
-	case deprecated.Uint64:
-		c.unsigned, c.bits = true, 64
+	case deprecated.Uint8, deprecated.Uint16, deprecated.Uint32, deprecated.Uint64:
+		c.unsigned = true
 	case deprecated.Decimal:
 		c.asDecimal(int(el.Scale.V))
 	case deprecated.TimestampMillis:
@@ -180,7 +176,7 @@ func (c *column) asDecimal(scale int) {
 		c.Unusable = "decimals of an odd size"
 		return
 	}
-	c.decimal, c.scale, c.Type, c.Unusable = true, scale, table.Float, ""
+	c.scale, c.Type, c.Unusable = scale, table.Float, ""
 }
 
 // described reads the list of signals that our files have in their metadata. What cannot be
