@@ -16,7 +16,7 @@ type Config struct {
 	ArriveS      float64 // s the last stage may stay driven after a piece has come to it, besides what a release takes
 	DisabledOff  bool    // outside the periods nothing is driven, whatever the command says
 	MinDrivenS   float64 // s; a stage driven for less before a piece left it had no part in that
-	SettleS      float64 // s; the inrush and spin-up of a motor, kept out of what its current and speed tell
+	SettleS      float64 // s; the inrush and spin-up of a motor at the least, kept out of what its current and speed tell
 
 	// Beams.
 	GlitchS      float64 // s; usual length of a false reading (chatter of one to a few samples)

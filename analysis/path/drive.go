@@ -197,19 +197,71 @@ func (d *drive) rateByCurrent(rate []float64) bool {
 	return true
 }
 
-// settle marks the moments at which the motor had been driven onward for SettleS.
+// settle marks the moments at which the motor had been driven onward for as long as its
+// spin-up takes.
 func (d *drive) settle(rate []float64, cfg Config) {
 	d.settled = make([]bool, len(d.t))
-	since := int64(math.MaxInt64)
-	for i, r := range rate {
-		if r <= 0 {
-			since = math.MaxInt64
-			continue
+	starts := startsOf(rate)
+	spinUp := max(schemas.Micros(cfg.SettleS), d.spinUp(starts))
+	for _, s := range starts {
+		for i := s.from; i < s.to; i++ {
+			d.settled[i] = d.t[i]-d.t[s.from] >= spinUp
 		}
-		since = min(since, d.t[i])
-		d.settled[i] = d.t[i]-since >= schemas.Micros(cfg.SettleS)
 	}
 }
+
+// start is a stretch of onward driving: samples from to before to.
+type start struct{ from, to int }
+
+func startsOf(rate []float64) []start {
+	var all []start
+	for i, r := range rate {
+		switch {
+		case r <= 0:
+		case i > 0 && rate[i-1] > 0:
+			all[len(all)-1].to = i + 1
+		default:
+			all = append(all, start{i, i + 1})
+		}
+	}
+	return all
+}
+
+// spinUp is how long this motor takes from rest until it turns at its speed and its inrush is
+// over, µs: the median of its starts. Heavy rollers take half a second. 0 where no start lasted
+// long enough to tell.
+func (d *drive) spinUp(starts []start) int64 {
+	const (
+		lasts = 1_000_000 // µs of driving in which any has spun up, and its last third tells of the time after
+		up    = 0.9       // of its speed
+		over  = 1.3       // times its current
+	)
+	var took []float64
+	for _, s := range starts {
+		to := s.from
+		for to < s.to && d.t[to]-d.t[s.from] < lasts {
+			to++
+		}
+		if to == s.to {
+			continue // too short
+		}
+		after := series.From(d.t, d.t[s.from]+2*lasts/3)
+		speed, amps := stat.Median(sample(d.speed[after:to], always)), stat.Median(sample(d.amps[after:to], always))
+		first := s.from
+		for i := s.from; i < after; i++ {
+			if d.speed[i] < up*speed || d.amps[i]+offset > over*(amps+offset) {
+				first = i + 1
+			}
+		}
+		took = append(took, float64(d.t[first]-d.t[s.from]))
+	}
+	if len(took) == 0 {
+		return 0
+	}
+	return int64(stat.Median(took))
+}
+
+func always(int) bool { return true }
 
 // readLoad takes the logarithms once: every visit of a piece asks for those of its samples.
 func (d *drive) readLoad() {

@@ -2,6 +2,7 @@ package path
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -48,6 +49,32 @@ func repeat(s string, n int) (out string) {
 		out += s
 	}
 	return out
+}
+
+// A motor's numbers count from when it has spun up: a heavy roller takes longer.
+func TestSpinUp(t *testing.T) {
+	for _, c := range []struct{ lag, least, most float64 }{{0.03, 0.25, 0.25}, {0.2, 0.45, 0.67}} {
+		st := Stage{Command: &series.Float{}, Current: &series.Float{}, Speed: &series.Float{}}
+		turning := 0.0
+		for k := range 1200 {
+			at, command := int64(k)*10_000, 0.0
+			if k%400 >= 200 {
+				command = 0.8
+			}
+			turning += (command - turning) * 0.01 / c.lag
+			st.Command.T, st.Command.V = append(st.Command.T, at), append(st.Command.V, command)
+			st.Speed.T, st.Speed.V = append(st.Speed.T, at), append(st.Speed.V, 60*turning)
+			st.Current.T, st.Current.V = append(st.Current.T, at), append(st.Current.V, 2+40*(command-turning))
+		}
+		d := readDrive(st, Input{End: 12_000_000}, signalOf(nil), DefaultConfig())
+		for _, began := range []int{200, 600, 1000} {
+			n := slices.Index(d.settled[began:], true)
+			require.GreaterOrEqual(t, n, 0)
+			settled := float64(d.t[began+n])/1e6 - 0.01*float64(began)
+			assert.GreaterOrEqual(t, settled, c.least-0.011)
+			assert.LessOrEqual(t, settled, c.most+0.011)
+		}
+	}
 }
 
 func TestBeamChatter(t *testing.T) {
