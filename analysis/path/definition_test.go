@@ -55,6 +55,29 @@ func TestJamsByDefinition(t *testing.T) {
 			l.leave(18, 20)
 			return l
 		}, jams: []expected{{stages: []string{"throat"}, start: 14.65, end: 17.15, how: "moved_on", cause: "slipping"}}, outcome: "released"},
+		{name: "held by the next stage, which is not driven, while its tail lies in the beam of one that is", line: func() *timeline {
+			l := newTimeline(28, fourStages...).warm()
+			l.drive(13.5, 14.2, 0.8)
+			l.drive(14.2, 20, 0.8, "mouth")
+			l.block("mouth", 14, 20.05)
+			l.drive(20, 21.35, 0.8)
+			l.block("throat", 20.3, 20.55)
+			l.block("lift", 20.8, 21.05)
+			l.leave(21.3, 23)
+			return l
+		}, outcome: "released"},
+		{name: "held so, and stuck as soon as it goes on", line: func() *timeline {
+			l := newTimeline(30, fourStages...).warm()
+			l.drive(13.5, 14.2, 0.8)
+			l.drive(14.2, 18, 0.8, "mouth")
+			l.block("mouth", 14, 18.05)
+			l.drive(18, 22.35, 0.8)
+			l.hold("throat", 18.1, 21.1)
+			l.block("throat", 21.3, 21.55)
+			l.block("lift", 21.8, 22.05)
+			l.leave(22.3, 24)
+			return l
+		}, jams: []expected{{stages: []string{"mouth", "throat"}, start: 18.1, end: 21.1, how: "moved_on", cause: "locked"}}, outcome: "released"},
 		{name: "between two sensors", line: func() *timeline {
 			l := newTimeline(26, fourStages...).warm()
 			l.drive(13.5, 19.55, 0.8)

@@ -114,7 +114,7 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 				w.jammed[came{v.slot, v.from}] = f.jam.Confidence >= w.cfg.Believe
 			}
 			f.ended = n == len(j.visits)-1 && s.how != outGate && s.how != outMouth
-			if last := len(out) - 1; last >= first && f.start-schemas.Micros(out[last].jam.EndS) < schemas.Micros(w.cfg.MinJamS) {
+			if last := len(out) - 1; last >= first && w.believed(f) == w.believed(out[last]) && f.start-schemas.Micros(out[last].jam.EndS) < schemas.Micros(w.cfg.MinJamS) {
 				out[last] = joined(out[last], f) // it had not really moved in between
 				continue
 			}
@@ -123,6 +123,8 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 	}
 	return out
 }
+
+func (w *way) believed(f found) bool { return f.jam.Confidence >= w.cfg.Believe }
 
 func (w *way) report(s stand, piece int) found {
 	start, end := s.start, s.end

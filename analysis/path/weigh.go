@@ -200,17 +200,20 @@ func (w *way) mayHavePassed(all []journey, s *stand) float64 {
 	}
 }
 
-// mayBeHeld is how probably a piece between two beams stood in a stage that was not driven,
-// while another one on its way was: the part of the way that lies in such stages. Where it is
-// known which stages move it, those that had it no longer do not count.
+// mayBeHeld is how probably the piece of a stand stood in a stage that was not driven, while
+// another one on its way was: between two beams the part of the way that lies in such stages.
+// Where it is known which stages move it, those that had it no longer do not count. In front of
+// a beam a piece may reach into the next stage, which then holds it.
 func (w *way) mayBeHeld(s *stand) float64 {
-	if _, front := inFront(s.slot); front {
-		return 0
-	}
 	const idle = 0.3 // of what the most driven one was; chosen by us
 	first, last := w.span(s.visit)
+	stages := w.holders(s)
+	if _, front := inFront(s.slot); front {
+		last = min(last+1, len(w.drives)-1)
+		stages = []int{first, last}
+	}
 	var part, driven []float64
-	for _, i := range w.holders(s) {
+	for _, i := range stages {
 		if c := w.drives[i].clock; c.told {
 			part, driven = append(part, 1), append(driven, c.onward(s.start, s.end))
 			if i == first || i == last {
