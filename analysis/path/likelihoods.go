@@ -29,6 +29,7 @@ const (
 	inReverse    = 0.05  // a new piece comes while the mouth runs backward
 	unnoticed    = 0.3   // a new piece is first seen further on, besides the beams it passed
 	passedBy     = 0.005 // it passed a piece that has been there for long
+	noRoom       = 0.03  // there is one piece more in a stretch than it has room for
 )
 
 // And what the beams themselves may have done: passed over a piece, stayed blocked behind it.
@@ -268,12 +269,27 @@ func (w *way) missChance(t *track, k int, since, at int64) (chance float64, excu
 		chance = max(chance, staysBlind)
 	}
 	switch some, all := w.blockedBetween(k, since, at); {
-	case all || w.beams[k].tellsNothing(since, at):
+	case all || w.hides(k, since, at):
 		return max(chance, hidden), true
 	case some:
 		return max(chance, inContact), true
 	}
 	return chance, false
+}
+
+// hides is whether beam k told nothing at a moment between two times in which its stage was
+// driven, so that a piece may have passed it unseen. Of a gap in the log only the drive just
+// before it and after it is known.
+func (w *way) hides(k int, from, to int64) bool {
+	c, dark := w.push[k], w.beams[k].dark
+	i := sort.Search(len(dark), func(i int) bool { return dark[i].End >= from })
+	for ; i < len(dark) && dark[i].Start < to; i++ {
+		a, b := dark[i].Start-coast, dark[i].End+coast
+		if !c.told || c.onward(a, b) > 0 || c.backward(a, b) > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // overlook notes that the beams between two slots did not show a piece that passed them.
@@ -301,6 +317,26 @@ func (w *way) blockedBetween(k int, t0, t1 int64) (some, all bool) {
 
 // skipped is whether a beam lies between two slots.
 func skipped(from, to int) bool { return to-from > 2 || to-from == 2 && from%2 != 0 }
+
+// crammed is for one more piece coming into a stretch between two beams. As many fit in, one
+// behind the other, as what they take from beam to beam is longer than what each takes to pass
+// one, give or take two. How long the way beyond the last beam is nothing tells.
+func (w *way) crammed(t *track, slot int) float64 {
+	if slot == w.last {
+		return 0
+	}
+	inside := 0.0
+	for _, p := range t.pieces {
+		if p.slot == slot {
+			inside++
+		}
+	}
+	if inside < 2 {
+		return 0
+	}
+	room := w.laws[slot].usual() / w.laws[slot-1].usual()
+	return math.Log(noRoom) * max(inside-1-room, 0)
+}
 
 // tailOdds is for the beams a piece still blocks when it leaves a later one.
 func (w *way) tailOdds(t *track, p piece) float64 {

@@ -58,7 +58,7 @@ func (w *way) explainBlocked(t *track, h happened) []*track {
 		out = append(out, n)
 	}
 	out = append(out, w.explainNew(t, h))
-	if gone := w.backedOut(t, h.at); gone != nil {
+	for _, gone := range w.leftUnseen(t, h.at) {
 		out = append(out, w.explainNew(gone, h))
 	}
 	return out
@@ -93,9 +93,49 @@ func (w *way) backedOut(t *track, at int64) *track {
 	if _, front := inFront(p.slot); front || c.backward(p.since, at) < reversed {
 		return nil
 	}
-	n := t.clone(math.Log(ranBack) + w.missOdds(t, -1, p.slot, p.since, at))
-	w.overlook(n, -1, p.slot, p.since, at)
-	n.leave(i, happened{at: c.returning(at, reversed, p.since)}, outMouth)
+	out := c.returning(at, reversed, p.since)
+	at = min(at, out+long) // by then it had passed them
+	n := t.clone(math.Log(ranBack) + w.missOdds(t, -1, p.slot, out, at))
+	w.overlook(n, -1, p.slot, out, at)
+	n.leave(i, happened{at: out}, outMouth)
+	return n
+}
+
+// leftUnseen is all that may have happened to the pieces since any beam changed: the last one
+// is out at the mouth by now, or one after another at the gate.
+func (w *way) leftUnseen(t *track, at int64) (all []*track) {
+	if gone := w.backedOut(t, at); gone != nil {
+		all = append(all, gone)
+	}
+	for gone := w.releasedUnseen(t, at); gone != nil; gone = w.releasedUnseen(gone, at) {
+		all = append(all, gone)
+	}
+	return all
+}
+
+// releasedUnseen says that the furthest piece was out at the gate by now, unseen by the beams it
+// had to pass: as soon as it had been driven for as long as that way takes. It is nil where it
+// had not, and where pieces are counted out, which tells it better.
+func (w *way) releasedUnseen(t *track, at int64) *track {
+	if w.counts || len(t.pieces) == 0 {
+		return nil
+	}
+	p := t.pieces[0]
+	if _, front := inFront(p.slot); front {
+		return nil
+	}
+	takes := 0.0
+	for slot := p.slot; slot <= w.last; slot++ {
+		takes += w.laws[slot].usual()
+	}
+	out := w.driven(p.slot, p.since).after(p.since, takes)
+	if out >= at {
+		return nil
+	}
+	n := t.clone(w.missOdds(t, p.slot, w.last+1, p.since, out))
+	w.overlook(n, p.slot, w.last+1, p.since, out)
+	w.noteOverhang(n, p, len(w.beams), out)
+	n.leave(0, happened{at: out}, outGate)
 	return n
 }
 
@@ -154,6 +194,7 @@ func (w *way) explainClear(t *track, h happened) []*track {
 	if out {
 		ahead.leave(i, h, outGate)
 	} else {
+		ahead.odds += w.crammed(t, slotOf(k)+1)
 		ahead.leaveTo(i, slotOf(k)+1, h, onward)
 	}
 	behind := t.clone(not + math.Log(backward))

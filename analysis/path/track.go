@@ -29,6 +29,7 @@ const (
 	cleared  kind = iota // a beam became clear
 	released             // a piece was counted out and no beam saw it
 	rose                 // a beam became blocked
+	over                 // the log ended
 )
 
 // follow finds the most probable explanation of all beams, and keeps what else was possible.
@@ -80,8 +81,10 @@ func (w *way) explain(t *track, h happened) []*track {
 		return w.explainBlocked(t, h)
 	case cleared:
 		return w.explainClear(t, h)
-	default:
+	case released:
 		return w.explainRelease(t, h)
+	default:
+		return append(w.leftUnseen(t, h.at), t.clone(0))
 	}
 }
 
@@ -100,6 +103,7 @@ func (w *way) happenings() []happened {
 	for _, g := range w.gone {
 		all = append(all, happened{at: g.at, what: released, sure: g.sure})
 	}
+	all = append(all, happened{at: w.in.End, what: over})
 	slices.SortStableFunc(all, func(a, b happened) int {
 		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.what, b.what), cmp.Compare(a.beam, b.beam))
 	})

@@ -25,6 +25,7 @@ type way struct {
 	strains map[came]float64 // log-odds of a jam by what motor and driver did in a visit
 	jammed  map[came]bool    // visits believed to be jams
 	gone    []gone           // releases that no beam saw
+	counts  bool             // pieces are counted when they leave, or when they score
 	notes   []string
 	falls   map[int64]bool // times at which the last beam cleared because of a release
 	history *history       // of following the pieces last
@@ -73,6 +74,7 @@ func newWay(in Input, cfg Config) *way {
 		w.last++ // a piece past the last beam is in the path until it is counted out
 		w.wait = min(w.wait, w.last)
 	}
+	w.counts = has(in.Release) || has(in.Score)
 	w.matchReleases()
 	for k := range w.beams {
 		w.push = append(w.push, w.drives[w.beams[k].stage].clock)

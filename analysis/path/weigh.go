@@ -193,7 +193,7 @@ func (w *way) mayHavePassed(all []journey, s *stand) float64 {
 	switch {
 	case front || next >= len(w.beams) || s.slot >= w.wait || s.how == lost || s.how == outGate:
 		return 0 // or that it went on is weighed by itself
-	case w.blindAt(all, next, s.visit.from) || w.beams[next].tellsNothing(s.visit.from, s.to):
+	case w.blindAt(all, next, s.visit.from) || w.hides(next, s.visit.from, s.to):
 		return hidden
 	default:
 		return 0

@@ -1,0 +1,44 @@
+package path
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// Nothing counts what leaves, and the gate's beam goes blind: a path that holds two pieces
+// between its last beams cannot have taken in five.
+func TestABlindGateThatNothingCounts(t *testing.T) {
+	l := newTimeline(45, fourStages...)
+	for k := range 9 {
+		l.usual(2 + 4*float64(k))
+	}
+	l.blocked["gate"] = l.blocked["gate"][:4]
+	l.lacks["release"] = true
+	r := Detect(l.input(), DefaultConfig())
+	assert.Empty(t, told(r.Jams))
+	assert.Len(t, r.Passes, 9)
+	for _, p := range r.Passes[:8] { // of the last one nothing tells
+		assert.Equal(t, "released", p.Outcome, "piece %d", p.Piece)
+	}
+	require.Len(t, r.Faults, 1)
+	assert.Equal(t, stuckFalse, r.Faults[0].Kind)
+	assert.Equal(t, "gate/beam", r.Faults[0].Signal)
+}
+
+// A piece that was driven back without coming out is still there when, much later, the log has
+// a gap: it does not back out unseen while nothing drives it.
+func TestAGapHidesNoPieceThatIsNotDriven(t *testing.T) {
+	l := newTimeline(30, fourStages...).warm()
+	l.drive(13.5, 17, 0.8)
+	l.block("mouth", 14, 14.25)
+	l.block("throat", 14.5, 14.75)
+	l.drive(17, 17.1, -0.8)
+	l.drive(17.1, 19, 0.8)
+	l.silent = []span{{22, 23}}
+	r := Detect(l.input(), DefaultConfig())
+	require.Len(t, r.Jams, 1, "suspected: %v", told(r.Suspected))
+	assert.False(t, r.Jams[0].Cleared)
+	assert.InDelta(t, 30, r.Jams[0].EndS, 0.02)
+}
