@@ -20,7 +20,7 @@ func (w *way) firstLaws() {
 		case front:
 			for _, b := range w.beams[k].sound(w.cfg) {
 				x := w.clocks[slot].onward(w.waits(slot, b.from, b.to), b.to)
-				if !b.atStart && !b.open && (slot < w.wait || x >= w.cfg.MinDrivenS) {
+				if !b.atStart && !b.open && x >= w.cfg.MinDrivenS {
 					seen = append(seen, took{x: x, done: true})
 				}
 			}
@@ -90,8 +90,8 @@ func (w *way) relearn(all []journey) {
 					continue
 				}
 				x := w.clocks[v.slot].onward(w.waits(v.slot, v.from, v.to), v.to)
-				if v.slot >= w.wait && x < w.cfg.MinDrivenS {
-					continue // it fell out, or was taken: nothing of how long a release takes
+				if x < w.cfg.MinDrivenS {
+					continue // it fell on, or was taken: nothing of how long that takes driven
 				}
 				if w.overlaps(v) {
 					seen[v.slot+1] = append(seen[v.slot+1], took{x: x, done: true, at: v.from, held: w.strains[came{v.slot, v.from}]})
