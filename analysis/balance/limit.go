@@ -112,12 +112,7 @@ func (h heard) limits() limits {
 		}
 		return out
 	}
-	best, ok := law{}, false
-	for late := 0; float64(late)*lawStepS <= loopLateMost; late++ {
-		if l, _, fits := h.law(h.rate, late, 0); fits && (!ok || l.r2 > best.r2) {
-			best, ok = l, true
-		}
-	}
+	best, ok := h.plainest()
 	if !ok || best.r2 < 0.5 {
 		if wide && out.share > 0.3 {
 			return out
@@ -139,11 +134,23 @@ func (h heard) limits() limits {
 	return out
 }
 
+// plainest is the law that explains the command best of those as late as loops are, the noise of the rate
+// that was logged left out.
+func (h heard) plainest() (best law, ok bool) {
+	for late := 0; float64(late)*lawStepS <= loopLateMost; late++ {
+		if l, _, fits := h.law(h.rate, late, 0); fits && (!ok || l.r2 > best.r2) {
+			best, ok = l, true
+		}
+	}
+	return best, ok
+}
+
 // ramps adds that the command may change only slowly: let run after a law at one steady speed, it is
-// explained clearly better than by the likeliest law without such a limit, which explains plain of it.
+// explained clearly better than by the plainest law without such a limit.
 // A command that follows slowly is late by the more the larger the swing.
-func (h heard) ramps(l limits, plain law) limits {
-	if plain.r2 < 0.3 || l.relay {
+func (h heard) ramps(l limits) limits {
+	plain, ok := h.plainest()
+	if !ok || plain.r2 < 0.3 || plain.r2 > rampMostR2 || l.relay {
 		return l
 	}
 	var at []int

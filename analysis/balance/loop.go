@@ -41,9 +41,7 @@ func lookAtLoop(tr trace, a attempt, in Input, cfg Config) (loop, heard) {
 	}
 	lp.law = best
 	lp.ok = lp.law.r2 >= cfg.LoopR2
-	if lp.law.r2 < rampMostR2 {
-		lp.limits = h.ramps(lp.limits, lp.law)
-	}
+	lp.limits = h.ramps(lp.limits)
 	switch {
 	case lp.law.r2 < plainR2, lp.law.lead < -loopLateMost: // something else is in it: an integral, a command that may change only slowly
 	case lp.law.lead <= cfg.NoRateS:
