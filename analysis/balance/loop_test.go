@@ -73,6 +73,7 @@ func TestCommandsThatDoNotMoveTheRobot(t *testing.T) {
 		}
 		r.followWay()
 		require.NotNil(t, r.way)
+		assert.InDelta(t, dead, r.dead, 1.5*deadStep)
 		for i, u := range r.command {
 			if was := said(i); math.Abs(was) < dead-deadStep || dead == 0 {
 				assert.Equal(t, dead == 0 || was == 0, u == was, "command of %g", was)

@@ -366,7 +366,7 @@ func (u tuned) change(a attempt, tr trace, in Input, cfg Config) *schemas.Retune
 			u.better(c.gains) < nearlyAll || !u.safe(c.gains) {
 			continue
 		}
-		if u.soonEnough(c.gains, lean, over, later, seconds(a.limit-a.startT), in.LevelDeg) >= mostOf {
+		if u.soonEnough(c.gains, lean, over, later, seconds(a.limit-a.startT)-in.HoldS, in.LevelDeg) >= mostOf {
 			best, least = t, score // else damped, and level much later, if at all
 		}
 	}
@@ -398,9 +398,14 @@ func (a attempt) leaning(tr trace, in Input) (lean, over float64) {
 }
 
 // climbs is how fast a loop drives the robot up the platform that lies at its stop, over deg, by what
-// the slope leaves of its command: of full command. It must still climb where it slides more than is told.
+// the slope leaves of its command: of full command, nothing where that does not move it. It must still
+// climb where it slides more than is told.
 func (u tuned) climbs(g rig, l law, over float64) float64 {
-	return min(u.limit, math.Abs(l.gain)*over) - max(surelySlides*g.slide, slidesAsUsual)*over
+	command := min(u.limit, math.Abs(l.gain)*over)
+	if command <= g.dead {
+		return 0
+	}
+	return command - max(surelySlides*g.slide, slidesAsUsual)*over
 }
 
 // climbMore is how much longer than the lean s it took a loop takes up to where the platform tips with
@@ -417,7 +422,7 @@ func (u tuned) climbMore(p pairing, c gains, lean, over float64) float64 {
 }
 
 // soonEnough is how many of some draws, as a part of them, come level with other gains within later
-// times the time that they take now, or that there was where they do not; and, where that is longer
+// times the time that they take now, or that there was for it where they do not; and, where that is longer
 // than now, with time to spare before the bell. A loop with less gain also
 // takes longer up to where the platform tips, where it lay for lean s at over deg.
 func (u tuned) soonEnough(c gains, lean, over, later, had, level float64) float64 {

@@ -121,6 +121,20 @@ func TestLessGainClimbsSlower(t *testing.T) {
 	assert.InDelta(t, 1.2*(0.012/0.006-1), u.climbMore(p, gains{0.45, 1, 0}, 1.2, 12), 1e-9)
 }
 
+// By hand: a drivetrain that commands up to 0.05 do not move stands at the foot of a slope of 12 deg under a
+// gain of 0.004 a degree, 0.048 in all, and off level by up to 10 deg under one of 0.005, whatever the swing did.
+func TestLessGainMustStillMoveTheRobot(t *testing.T) {
+	u := tuned{limit: 0.3}
+	p := pairing{rig{damp: 6, stiff: 4, pull: 700, tilt: 12, place: -48, slide: 1e-5}, law{gain: 0.01}}
+	half := gains{0.5, 1, 0}
+	require.NotNil(t, p.rig.settles(p.law.with(half), u.limit, 2.5))
+	assert.False(t, math.IsInf(u.climbMore(p, gains{0.4, 1, 0}, 1.2, 12), 1))
+	p.rig.dead = 0.05
+	assert.Nil(t, p.rig.settles(p.law.with(half), u.limit, 2.5))
+	assert.True(t, math.IsInf(u.climbMore(p, gains{0.4, 1, 0}, 1.2, 12), 1))
+	assert.False(t, math.IsInf(u.climbMore(p, half, 1.2, 12), 1))
+}
+
 // A change that takes longer than now, climb and all, is for a match that has the time: not where
 // what it takes would have been over after the bell, or hardly before.
 func TestAChangeMustBeLevelBeforeTheBell(t *testing.T) {

@@ -14,6 +14,7 @@ type rig struct {
 	force            bool
 	damp, stiff, lag float64 // 1/s, 1/s², s
 	slide            float64 // of full command per deg; always against the loop's gain
+	dead             float64 // of full command, up to which it moves nothing; 0 where nothing tells
 	pull             float64 // deg/s² for a second (force: for one) of full command, with the sign of the loop's gain
 	rub              float64 // deg/s²
 	place            float64 // pull times the place at the start, from that of balance, deg/s²
@@ -45,7 +46,7 @@ func (r *run) fitted(damp, stiff, lag, slide float64) (rig, bool) {
 		c, rss, ok = q.solve(use)
 	}
 	g := rig{
-		force: r.force, damp: damp, stiff: stiff, lag: lag, slide: slide, swung: r.swung, rss: rss, wayOff: off, full: full,
+		force: r.force, damp: damp, stiff: stiff, lag: lag, slide: slide, dead: r.dead, swung: r.swung, rss: rss, wayOff: off, full: full,
 		pull: c[0], place: c[1], tilt: c[2], rate: c[3], rub: c[4], push: c[5],
 	}
 	return g, ok && g.pull*r.sign > 0

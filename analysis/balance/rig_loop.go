@@ -159,7 +159,8 @@ func (p polynomial) roots() []complex128 {
 
 // settles is how many seconds after the rig's start the tilt stays within level for good under
 // a law that gives no more than limit; nil when not within longest. It is stepped with the
-// band in which the loop stands still left out, as its share of the gain is.
+// band in which the loop stands still left out, as its share of the gain is, but not that in which the
+// drivetrain does.
 func (g rig) settles(l law, limit, level float64) *float64 {
 	const step, longest = 0.01, 20.0
 	late := int(math.Round(l.late / step))
@@ -177,6 +178,9 @@ func (g rig) settles(l law, limit, level float64) *float64 {
 		u := 0.0
 		if i >= late {
 			u = math.Max(-limit, math.Min(limit, words[i-late]))
+		}
+		if math.Abs(u) <= g.dead {
+			u = 0
 		}
 		if !g.force {
 			u -= math.Copysign(g.slide, g.pull) * tilt

@@ -24,6 +24,7 @@ type run struct {
 	crooked  float64   // deg by which straight equations are off besides
 	way      []float64 // m that it drove along, by the pose, about their mean; nil where no pose follows the command
 	wayLooks float64   // independent looks that the way is worth
+	dead     float64   // of full command, up to which it does not move the robot, by the way; 0 where nothing tells
 	terms    []float64 // of the rig last looked at, row by row
 }
 

@@ -142,7 +142,7 @@ func (r *run) leaveOutDead() float64 {
 			}
 		}
 		if now := r.nearestWay(); now < least {
-			off, least, moves = now, now, r.command
+			off, least, moves, r.dead = now, now, r.command, most
 		}
 	}
 	r.command = moves
