@@ -119,13 +119,18 @@ func (t *track) log(s step) {
 	t.steps = &s
 }
 
-// state appends to b what the future of an explanation depends on.
+// state appends to b what the future of an explanation depends on. When the last piece left is
+// not in it: that matters for the next moment only.
 func (t *track) state(b []byte) []byte {
 	for _, p := range t.pieces {
 		b = binary.AppendVarint(b, int64(p.slot))
 		b = binary.AppendVarint(b, p.since)
 		b = binary.AppendVarint(b, p.rise)
 		b = binary.AppendVarint(b, p.fall)
+		b = binary.AppendVarint(b, int64(p.beam))
+		if p.onward {
+			b = append(b, 'o')
+		}
 	}
 	for k, id := range t.owner {
 		if t.blind[k] {
