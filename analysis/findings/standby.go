@@ -28,6 +28,7 @@ func standbyDraws(in Input) []drafted {
 			Check: []string{
 				"Open the main breaker before anything else.",
 				fmt.Sprintf("Look for a rubbed wire or a controller that stays on in the branch %s.", first.Branch),
+				"If a clamp meter shows no current in it, the zero of its sensor is off.",
 			},
 		}
 		for _, s := range in.Report.StandbyDraws {

@@ -6,8 +6,10 @@
 // Hands go in next to it because everyone believes the robot is off.
 //
 // What looks the same and is not: a motor that coasts or brakes for a moment after the
-// robot was disabled, a pump that is meant to run on, and a sensor whose zero is off. So
-// the first second is left out, the draw must last, and its size is the median.
+// robot was disabled, spikes on idle electronics, a pause too short to tell. So the first
+// second is left out, the draw must last, and its size is the median. A load that is meant
+// to run on and a sensor whose zero is off look the same to the log's end: the finding says
+// how to tell them at the robot.
 package standby
 
 import (
@@ -19,13 +21,16 @@ import (
 
 // Config are the limits.
 type Config struct {
-	Amps   float64 // a median above this is a draw. Common practice: idle electronics stay under it
-	Settle int64   // µs after disabling that are left out; chosen by us
-	Least  int64   // µs a disabled stretch must last beyond Settle; chosen by us
+	Amps     float64 // a median above this is a draw. Common practice: idle electronics stay under it
+	SettleUS int64   // after disabling that are left out; chosen by us
+	LeastUS  int64   // a disabled stretch must last beyond that; chosen by us
+	Readings int     // in it at least, for a median to mean anything; chosen by us
 }
 
 // DefaultConfig is the usual Config.
-func DefaultConfig() Config { return Config{Amps: 2, Settle: 1_000_000, Least: 2_000_000} }
+func DefaultConfig() Config {
+	return Config{Amps: 2, SettleUS: 1_000_000, LeastUS: 2_000_000, Readings: 10}
+}
 
 // Branch is one measured branch.
 type Branch struct {
@@ -44,13 +49,13 @@ func Detect(in Input, cfg Config) []schemas.StandbyDraw {
 	var out []schemas.StandbyDraw
 	for _, b := range in.Branches {
 		for _, d := range in.Disabled {
-			from := d.Start + cfg.Settle
-			if d.End-from < cfg.Least {
+			from := d.Start + cfg.SettleUS
+			if d.End-from < cfg.LeastUS {
 				continue // too short to tell a draw from a motor that coasts
 			}
 			part := b.Current.Between(from, d.End)
-			if len(part.V) < 10 {
-				continue // too few readings for a median to mean anything
+			if len(part.V) < cfg.Readings {
+				continue // too few to tell
 			}
 			sorted := slices.Sorted(slices.Values(part.V))
 			amps := sorted[len(sorted)/2]
