@@ -352,7 +352,7 @@ func (s *Server) storeArrival(w http.ResponseWriter, r *http.Request) {
 
 // hasSheet is whether a match that was stored can be shown.
 func (s *Server) hasSheet(id schemas.MatchID) bool {
-	_, err := os.Stat(filepath.Join(s.home.Dir(id), "report.json"))
+	_, err := os.Stat(filepath.Join(s.home.Dir(id), schemas.ReportFile))
 	return err == nil
 }
 

@@ -196,7 +196,7 @@ func (s *Server) benchOf(id schemas.MatchID, at string, asked []string) (*benchV
 // keptBench is a bench that was made before, made anew when its match changed.
 func (s *Server) keptBench(id schemas.MatchID, at string, m *traces.Match) (keptBench, error) {
 	made := keptBench{match: m, bands: []knownBands{}}
-	if info, err := os.Stat(filepath.Join(s.home.Dir(id), "report.json")); err == nil {
+	if info, err := os.Stat(filepath.Join(s.home.Dir(id), schemas.ReportFile)); err == nil {
 		made.changed, made.size = info.ModTime(), info.Size()
 	}
 	s.benchesMu.Lock()

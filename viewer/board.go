@@ -301,7 +301,7 @@ func (s *Server) rowOfEntry(e index.Entry) row {
 
 // rowOf is the row of one match, from the cache when its report did not change.
 func (s *Server) rowOf(id schemas.MatchID) row {
-	info, err := os.Stat(filepath.Join(s.home.Dir(id), "report.json"))
+	info, err := os.Stat(filepath.Join(s.home.Dir(id), schemas.ReportFile))
 	if err != nil && s.samplesOnly(id) {
 		return s.troubled(id, fmt.Errorf("stored without a profile, so not analyzed; give one: `afterbell analyze %s --profile robot.yaml`", id))
 	}

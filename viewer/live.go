@@ -241,16 +241,16 @@ func (s *Server) liveJSON(w http.ResponseWriter, _ *http.Request) {
 // samplesOnly is whether a match was stored without a profile: then there is nothing but its
 // samples.
 func (s *Server) samplesOnly(id schemas.MatchID) bool {
-	_, err := os.Stat(filepath.Join(s.home.Dir(id), "robot.yaml"))
+	_, err := os.Stat(filepath.Join(s.home.Dir(id), schemas.ProfileFile))
 	return errors.Is(err, fs.ErrNotExist)
 }
 
 // outsideMatches is whether a stored match is samples that belong to no match: they are kept,
 // and no page is about them.
 func (s *Server) outsideMatches(id schemas.MatchID) bool {
-	if !strings.HasPrefix(id.Match, "idle-") {
+	if !strings.HasPrefix(id.Match, schemas.IdlePrefix) {
 		return false
 	}
-	_, err := os.Stat(filepath.Join(s.home.Dir(id), "report.json"))
+	_, err := os.Stat(filepath.Join(s.home.Dir(id), schemas.ReportFile))
 	return err != nil
 }

@@ -99,7 +99,7 @@ type keptTop struct {
 
 // newest is a match in full, drawn anew when its report changed.
 func (s *Server) newest(r row) (*newest, error) {
-	info, err := os.Stat(filepath.Join(s.home.Dir(r.id), "report.json"))
+	info, err := os.Stat(filepath.Join(s.home.Dir(r.id), schemas.ReportFile))
 	if err != nil {
 		return nil, rebuild(r.id, err)
 	}

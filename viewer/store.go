@@ -43,7 +43,7 @@ func (s *Server) load(id schemas.MatchID) (*stored, error) {
 }
 
 func (s *Server) readReport(id schemas.MatchID) (*schemas.Report, error) {
-	name := filepath.Join(s.home.Dir(id), "report.json")
+	name := filepath.Join(s.home.Dir(id), schemas.ReportFile)
 	data, err := os.ReadFile(name)
 	if err != nil {
 		return nil, rebuild(id, err)
@@ -69,7 +69,7 @@ func reimport(err error) error {
 }
 
 func (s *Server) readProfile(id schemas.MatchID) (*profile.Profile, error) {
-	name := filepath.Join(s.home.Dir(id), "robot.yaml")
+	name := filepath.Join(s.home.Dir(id), schemas.ProfileFile)
 	data, err := os.ReadFile(name)
 	if err != nil {
 		return nil, reimport(err)
@@ -97,7 +97,7 @@ func shown(r *schemas.Report, p *profile.Profile) map[string]bool {
 
 // readSignals reads those of the named signals that the match has.
 func (s *Server) readSignals(id schemas.MatchID, names map[string]bool) (*schemas.Log, error) {
-	f, err := matchfile.Open(filepath.Join(s.home.Dir(id), "signals.parquet"))
+	f, err := matchfile.Open(filepath.Join(s.home.Dir(id), schemas.SignalsFile))
 	if err != nil {
 		return nil, reimport(err)
 	}

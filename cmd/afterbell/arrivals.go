@@ -182,8 +182,8 @@ func (a arrivals) look(ctx context.Context, id string, skipBadRows bool) (*looke
 	}
 	f := arrived{path: filepath.Join(dir, "log"), name: what.Name}
 	f.written, _ = time.Parse(time.RFC3339Nano, what.Written)
-	if data, err := os.ReadFile(filepath.Join(dir, profileFile)); err == nil {
-		p, err := parseProfile(profileFile, data)
+	if data, err := os.ReadFile(filepath.Join(dir, schemas.ProfileFile)); err == nil {
+		p, err := parseProfile(schemas.ProfileFile, data)
 		if err != nil {
 			return nil, "", err // it was parsed when it was added
 		}
@@ -244,7 +244,7 @@ func (a arrivals) AddProfile(id string, r io.Reader) error {
 	if _, err := parseProfile("this profile", data); err != nil {
 		return &viewer.InputError{Text: firstLine(err)}
 	}
-	return writeFile(filepath.Join(dir, profileFile), func(w io.Writer) error { _, err := w.Write(data); return err })
+	return writeFile(filepath.Join(dir, schemas.ProfileFile), func(w io.Writer) error { _, err := w.Write(data); return err })
 }
 
 // Store stores a waiting log as somebody said, and forgets it.

@@ -75,7 +75,7 @@ func BenchmarkSeal(b *testing.B) {
 				}
 			}
 			began := time.Now()
-			writeMatchFile(b, filepath.Join(b.TempDir(), signalsFile), m.log)
+			writeMatchFile(b, filepath.Join(b.TempDir(), schemas.SignalsFile), m.log)
 			got.add("file-alone", time.Since(began))
 		}
 		got.report(b)
@@ -109,10 +109,10 @@ func sealTwice(b *testing.B, program string, m *liveMatch, kind string, into fig
 	dir := b.TempDir()
 	data := filepath.Join(dir, "data")
 	args := []string{"collect", "--data", data, "--listen", "127.0.0.1:0", "--pages", "off", "--season", "2031", "--event", "millbrook-open", "--max-rate", "100000000"}
-	file := signalsFile
+	file := schemas.SignalsFile
 	robots := []string{"curlew", "bittern"}
 	if strings.HasSuffix(kind, "sheet") {
-		file = reportFile
+		file = schemas.ReportFile
 		for _, robot := range robots {
 			path := filepath.Join(dir, robot+".yaml")
 			text := strings.Replace(string(m.profile.data), "robot: heron", "robot: "+robot, 1)

@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/rollup"
 	"github.com/afterbell/afterbell/schemas/tables"
@@ -32,7 +33,7 @@ func benchArchive(b *testing.B, robots, matches int) *home.Home {
 		require.NoError(b, os.MkdirAll(match, 0o755))
 		data, err := json.Marshal(r)
 		require.NoError(b, err)
-		require.NoError(b, os.WriteFile(filepath.Join(match, reportFile), data, 0o644))
+		require.NoError(b, os.WriteFile(filepath.Join(match, schemas.ReportFile), data, 0o644))
 		for name, write := range tables.Writers(r) {
 			if name == tables.MatchFile || name == tables.StagesFile || name == tables.MechanismsFile {
 				f, err := os.Create(filepath.Join(match, name))

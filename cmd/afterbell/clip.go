@@ -151,7 +151,7 @@ func (a *app) importClip(ctx context.Context, w *writer, path string, o importOp
 	}
 	more := map[string]func(io.Writer) error{}
 	if len(notes) > 0 {
-		more[notesFile] = func(w io.Writer) error { _, err := w.Write(notes); return err }
+		more[schemas.NotesFile] = func(w io.Writer) error { _, err := w.Write(notes); return err }
 	}
 	r, err := j.publishWith(ctx, w.home, o.replace, more)
 	if err != nil {

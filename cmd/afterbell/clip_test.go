@@ -42,7 +42,7 @@ func TestAClipIsAMatchOnAnotherLaptop(t *testing.T) {
 	data, file, finding := clipped(t)
 	info, err := os.Stat(file)
 	require.NoError(t, err)
-	whole, err := os.Stat(filepath.Join(openHome(t, data).Dir(named("2031", "millbrook-open", "q14", "heron")), signalsFile))
+	whole, err := os.Stat(filepath.Join(openHome(t, data).Dir(named("2031", "millbrook-open", "q14", "heron")), schemas.SignalsFile))
 	require.NoError(t, err)
 	assert.Less(t, info.Size(), whole.Size()/2)
 
@@ -67,7 +67,7 @@ func TestAClipIsAMatchOnAnotherLaptop(t *testing.T) {
 	notes, err := h.Notes(id)
 	require.NoError(t, err)
 	assert.Contains(t, string(notes), finding.ID)
-	page := readText(t, filepath.Join(h.Dir(id), sheetFile))
+	page := readText(t, filepath.Join(h.Dir(id), schemas.SheetFile))
 	assert.Contains(t, page, "A stretch of")
 	from, err := clip.ReadFile(file)
 	require.NoError(t, err)

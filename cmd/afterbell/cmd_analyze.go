@@ -77,7 +77,7 @@ func (a *app) runAnalyze(ctx context.Context, what string, o analyzeOptions) err
 		return err
 	}
 	if o.html != "" {
-		if err := replaceFile(o.html, j.files(r)[sheetFile]); err != nil {
+		if err := replaceFile(o.html, j.files(r)[schemas.SheetFile]); err != nil {
 			return err
 		}
 	}

@@ -127,7 +127,7 @@ func (a *app) runExport(ref string, o exportOptions) error {
 
 // stretch reads the signals and the time asked for, and what the file says of itself.
 func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schemas.Log, map[string]string, error) {
-	f, err := matchfile.Open(filepath.Join(h.Dir(id), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(id), schemas.SignalsFile))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -163,7 +163,7 @@ func (a *app) stretch(h *home.Home, id schemas.MatchID, o exportOptions) (*schem
 // heldBy tells which signals of a stored match hold their value. A profile that cannot be read
 // says nothing: samples leave all the same.
 func heldBy(h *home.Home, id schemas.MatchID) func(*schemas.Signal) bool {
-	path := filepath.Join(h.Dir(id), profileFile)
+	path := filepath.Join(h.Dir(id), schemas.ProfileFile)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return period.HeldBy(nil)

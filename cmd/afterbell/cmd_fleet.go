@@ -79,7 +79,7 @@ func lookAtFleet(h *home.Home, event, year string) (out schemas.Fleet, notes []s
 	var robots []fleet.Robot
 	at := map[string]int{}
 	for _, id := range ids {
-		if strings.HasPrefix(id.Match, idlePrefix) {
+		if strings.HasPrefix(id.Match, schemas.IdlePrefix) {
 			continue // samples between matches
 		}
 		if _, ok := at[id.Robot]; !ok { // stands there even if none of its matches counts

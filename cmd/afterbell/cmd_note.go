@@ -118,7 +118,7 @@ func (a *app) said(j *job, r *schemas.Report) crew.Said {
 	return crew.SaidOf(r, func(id schemas.MatchID) []byte {
 		data, err := h.Notes(id)
 		if err != nil {
-			a.note("%s cannot be read, and is left out: %v", filepath.Join(h.Dir(id), notesFile), err)
+			a.note("%s cannot be read, and is left out: %v", filepath.Join(h.Dir(id), schemas.NotesFile), err)
 		}
 		return data
 	})

@@ -151,7 +151,7 @@ func renamedFiles(h *home.Home, from, to schemas.MatchID) (func(dir string) erro
 	r.From.Seal = strconv.Itoa(j.seal)
 	nameIn(r, to)
 	files := j.files(r)
-	files[signalsFile] = func(w io.Writer) error {
+	files[schemas.SignalsFile] = func(w io.Writer) error {
 		_, err := matchfile.Write(w, j.log, j.fileMeta())
 		return err
 	}
@@ -173,7 +173,7 @@ func (j *job) collectedAs(id schemas.MatchID) {
 }
 
 func renamedSamples(h *home.Home, from schemas.MatchID) (func(dir string) error, error) {
-	f, err := matchfile.Open(filepath.Join(h.Dir(from), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(from), schemas.SignalsFile))
 	if err != nil {
 		return nil, err
 	}
@@ -187,7 +187,7 @@ func renamedSamples(h *home.Home, from schemas.MatchID) (func(dir string) error,
 	j.meta[tables.MetaSeal] = strconv.Itoa(seal + 1)
 	j.collectedAs(from)
 	return func(dir string) error {
-		err := home.WriteFile(filepath.Join(dir, signalsFile), func(w io.Writer) error {
+		err := home.WriteFile(filepath.Join(dir, schemas.SignalsFile), func(w io.Writer) error {
 			_, err := matchfile.Write(w, log, j.meta)
 			return err
 		})
@@ -200,7 +200,7 @@ func renamedSamples(h *home.Home, from schemas.MatchID) (func(dir string) error,
 
 // samplesOnly is whether a match was stored without a profile: it has nothing but samples.
 func samplesOnly(h *home.Home, id schemas.MatchID) bool {
-	for _, name := range []string{profileFile, reportFile} {
+	for _, name := range []string{schemas.ProfileFile, schemas.ReportFile} {
 		if _, err := os.Stat(filepath.Join(h.Dir(id), name)); !errors.Is(err, fs.ErrNotExist) {
 			return false
 		}
@@ -263,7 +263,7 @@ func (a *app) namedElsewhere(h *home.Home, from, to schemas.MatchID) (map[schema
 			continue
 		}
 		files := j.files(r)
-		out[id] = home.Files{sheetFile: files[sheetFile], reportFile: files[reportFile]}
+		out[id] = home.Files{schemas.SheetFile: files[schemas.SheetFile], schemas.ReportFile: files[schemas.ReportFile]}
 	}
 	return out, nil
 }

@@ -139,7 +139,7 @@ func TestLateSamplesFindARenamedMatch(t *testing.T) {
 	ids, err := h.List()
 	require.NoError(t, err)
 	require.Equal(t, []schemas.MatchID{named("2031", "practice", "q14", "heron")}, ids)
-	f, err := matchfile.Open(filepath.Join(h.Dir(ids[0]), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(ids[0]), schemas.SignalsFile))
 	require.NoError(t, err)
 	defer f.Close()
 	assert.Equal(t, m003.String(), f.Meta()[metaCollectedAs])

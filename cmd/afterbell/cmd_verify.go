@@ -121,7 +121,7 @@ func (a *app) printVerified(all []verified) error {
 	for _, v := range all {
 		state := "whole"
 		if v.Rebuilt {
-			state = fmt.Sprintf("rebuilt: %s, %s, %s and %d tables", reportFile, sheetFile, pyramid.FileName, len(v.Files)-3)
+			state = fmt.Sprintf("rebuilt: %s, %s, %s and %d tables", schemas.ReportFile, schemas.SheetFile, pyramid.FileName, len(v.Files)-3)
 		}
 		if len(v.Problems) > 0 {
 			state = fmt.Sprintf("%d problems", len(v.Problems))
@@ -151,7 +151,7 @@ func texts(problems []home.Problem) []string {
 func inOrderOfTime(h *home.Home, ids []schemas.MatchID) []schemas.MatchID {
 	keys := map[schemas.MatchID]string{}
 	for _, id := range ids {
-		f, err := matchfile.Open(filepath.Join(h.Dir(id), signalsFile))
+		f, err := matchfile.Open(filepath.Join(h.Dir(id), schemas.SignalsFile))
 		if err != nil {
 			continue // it will not be rebuilt, so its place is no matter
 		}
@@ -177,5 +177,5 @@ func (a *app) rebuild(h *home.Home, id schemas.MatchID) ([]string, error) {
 	if _, err := j.renew(h, sum); err != nil {
 		return nil, err
 	}
-	return append(tables.Names(), reportFile, sheetFile, pyramid.FileName), nil
+	return append(tables.Names(), schemas.ReportFile, schemas.SheetFile, pyramid.FileName), nil
 }

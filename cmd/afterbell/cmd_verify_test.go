@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/pyramid"
 )
 
@@ -66,19 +67,19 @@ func (m *storedMatch) requireWhole(t *testing.T) {
 func TestVerifyFindsADamagedByteOfTheSamples(t *testing.T) {
 	m := newStoredMatch(t, "rookie.csv.gz", "curlew.yaml")
 	m.requireWhole(t)
-	whole := m.files[signalsFile]
+	whole := m.files[schemas.SignalsFile]
 	for i := range 60 {
 		at := i * (len(whole) - 1) / 59
 		damaged := slices.Clone(whole)
 		damaged[at] ^= 1 << (i % 8)
-		m.write(t, signalsFile, damaged)
-		m.requireProblem(t, signalsFile)
+		m.write(t, schemas.SignalsFile, damaged)
+		m.requireProblem(t, schemas.SignalsFile)
 	}
-	m.write(t, signalsFile, whole[:len(whole)/2])
-	m.requireProblem(t, signalsFile)
-	failed(t, afterbell("export", "q14", "--data", m.data), exitFailed, signalsFile, "cut off")
-	failed(t, afterbell("analyze", "q14", "--data", m.data), exitFailed, signalsFile, "cut off")
-	m.write(t, signalsFile, whole)
+	m.write(t, schemas.SignalsFile, whole[:len(whole)/2])
+	m.requireProblem(t, schemas.SignalsFile)
+	failed(t, afterbell("export", "q14", "--data", m.data), exitFailed, schemas.SignalsFile, "cut off")
+	failed(t, afterbell("analyze", "q14", "--data", m.data), exitFailed, schemas.SignalsFile, "cut off")
+	m.write(t, schemas.SignalsFile, whole)
 	m.requireWhole(t)
 }
 
@@ -109,7 +110,7 @@ func TestVerifyFindsDamagedDerivedFiles(t *testing.T) {
 
 // derived are the files of a match that its samples make.
 func (m *storedMatch) derived() []string {
-	return slices.DeleteFunc(slices.Sorted(maps.Keys(m.files)), func(name string) bool { return name == signalsFile })
+	return slices.DeleteFunc(slices.Sorted(maps.Keys(m.files)), func(name string) bool { return name == schemas.SignalsFile })
 }
 
 // --rebuild makes what is gone again from the samples and the profile: one file, or all of them.
@@ -127,15 +128,15 @@ func TestVerifyRebuildsDerivedFiles(t *testing.T) {
 		sameFacts(t, before, analyzed(t, "q14", "--data", m.data))
 		m.keep(t)
 	}
-	all := slices.DeleteFunc(m.derived(), func(name string) bool { return name == profileFile })
-	for _, names := range [][]string{{"jams.parquet"}, {reportFile}, {sheetFile}, all} {
+	all := slices.DeleteFunc(m.derived(), func(name string) bool { return name == schemas.ProfileFile })
+	for _, names := range [][]string{{"jams.parquet"}, {schemas.ReportFile}, {schemas.SheetFile}, all} {
 		gone(names...)
 		o := done(t, afterbell("verify", "--rebuild", "--data", m.data))
 		assert.Contains(t, o.stdout, "2031/millbrook-open/q14/heron: rebuilt: report.json, report.html, pyramid.bin and 13 tables\n", names)
 		assert.Contains(t, o.stdout, ": it is missing\n")
 		back()
 	}
-	gone(profileFile)
+	gone(schemas.ProfileFile)
 	o := afterbell("verify", "--rebuild", "--data", m.data)
 	assert.Equal(t, exitFailed, o.code)
 	assert.Contains(t, o.stdout, "give one with --profile", "what was not derived cannot be made")
@@ -150,25 +151,25 @@ func TestVerifyFindsAMixedSet(t *testing.T) {
 	done(t, afterbell("analyze", "q14", "--again", "--data", m.data))
 	m.keep(t)
 	for _, name := range slices.Sorted(maps.Keys(first)) {
-		if name == profileFile || name == pyramid.FileName {
+		if name == schemas.ProfileFile || name == pyramid.FileName {
 			continue // the same in both
 		}
 		m.write(t, name, first[name])
 		blamed := name
-		if name == reportFile {
-			blamed = signalsFile // whose seal is no longer the report's
+		if name == schemas.ReportFile {
+			blamed = schemas.SignalsFile // whose seal is no longer the report's
 		}
 		m.requireProblem(t, blamed)
 		m.write(t, name, m.files[name])
 		m.requireWhole(t)
 	}
 	other := newStoredMatch(t, "clean.csv.gz", "heron.yaml")
-	m.write(t, signalsFile, other.files[signalsFile])
-	m.requireProblem(t, reportFile)
+	m.write(t, schemas.SignalsFile, other.files[schemas.SignalsFile])
+	m.requireProblem(t, schemas.ReportFile)
 	done(t, afterbell("verify", "--rebuild", "q14", "--data", m.data))
 	m.requireWhole(t)
-	m.write(t, profileFile, []byte("profile: 1\nrobot: curlew\n"))
-	m.requireProblem(t, profileFile)
+	m.write(t, schemas.ProfileFile, []byte("profile: 1\nrobot: curlew\n"))
+	m.requireProblem(t, schemas.ProfileFile)
 }
 
 func TestVerifyNamesOnlyWhatIsDamaged(t *testing.T) {
@@ -190,7 +191,7 @@ func TestVerifyNamesOnlyWhatIsDamaged(t *testing.T) {
 	done(t, afterbell("verify", "q1", "q3", "--data", data))
 
 	// A damaged report does not stop the next match from being analyzed: it is left out.
-	require.NoError(t, os.WriteFile(filepath.Join(dir, reportFile), []byte("{"), 0o644))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, schemas.ReportFile), []byte("{"), 0o644))
 	done(t, importAs(t, data, "q4", sample("curlew.yaml"), []string{sample("rookie.csv.gz")}))
 	assert.Equal(t, []string{"2031/millbrook-open/q1", "2031/millbrook-open/q3"}, analyzed(t, "q4", "--data", data).Usual.Matches)
 	done(t, afterbell("verify", "--rebuild", "q2", "--data", data))

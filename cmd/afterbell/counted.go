@@ -15,7 +15,7 @@ import (
 // what the crew denied. A match that was not analyzed, or is a stretch of another, does not count.
 // notes say what could not be read.
 func readCounted(h *home.Home, ids []schemas.MatchID) (events []rollup.Event, notes []string) {
-	ids = slices.DeleteFunc(slices.Clone(ids), func(id schemas.MatchID) bool { return strings.HasPrefix(id.Match, idlePrefix) })
+	ids = slices.DeleteFunc(slices.Clone(ids), func(id schemas.MatchID) bool { return strings.HasPrefix(id.Match, schemas.IdlePrefix) })
 	events = rollup.Read(h, ids)
 	for i := range events {
 		e := &events[i]

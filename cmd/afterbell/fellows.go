@@ -68,7 +68,7 @@ func takenIn(h *home.Home, t home.Taken) bool {
 }
 
 func metaOf(h *home.Home, id schemas.MatchID) (map[string]string, error) {
-	f, err := matchfile.Open(filepath.Join(h.Dir(id), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(id), schemas.SignalsFile))
 	if err != nil {
 		return nil, err
 	}
@@ -139,13 +139,13 @@ func (in *intake) candidates(h *home.Home, l *looked) ([]candidate, error) {
 	}
 	var recent []dated
 	for _, id := range all {
-		if id.Season != g.Season || id.Event != g.Event || strings.HasPrefix(id.Match, idlePrefix) {
+		if id.Season != g.Season || id.Event != g.Event || strings.HasPrefix(id.Match, schemas.IdlePrefix) {
 			continue
 		}
 		if !l.mayBeOf(h, id) {
 			continue
 		}
-		if info, err := os.Stat(filepath.Join(h.Dir(id), signalsFile)); err == nil {
+		if info, err := os.Stat(filepath.Join(h.Dir(id), schemas.SignalsFile)); err == nil {
 			recent = append(recent, dated{id, info.ModTime()})
 		}
 	}
@@ -188,7 +188,7 @@ func (in *intake) candidates(h *home.Home, l *looked) ([]candidate, error) {
 // against is what the file of a stored match says of itself, and whether it has a signal that the
 // log has too.
 func (l *looked) against(h *home.Home, id schemas.MatchID) (meta map[string]string, shared bool, err error) {
-	f, err := matchfile.Open(filepath.Join(h.Dir(id), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(id), schemas.SignalsFile))
 	if err != nil {
 		return nil, false, err
 	}

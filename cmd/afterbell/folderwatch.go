@@ -294,7 +294,7 @@ func (f fellow) advice(path string, l *looked, stored imported) string {
 		path = strconv.Quote(path)
 	}
 	return fmt.Sprintf("%s is kept apart, as %s: it may be of %s, but %s; if it is, delete %s, and `afterbell import %s --add --match %s --event %s --season %s --shift %s --profile %s` puts it there",
-		l.file.name, stored.Match, id.Match, f.found.Why, stored.Match, path, id.Match, id.Event, id.Season, shift, profileFile)
+		l.file.name, stored.Match, id.Match, f.found.Why, stored.Match, path, id.Match, id.Event, id.Season, shift, schemas.ProfileFile)
 }
 
 // failed says why a file was not stored. What has to do with this machine is tried again.

@@ -268,17 +268,17 @@ func (in *intake) known(h *home.Home, extra []*robotProfile) (out []*robotProfil
 		if have[id.Robot] {
 			continue
 		}
-		info, err := os.Stat(filepath.Join(h.Dir(id), profileFile))
+		info, err := os.Stat(filepath.Join(h.Dir(id), schemas.ProfileFile))
 		if err == nil && info.ModTime().After(written[id.Robot]) {
 			newest[id.Robot], written[id.Robot] = id, info.ModTime()
 		}
 	}
 	for _, id := range sortedIDs(newest) {
-		data, err := os.ReadFile(filepath.Join(h.Dir(id), profileFile))
+		data, err := os.ReadFile(filepath.Join(h.Dir(id), schemas.ProfileFile))
 		if err != nil {
 			continue
 		}
-		if p, err := parseProfile(profileFile, data); err == nil {
+		if p, err := parseProfile(schemas.ProfileFile, data); err == nil {
 			add(p, "the profile of "+id.Match)
 		}
 	}

@@ -163,7 +163,7 @@ func (in *intake) clipJobs(l *looked, id schemas.MatchID) ([]*job, map[string]fu
 	j.seal, j.stored = 1, storedAt(in.now())
 	more := map[string]func(io.Writer) error{}
 	if len(notes) > 0 {
-		more[notesFile] = func(w io.Writer) error { _, err := w.Write(notes); return err }
+		more[schemas.NotesFile] = func(w io.Writer) error { _, err := w.Write(notes); return err }
 	}
 	return []*job{j}, more, nil
 }

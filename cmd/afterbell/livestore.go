@@ -64,7 +64,7 @@ func renamedSince(h *home.Home, since time.Time) map[schemas.MatchID]schemas.Mat
 		return out
 	}
 	for _, id := range all {
-		path := filepath.Join(h.Dir(id), signalsFile)
+		path := filepath.Join(h.Dir(id), schemas.SignalsFile)
 		if info, err := os.Stat(path); err != nil || info.ModTime().Before(since) {
 			continue
 		}
@@ -113,7 +113,7 @@ func (s *liveStore) place(id schemas.MatchID) schemas.MatchID {
 // collected is whether a stored match came from the collector. One that cannot be read is
 // taken for its own, which is to be stored anew.
 func (s *liveStore) collected(id schemas.MatchID) bool {
-	f, err := matchfile.Open(filepath.Join(s.home.Dir(id), signalsFile))
+	f, err := matchfile.Open(filepath.Join(s.home.Dir(id), schemas.SignalsFile))
 	if err != nil {
 		return true
 	}
@@ -123,7 +123,7 @@ func (s *liveStore) collected(id schemas.MatchID) bool {
 
 // Load reads the samples of a stored match.
 func (s *liveStore) Load(id schemas.MatchID) (*schemas.Log, map[string]string, error) {
-	f, err := matchfile.Open(filepath.Join(s.home.Dir(s.now(id)), signalsFile))
+	f, err := matchfile.Open(filepath.Join(s.home.Dir(s.now(id)), schemas.SignalsFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, nil
 	} else if err != nil {
@@ -210,9 +210,6 @@ func (j *job) publishSamples(ctx context.Context, h *home.Home) error {
 	return err
 }
 
-// idlePrefix begins the names under which samples outside of any match are kept.
-const idlePrefix = "idle-"
-
 // idleKept is how long samples outside of any match are kept.
 const idleKept = 7 * 24 * time.Hour
 
@@ -224,10 +221,10 @@ func (s *liveStore) forgetIdle() {
 		return
 	}
 	for _, id := range all {
-		if !strings.HasPrefix(id.Match, idlePrefix) {
+		if !strings.HasPrefix(id.Match, schemas.IdlePrefix) {
 			continue
 		}
-		info, err := os.Stat(filepath.Join(s.home.Dir(id), signalsFile))
+		info, err := os.Stat(filepath.Join(s.home.Dir(id), schemas.SignalsFile))
 		if err != nil || time.Since(info.ModTime()) < idleKept {
 			continue
 		}

@@ -18,6 +18,7 @@ import (
 
 	"github.com/afterbell/afterbell/analysis"
 	"github.com/afterbell/afterbell/ingest/clock"
+	"github.com/afterbell/afterbell/ingest/collector"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/crew"
 	"github.com/afterbell/afterbell/schemas/home"
@@ -27,15 +28,6 @@ import (
 	"github.com/afterbell/afterbell/schemas/pyramid"
 	"github.com/afterbell/afterbell/schemas/tables"
 	"github.com/afterbell/afterbell/viewer/sheet"
-)
-
-// Names of the files of a stored match.
-const (
-	signalsFile = "signals.parquet"
-	reportFile  = "report.json"
-	sheetFile   = "report.html"
-	profileFile = "robot.yaml"
-	notesFile   = "notes.jsonl"
 )
 
 // robotProfile is a profile with the bytes it was read from, which are stored with a match.
@@ -120,7 +112,7 @@ func (j *job) input() analysis.Input {
 // files are the writers of everything that is derived of the samples and the report, by file name.
 func (j *job) files(r *schemas.Report) map[string]func(io.Writer) error {
 	out := tables.Writers(r)
-	out[sheetFile] = func(w io.Writer) error {
+	out[schemas.SheetFile] = func(w io.Writer) error {
 		var text bytes.Buffer
 		if err := writeReport(&text, r); err != nil {
 			return err
@@ -130,11 +122,11 @@ func (j *job) files(r *schemas.Report) map[string]func(io.Writer) error {
 		})
 	}
 	out[pyramid.FileName] = func(w io.Writer) error { return pyramid.Write(w, r.From.SignalsSHA256, j.log) }
-	out[profileFile] = func(w io.Writer) error {
+	out[schemas.ProfileFile] = func(w io.Writer) error {
 		_, err := w.Write(j.profile.data)
 		return err
 	}
-	out[reportFile] = func(w io.Writer) error { return writeReport(w, r) }
+	out[schemas.ReportFile] = func(w io.Writer) error { return writeReport(w, r) }
 	return out
 }
 
@@ -171,7 +163,7 @@ func (j *job) done(part string) {
 // fill writes everything of the match into a folder; there is no report without a profile.
 func (j *job) fill(ctx context.Context, dir string, more map[string]func(io.Writer) error) (*schemas.Report, error) {
 	var sum matchfile.Summary
-	err := home.WriteFile(filepath.Join(dir, signalsFile), func(w io.Writer) (err error) {
+	err := home.WriteFile(filepath.Join(dir, schemas.SignalsFile), func(w io.Writer) (err error) {
 		sum, err = matchfile.Write(w, j.log, j.fileMeta())
 		return err
 	})
@@ -224,7 +216,7 @@ func (j *job) renew(h *home.Home, signalsSHA256 string) (*schemas.Report, error)
 		return nil, err
 	}
 	files := j.files(r)
-	files[signalsFile] = func(w io.Writer) error {
+	files[schemas.SignalsFile] = func(w io.Writer) error {
 		_, err := matchfile.Write(w, j.log, j.fileMeta())
 		return err
 	}
@@ -246,7 +238,7 @@ func writeFile(path string, write func(io.Writer) error) error {
 
 // readReport reads the report of a stored match.
 func readReport(h *home.Home, id schemas.MatchID) (*schemas.Report, error) {
-	path := filepath.Join(h.Dir(id), reportFile)
+	path := filepath.Join(h.Dir(id), schemas.ReportFile)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return nil, fmt.Errorf("%s has no report: %w; `afterbell verify --rebuild %s` makes it again", id, err, id)
@@ -314,17 +306,17 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 	dir := h.Dir(id)
 	j := &job{id: id, profile: other}
 	if other == nil {
-		data, err := os.ReadFile(filepath.Join(dir, profileFile))
+		data, err := os.ReadFile(filepath.Join(dir, schemas.ProfileFile))
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, "", fmt.Errorf("%s has no %s beside it: give one with --profile", id, profileFile)
+			return nil, "", fmt.Errorf("%s has no %s beside it: give one with --profile", id, schemas.ProfileFile)
 		} else if err != nil {
 			return nil, "", err
 		}
-		if j.profile, err = parseProfile(filepath.Join(dir, profileFile), data); err != nil {
+		if j.profile, err = parseProfile(filepath.Join(dir, schemas.ProfileFile), data); err != nil {
 			return nil, "", err
 		}
 	}
-	f, err := matchfile.Open(filepath.Join(dir, signalsFile))
+	f, err := matchfile.Open(filepath.Join(dir, schemas.SignalsFile))
 	if err != nil {
 		return nil, "", err
 	}
@@ -339,7 +331,7 @@ func loadStored(h *home.Home, id schemas.MatchID, other *robotProfile) (*job, st
 	}
 	j.seal, _ = strconv.Atoi(meta["seal"])
 	j.meta = map[string]string{}
-	for _, key := range []string{metaBoots, metaStart, metaEnd, metaLate, metaCollectedAs, metaCut, metaFiles} {
+	for _, key := range []string{metaBoots, collector.MetaStart, collector.MetaEnd, metaLate, metaCollectedAs, metaCut, metaFiles} {
 		if v, ok := meta[key]; ok {
 			j.meta[key] = v
 		}
@@ -378,15 +370,13 @@ func (j *job) findMatch(choose func([]period.Match) period.Match) error {
 // What is kept with the samples of a match that was collected live.
 const (
 	metaBoots = clock.MetaBoots
-	metaStart = "match_start_us" // of a match opened by hand
-	metaEnd   = "match_end_us"
 	metaLate  = "late_samples" // that came after an earlier seal
 )
 
 // openedByHand is the stretch of a match that a message opened.
 func openedByHand(meta map[string]string) (period.Match, bool) {
-	start, err1 := strconv.ParseInt(meta[metaStart], 10, 64)
-	end, err2 := strconv.ParseInt(meta[metaEnd], 10, 64)
+	start, err1 := strconv.ParseInt(meta[collector.MetaStart], 10, 64)
+	end, err2 := strconv.ParseInt(meta[collector.MetaEnd], 10, 64)
 	whole := []period.Span{{Mode: schemas.PeriodDriver, Start: start, End: end}}
 	return period.Match{Start: start, End: end, Periods: whole, Modes: whole}, err1 == nil && err2 == nil
 }

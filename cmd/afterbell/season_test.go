@@ -32,7 +32,7 @@ func publishReport(t testing.TB, h *home.Home, r *schemas.Report) {
 		if err != nil {
 			return err
 		}
-		if err := os.WriteFile(filepath.Join(dir, reportFile), data, 0o644); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, schemas.ReportFile), data, 0o644); err != nil {
 			return err
 		}
 		return tables.Write(dir, r)

@@ -178,7 +178,7 @@ func (a *app) added(h *home.Home, log *schemas.Log, as job) ([]*job, error) {
 // takePlace gives the job the time of the stored match in whose place it comes: the match
 // was not played again.
 func (j *job) takePlace(h *home.Home) {
-	f, err := matchfile.Open(filepath.Join(h.Dir(j.id), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(j.id), schemas.SignalsFile))
 	if err != nil {
 		return // damaged, perhaps the very reason to replace it
 	}

@@ -47,7 +47,7 @@ func TestAFileAndTheStoredMatchSayTheSame(t *testing.T) {
 func reportOf(t *testing.T, data, profile string) *schemas.Report {
 	t.Helper()
 	robot, _, _ := strings.Cut(profile, ".")
-	text := readText(t, filepath.Join(data, "season=2031", "event=millbrook-open", "match=q14", "robot="+robot, reportFile))
+	text := readText(t, filepath.Join(data, "season=2031", "event=millbrook-open", "match=q14", "robot="+robot, schemas.ReportFile))
 	var r schemas.Report
 	require.NoError(t, json.Unmarshal([]byte(text), &r))
 	return &r
@@ -70,7 +70,7 @@ func TestHistoryIsWhatCameBefore(t *testing.T) {
 	assert.Equal(t, []string{"2031/millbrook-open/q2"}, matches("q5"))
 	assert.Equal(t, []string{"2031/millbrook-open/q2", "2031/millbrook-open/q5"}, matches("q8"))
 	assert.Empty(t, matches("q2"))
-	q8 := filepath.Join(data, "season=2031", "event=millbrook-open", "match=q8", "robot=heron", reportFile)
+	q8 := filepath.Join(data, "season=2031", "event=millbrook-open", "match=q8", "robot=heron", schemas.ReportFile)
 	assert.NotContains(t, readText(t, q8), "millbrook-open/q2", "stored before it had a history")
 	matches("q8", "--again")
 	assert.Contains(t, readText(t, q8), "millbrook-open/q2")
@@ -85,7 +85,7 @@ func TestTheSheetOfAFile(t *testing.T) {
 	stored(t, data, "jam-stuck.csv.zst", "heron.yaml")
 	o := done(t, afterbell("analyze", "q14", "--data", data, "--html", out))
 	page := readText(t, out)
-	assert.Equal(t, page, readText(t, filepath.Join(data, "season=2031", "event=millbrook-open", "match=q14", "robot=heron", sheetFile)))
+	assert.Equal(t, page, readText(t, filepath.Join(data, "season=2031", "event=millbrook-open", "match=q14", "robot=heron", schemas.SheetFile)))
 	finding := regexp.MustCompile(`(?m)^■ 1 Stop\. (.+)$`).FindStringSubmatch(o.stdout)
 	require.Len(t, finding, 2, o.stdout)
 	assert.Contains(t, page, finding[1], "the page and the terminal say the same")

@@ -26,7 +26,7 @@ func loadAny(h *home.Home, id schemas.MatchID) (*job, error) {
 		j, _, err := loadStored(h, id, nil)
 		return j, err
 	}
-	f, err := matchfile.Open(filepath.Join(h.Dir(id), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(id), schemas.SignalsFile))
 	if err != nil {
 		return nil, err
 	}
@@ -298,7 +298,7 @@ func collectedSamples(log *schemas.Log, meta map[string]string) *schemas.Log {
 // takeFilesAlong puts what came from files to a match that the collector seals again: the
 // collector knows nothing of it.
 func (j *job) takeFilesAlong(h *home.Home) error {
-	f, err := matchfile.Open(filepath.Join(h.Dir(j.id), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(j.id), schemas.SignalsFile))
 	if err != nil {
 		return nil // damaged, and stored anew with this
 	}

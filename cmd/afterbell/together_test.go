@@ -444,7 +444,7 @@ func TestExportedFilesKnowTheirClocks(t *testing.T) {
 	want := sampleReport(t, "clean.csv.gz")
 	assert.InDelta(t, want.Match.EndS-want.Match.StartS, r.Match.EndS-r.Match.StartS, 0.01)
 	// The stored files themselves say it as well.
-	own := []string{filepath.Join(h.Dir(named("2031", "practice", "m001", "heron")), signalsFile), filepath.Join(h.Dir(named("2031", "practice", "m002", "heron")), signalsFile)}
+	own := []string{filepath.Join(h.Dir(named("2031", "practice", "m001", "heron")), schemas.SignalsFile), filepath.Join(h.Dir(named("2031", "practice", "m002", "heron")), schemas.SignalsFile)}
 	o = done(t, afterbell(append([]string{"import", "--match", "q15", "--align", "--profile", sample("heron.yaml"), "--season", "2031", "--data", data}, own...)...))
 	assert.Contains(t, o.stderr, "told by how both clocks ran")
 }

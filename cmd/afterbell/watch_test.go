@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"github.com/afterbell/afterbell/ingest"
+	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/home"
 	"github.com/afterbell/afterbell/schemas/matchfile"
 )
@@ -316,7 +317,7 @@ func TestTheCollectorLeavesMatchesFromFilesAlone(t *testing.T) {
 	place := named("2031", "millbrook-open", "q14-2", "curlew")
 	require.True(t, h.Exists(place))
 	require.NoError(t, s.Publish(t.Context(), m)) // sealed again
-	f, err := matchfile.Open(filepath.Join(h.Dir(place), signalsFile))
+	f, err := matchfile.Open(filepath.Join(h.Dir(place), schemas.SignalsFile))
 	require.NoError(t, err)
 	defer f.Close()
 	assert.Equal(t, m.ID.String(), f.Meta()[metaCollectedAs])

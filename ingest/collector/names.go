@@ -39,7 +39,7 @@ func (s *settling) plan(idle bool) (plan, map[uint32]int64) {
 	}
 	if idle {
 		if p.Idle = s.state.Planned.idle(); p.Idle == "" {
-			p.Idle = c.nextName(c.o.Event, "idle-%d")
+			p.Idle = c.nextName(c.o.Event, schemas.IdlePrefix+"%d")
 		}
 	}
 	return p, shifts

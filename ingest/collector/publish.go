@@ -56,6 +56,12 @@ func (s *settling) publish(m stretch, named plannedMatch, last bool) (sealedMatc
 	return out, nil
 }
 
+// Metadata of a match that was opened by hand: its start and end, µs of log time.
+const (
+	MetaStart = "match_start_us"
+	MetaEnd   = "match_end_us"
+)
+
 // handMatch is a match opened by hand: its periods are what the mode says within it, else one
 // driver period.
 func (s *settling) handMatch(m stretch) period.Match {
@@ -203,8 +209,8 @@ func (s *settling) meta(named plannedMatch, m stretch) map[string]string {
 	}
 	out := map[string]string{clock.MetaBoots: string(encode(boots))}
 	if m.byHand {
-		out["match_start_us"] = fmt.Sprint(m.Start - named.Base)
-		out["match_end_us"] = fmt.Sprint(m.End - named.Base)
+		out[MetaStart] = fmt.Sprint(m.Start - named.Base)
+		out[MetaEnd] = fmt.Sprint(m.End - named.Base)
 	}
 	return out
 }

@@ -69,13 +69,8 @@ type Clip struct {
 	Notes   []byte       // notes.jsonl, may be empty
 }
 
-// Names of the files in the archive.
-const (
-	headerFile  = "clip.json"
-	signalsFile = "signals.parquet"
-	profileFile = "robot.yaml"
-	notesFile   = "notes.jsonl"
-)
+// headerFile is the one in the archive that a folder does not have.
+const headerFile = "clip.json"
 
 // Limits of what is read.
 const (
@@ -110,14 +105,14 @@ func Write(w io.Writer, c Clip) error {
 		method uint16
 	}{
 		{headerFile, append(header, '\n'), zip.Deflate},
-		{profileFile, c.Profile, zip.Deflate},
-		{notesFile, c.Notes, zip.Deflate},
-		{signalsFile, samples.Bytes(), zip.Store}, // packed already
+		{schemas.ProfileFile, c.Profile, zip.Deflate},
+		{schemas.NotesFile, c.Notes, zip.Deflate},
+		{schemas.SignalsFile, samples.Bytes(), zip.Store}, // packed already
 	} {
 		if len(f.data) == 0 {
 			continue
 		}
-		if f.name != signalsFile && len(f.data) > mostText {
+		if f.name != schemas.SignalsFile && len(f.data) > mostText {
 			return fmt.Errorf("clip: %s is %d bytes long, %d is the limit", f.name, len(f.data), mostText)
 		}
 		to, err := z.CreateHeader(&zip.FileHeader{Name: f.name, Method: f.method})
@@ -202,18 +197,18 @@ func Read(r io.ReaderAt, size int64) (*Clip, error) {
 	if err := c.check(); err != nil {
 		return nil, err
 	}
-	if c.Profile, err = text(entries, profileFile); err != nil {
+	if c.Profile, err = text(entries, schemas.ProfileFile); err != nil {
 		return nil, err
 	}
 	if got := profile.SHA256(c.Profile); got != c.ProfileSHA256 {
-		return nil, fmt.Errorf("%s is not the profile the clip was cut with", profileFile)
+		return nil, fmt.Errorf("%s is not the profile the clip was cut with", schemas.ProfileFile)
 	}
-	if entries[notesFile] != nil {
-		if c.Notes, err = text(entries, notesFile); err != nil {
+	if entries[schemas.NotesFile] != nil {
+		if c.Notes, err = text(entries, schemas.NotesFile); err != nil {
 			return nil, err
 		}
 	}
-	c.Log, err = samples(r, size, entries[signalsFile], c.SignalsSHA256)
+	c.Log, err = samples(r, size, entries[schemas.SignalsFile], c.SignalsSHA256)
 	return c, err
 }
 
@@ -224,7 +219,7 @@ func entriesOf(z *zip.Reader) (map[string]*zip.File, error) {
 	}
 	for _, f := range z.File {
 		switch f.Name {
-		case headerFile, signalsFile, profileFile, notesFile:
+		case headerFile, schemas.SignalsFile, schemas.ProfileFile, schemas.NotesFile:
 		default:
 			return nil, fmt.Errorf("not a clip: it holds %.80q, which is no part of one", f.Name)
 		}
@@ -233,7 +228,7 @@ func entriesOf(z *zip.Reader) (map[string]*zip.File, error) {
 		}
 		out[f.Name] = f
 	}
-	for _, name := range []string{headerFile, signalsFile, profileFile} {
+	for _, name := range []string{headerFile, schemas.SignalsFile, schemas.ProfileFile} {
 		if out[name] == nil {
 			return nil, fmt.Errorf("not a whole clip: %s is missing", name)
 		}
@@ -291,36 +286,36 @@ func (h *Header) check() error {
 // small file cannot become a large one.
 func samples(r io.ReaderAt, size int64, entry *zip.File, want string) (*schemas.Log, error) {
 	if entry.Method != zip.Store || entry.CompressedSize64 != entry.UncompressedSize64 {
-		return nil, fmt.Errorf("%s must be stored, not packed", signalsFile)
+		return nil, fmt.Errorf("%s must be stored, not packed", schemas.SignalsFile)
 	}
 	at, err := entry.DataOffset()
 	if err != nil || at < 0 || entry.CompressedSize64 > uint64(size) || at > size-int64(entry.CompressedSize64) {
-		return nil, fmt.Errorf("%s does not lie in the archive", signalsFile)
+		return nil, fmt.Errorf("%s does not lie in the archive", schemas.SignalsFile)
 	}
 	length := int64(entry.CompressedSize64)
 	f, err := matchfile.NewFile(io.NewSectionReader(r, at, length), length)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", signalsFile, err)
+		return nil, fmt.Errorf("%s: %w", schemas.SignalsFile, err)
 	}
 	total := 0
 	for _, s := range f.Signals() {
 		if total += s.Samples; total > mostSamples {
-			return nil, fmt.Errorf("%s claims more than %d samples, the most of a clip", signalsFile, mostSamples)
+			return nil, fmt.Errorf("%s claims more than %d samples, the most of a clip", schemas.SignalsFile, mostSamples)
 		}
 	}
 	log, err := f.Read()
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", signalsFile, err)
+		return nil, fmt.Errorf("%s: %w", schemas.SignalsFile, err)
 	}
 	if log.Samples() == 0 {
 		return nil, errors.New("it holds no samples")
 	}
 	sum, err := matchfile.ContentSHA256(log)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", signalsFile, err)
+		return nil, fmt.Errorf("%s: %w", schemas.SignalsFile, err)
 	}
 	if sum != want {
-		return nil, fmt.Errorf("%s is damaged, or not the samples of this clip: their hash differs", signalsFile)
+		return nil, fmt.Errorf("%s is damaged, or not the samples of this clip: their hash differs", schemas.SignalsFile)
 	}
 	return log, nil
 }

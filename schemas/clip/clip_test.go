@@ -126,7 +126,7 @@ func TestHostileClipsAreRefused(t *testing.T) {
 		}
 		change(p)
 		var out []entry
-		for _, name := range []string{headerFile, profileFile, notesFile, signalsFile} {
+		for _, name := range []string{headerFile, schemas.ProfileFile, schemas.NotesFile, schemas.SignalsFile} {
 			if data, ok := p[name]; ok {
 				out = append(out, entry{name, data, zip.Store})
 			}
@@ -152,8 +152,8 @@ func TestHostileClipsAreRefused(t *testing.T) {
 		"a path upwards":         {append(with(func(map[string][]byte) {})[:3], entry{"../signals.parquet", nil, zip.Store}), "no part of one"},
 		"an absolute path":       {append(with(func(map[string][]byte) {})[:3], entry{"/etc/passwd", nil, zip.Store}), "no part of one"},
 		"a file too many":        {append(with(func(map[string][]byte) {}), entry{"x", nil, zip.Store}), "at most 4"},
-		"a file twice":           {append(with(func(map[string][]byte) {})[1:], entry{profileFile, nil, zip.Store}), "twice"},
-		"no samples":             {with(func(p map[string][]byte) { delete(p, signalsFile) }), "signals.parquet is missing"},
+		"a file twice":           {append(with(func(map[string][]byte) {})[1:], entry{schemas.ProfileFile, nil, zip.Store}), "twice"},
+		"no samples":             {with(func(p map[string][]byte) { delete(p, schemas.SignalsFile) }), "signals.parquet is missing"},
 		"no header":              {with(func(p map[string][]byte) { delete(p, headerFile) }), "clip.json is missing"},
 		"header is no JSON":      {with(func(p map[string][]byte) { p[headerFile] = []byte("{") }), "not the header of a clip"},
 		"another version":        {header(`"clip": 1`, `"clip": 2`), "version 2"},
@@ -162,15 +162,15 @@ func TestHostileClipsAreRefused(t *testing.T) {
 		"time beyond the files":  {header(`"from_s": 82`, `"from_s": -1e300`), "no time of a log"},
 		"backwards":              {header(`"to_s": 92`, `"to_s": 9`), "ends before it begins"},
 		"findings without end":   {header(`"findings": [`, `"findings": [`+strings.Join(many, ",")+","), "200 is the limit"},
-		"another profile":        {with(func(p map[string][]byte) { p[profileFile] = []byte("profile: 1\nrobot: bittern\n") }), "not the profile"},
-		"other samples":          {with(func(p map[string][]byte) { p[signalsFile] = parts(t, other)[signalsFile] }), "their hash differs"},
-		"samples cut off":        {with(func(p map[string][]byte) { p[signalsFile] = p[signalsFile][:200] }), "signals.parquet"},
+		"another profile":        {with(func(p map[string][]byte) { p[schemas.ProfileFile] = []byte("profile: 1\nrobot: bittern\n") }), "not the profile"},
+		"other samples":          {with(func(p map[string][]byte) { p[schemas.SignalsFile] = parts(t, other)[schemas.SignalsFile] }), "their hash differs"},
+		"samples cut off":        {with(func(p map[string][]byte) { p[schemas.SignalsFile] = p[schemas.SignalsFile][:200] }), "signals.parquet"},
 		"packed samples": {
-			append(with(func(map[string][]byte) {})[:3], entry{signalsFile, whole[signalsFile], zip.Deflate}),
+			append(with(func(map[string][]byte) {})[:3], entry{schemas.SignalsFile, whole[schemas.SignalsFile], zip.Deflate}),
 			"must be stored, not packed",
 		},
-		"a small file that unpacks to much": {append(with(func(p map[string][]byte) { delete(p, profileFile) }),
-			entry{profileFile, make([]byte, mostText+1), zip.Deflate}), "unpacks to more than"},
+		"a small file that unpacks to much": {append(with(func(p map[string][]byte) { delete(p, schemas.ProfileFile) }),
+			entry{schemas.ProfileFile, make([]byte, mostText+1), zip.Deflate}), "unpacks to more than"},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {

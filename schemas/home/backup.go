@@ -226,7 +226,7 @@ func (b *backup) same(id schemas.MatchID) bool {
 	}
 	n := 0
 	for _, e := range entries {
-		if b.o.WithoutNotes && e.Name() == notesFile {
+		if b.o.WithoutNotes && e.Name() == schemas.NotesFile {
 			continue
 		}
 		n++
@@ -238,7 +238,7 @@ func (b *backup) same(id schemas.MatchID) bool {
 		if err != nil || other.Size() != info.Size() || other.ModTime().Sub(info.ModTime()).Abs() > sameTime {
 			return false
 		}
-		if e.Name() != reportFile && e.Name() != notesFile {
+		if e.Name() != schemas.ReportFile && e.Name() != schemas.NotesFile {
 			continue
 		}
 		if !sameBytes(filepath.Join(here, e.Name()), filepath.Join(there, e.Name())) {
@@ -263,7 +263,7 @@ func (b *backup) copy(id schemas.MatchID, stamp string) error {
 			return changedIfGone(err)
 		}
 		for _, e := range entries {
-			if e.IsDir() || b.o.WithoutNotes && e.Name() == notesFile {
+			if e.IsDir() || b.o.WithoutNotes && e.Name() == schemas.NotesFile {
 				continue
 			}
 			n, err := copyFile(filepath.Join(b.from.Dir(id), e.Name()), filepath.Join(dir, e.Name()))

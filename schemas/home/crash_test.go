@@ -66,8 +66,8 @@ func writersOf(files map[string]string) map[string]func(io.Writer) error {
 }
 
 var (
-	oldFiles = map[string]string{"cycles.parquet": "old", "signals.parquet": "old", reportFile: "old"}
-	newFiles = map[string]string{"cycles.parquet": "new", "signals.parquet": "new", reportFile: "new"}
+	oldFiles = map[string]string{"cycles.parquet": "old", "signals.parquet": "old", schemas.ReportFile: "old"}
+	newFiles = map[string]string{"cycles.parquet": "new", "signals.parquet": "new", schemas.ReportFile: "new"}
 	notes    = "{\"text\":\"belt slipped\"}\n"
 )
 
@@ -111,7 +111,7 @@ func TestACrashWhilePublishingANewMatch(t *testing.T) {
 func TestACrashWhileReplacingAMatch(t *testing.T) {
 	prepare := func(h *Home) {
 		require.NoError(t, h.Publish(q14, false, filled(oldFiles)))
-		require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), notesFile), []byte(notes), 0o644))
+		require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), schemas.NotesFile), []byte(notes), 0o644))
 	}
 	work := func(h *Home) error { return h.Publish(q14, true, filled(newFiles)) }
 	seen := map[string]int{}
@@ -122,9 +122,9 @@ func TestACrashWhileReplacingAMatch(t *testing.T) {
 			return
 		}
 		got := contents(t, h.Dir(q14))
-		require.Equal(t, notes, got[notesFile], "crash at %q", step)
-		delete(got, notesFile)
-		version := got[reportFile]
+		require.Equal(t, notes, got[schemas.NotesFile], "crash at %q", step)
+		delete(got, schemas.NotesFile)
+		version := got[schemas.ReportFile]
 		seen[fmt.Sprint(version, recovered)]++
 		require.Equal(t, map[string]map[string]string{"old": oldFiles, "new": newFiles}[version], got, "crash at %q", step)
 	})
@@ -140,7 +140,7 @@ func TestACrashWhilePuttingAFileToAMatch(t *testing.T) {
 	line := Taken{SHA256: "a", Name: "camera.csv", Matches: []string{q14.String()}, Into: true}
 	prepare := func(h *Home) {
 		require.NoError(t, h.Publish(q14, false, filled(oldFiles)))
-		require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), notesFile), []byte(notes), 0o644))
+		require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), schemas.NotesFile), []byte(notes), 0o644))
 	}
 	work := func(h *Home) error {
 		done := h.Rewrite(q14)
@@ -165,9 +165,9 @@ func TestACrashWhilePuttingAFileToAMatch(t *testing.T) {
 			return
 		}
 		got := contents(t, h.Dir(q14))
-		require.Equal(t, notes, got[notesFile], "crash at %q", step)
-		delete(got, notesFile)
-		version := got[reportFile]
+		require.Equal(t, notes, got[schemas.NotesFile], "crash at %q", step)
+		delete(got, schemas.NotesFile)
+		version := got[schemas.ReportFile]
 		require.Equal(t, map[string]map[string]string{"old": oldFiles, "new": newFiles}[version], got, "crash at %q", step)
 		if version == "old" {
 			require.False(t, taken["a"].Done, "crash at %q", step)
@@ -193,7 +193,7 @@ func TestACrashWhileUpdatingFiles(t *testing.T) {
 		if len(versions) > 1 {
 			mixed++
 			require.False(t, recovered, "crash at %q", step)
-			require.Equal(t, "old", got[reportFile], "the report is the last to change")
+			require.Equal(t, "old", got[schemas.ReportFile], "the report is the last to change")
 		}
 	})
 	assert.Positive(t, mixed)
@@ -243,7 +243,7 @@ var errFull = errors.New("no space left on device")
 func TestAFailedUpdateChangesNothing(t *testing.T) {
 	h := locked(t)
 	require.NoError(t, h.Publish(q14, false, filled(oldFiles)))
-	for _, failing := range []string{"cycles.parquet", reportFile, "signals.parquet"} {
+	for _, failing := range []string{"cycles.parquet", schemas.ReportFile, "signals.parquet"} {
 		files := writersOf(newFiles)
 		files[failing] = func(w io.Writer) error {
 			_, err := io.WriteString(w, "ha")
@@ -254,9 +254,9 @@ func TestAFailedUpdateChangesNothing(t *testing.T) {
 		assert.ErrorContains(t, err, "writing "+failing+" of 2031/millbrook-open/q14/heron")
 		assert.Equal(t, oldFiles, contents(t, h.Dir(q14)))
 	}
-	require.NoError(t, h.Update(q14, writersOf(map[string]string{"moves.parquet": "added", reportFile: "new"})))
+	require.NoError(t, h.Update(q14, writersOf(map[string]string{"moves.parquet": "added", schemas.ReportFile: "new"})))
 	got := contents(t, h.Dir(q14))
-	assert.Equal(t, []string{"added", "old", "new"}, []string{got["moves.parquet"], got["cycles.parquet"], got[reportFile]})
+	assert.Equal(t, []string{"added", "old", "new"}, []string{got["moves.parquet"], got["cycles.parquet"], got[schemas.ReportFile]})
 	assert.Error(t, h.Update(id("alder-cup", "m", "r"), writersOf(newFiles)))
 }
 
@@ -267,7 +267,7 @@ func TestAStuckUpdateDoesNotReachALaterMatch(t *testing.T) {
 	require.NoError(t, h.Publish(q14, false, filled(oldFiles)))
 	obstacle := filepath.Join(h.Dir(q14), "moves.parquet", "x")
 	require.NoError(t, os.MkdirAll(obstacle, 0o755))
-	require.Error(t, h.Update(q14, writersOf(map[string]string{"moves.parquet": "stale", reportFile: "stale"})))
+	require.Error(t, h.Update(q14, writersOf(map[string]string{"moves.parquet": "stale", schemas.ReportFile: "stale"})))
 	require.NoError(t, h.Publish(q14, true, filled(newFiles)))
 	assert.Equal(t, newFiles, contents(t, h.Dir(q14)))
 }

@@ -49,15 +49,6 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// Files of a match that Home itself knows by name.
-const (
-	signalsFile = "signals.parquet"
-	reportFile  = "report.json"
-	sheetFile   = "report.html"
-	profileFile = "robot.yaml"
-	notesFile   = "notes.jsonl"
-)
-
 // keys are the partition folders from the outside in.
 var keys = [...]string{"season", "event", "match", "robot"}
 

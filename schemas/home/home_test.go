@@ -74,7 +74,7 @@ func contents(t *testing.T, dir string) map[string]string {
 
 func publish(t *testing.T, h *Home, ids ...schemas.MatchID) {
 	for _, id := range ids {
-		require.NoError(t, h.Publish(id, false, filled(map[string]string{reportFile: id.String()})))
+		require.NoError(t, h.Publish(id, false, filled(map[string]string{schemas.ReportFile: id.String()})))
 	}
 }
 
@@ -153,16 +153,16 @@ func TestDistance(t *testing.T) {
 
 func TestPublishAndReplace(t *testing.T) {
 	h := locked(t)
-	require.NoError(t, h.Publish(q14, false, filled(map[string]string{"a": "1", reportFile: "1"})))
+	require.NoError(t, h.Publish(q14, false, filled(map[string]string{"a": "1", schemas.ReportFile: "1"})))
 	err := h.Publish(q14, false, filled(nil))
 	exists := (*ExistsError)(nil)
 	require.ErrorAs(t, err, &exists)
-	assert.Equal(t, map[string]string{"a": "1", reportFile: "1"}, contents(t, h.Dir(q14)))
-	require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), notesFile), []byte("{}\n"), 0o644))
-	require.NoError(t, h.Publish(q14, true, filled(map[string]string{reportFile: "2"})))
-	assert.Equal(t, map[string]string{reportFile: "2", notesFile: "{}\n"}, contents(t, h.Dir(q14)), "the notes stay")
-	require.NoError(t, h.Publish(q14, true, filled(map[string]string{notesFile: "{\"a\":1}\n"})))
-	assert.Equal(t, map[string]string{notesFile: "{\"a\":1}\n"}, contents(t, h.Dir(q14)), "unless others came")
+	assert.Equal(t, map[string]string{"a": "1", schemas.ReportFile: "1"}, contents(t, h.Dir(q14)))
+	require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), schemas.NotesFile), []byte("{}\n"), 0o644))
+	require.NoError(t, h.Publish(q14, true, filled(map[string]string{schemas.ReportFile: "2"})))
+	assert.Equal(t, map[string]string{schemas.ReportFile: "2", schemas.NotesFile: "{}\n"}, contents(t, h.Dir(q14)), "the notes stay")
+	require.NoError(t, h.Publish(q14, true, filled(map[string]string{schemas.NotesFile: "{\"a\":1}\n"})))
+	assert.Equal(t, map[string]string{schemas.NotesFile: "{\"a\":1}\n"}, contents(t, h.Dir(q14)), "unless others came")
 	info, err := os.Stat(h.Dir(q14))
 	require.NoError(t, err)
 	if runtime.GOOS != "windows" { // where folders have no such modes
@@ -188,7 +188,7 @@ func TestAFailedPublishLeavesNothing(t *testing.T) {
 	}
 	publish(t, h, q14)
 	assert.ErrorIs(t, h.Publish(q14, true, fill), full)
-	assert.Equal(t, map[string]string{reportFile: q14.String()}, contents(t, h.Dir(q14)), "the old match is untouched")
+	assert.Equal(t, map[string]string{schemas.ReportFile: q14.String()}, contents(t, h.Dir(q14)), "the old match is untouched")
 	// A file where a folder should be: the rename itself fails.
 	require.NoError(t, os.WriteFile(filepath.Join(h.dir, "season=2031", "event=alder-cup"), nil, 0o644))
 	assert.Error(t, h.Publish(id("alder-cup", "m001", "heron"), false, filled(nil)))
@@ -217,7 +217,7 @@ func TestRenameAndRemove(t *testing.T) {
 	publish(t, h, q14, id("millbrook-open", "q16", "heron"))
 	require.NoError(t, renamed(h, q14, q15))
 	assert.False(t, h.Exists(q14))
-	assert.Equal(t, map[string]string{reportFile: q14.String()}, contents(t, h.Dir(q15)))
+	assert.Equal(t, map[string]string{schemas.ReportFile: q14.String()}, contents(t, h.Dir(q15)))
 	assert.NoDirExists(t, filepath.Dir(h.Dir(q14)), "no empty folder is left")
 	assert.ErrorIs(t, renamed(h, q14, q15), fs.ErrNotExist)
 	exists := (*ExistsError)(nil)

@@ -13,6 +13,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // childDir is set for the copies of this test program that play the other process.
@@ -31,7 +33,7 @@ func TestMain(m *testing.M) {
 	}
 	for n := 1; err == nil; n++ {
 		files := map[string]string{}
-		for _, name := range []string{"cycles.parquet", "signals.parquet", reportFile} {
+		for _, name := range []string{"cycles.parquet", "signals.parquet", schemas.ReportFile} {
 			files[name] = strings.Repeat(strconv.Itoa(n)+"\n", 2000)
 		}
 		fmt.Println(n)
@@ -127,7 +129,7 @@ func TestKilledWriters(t *testing.T) {
 		require.NoError(t, err)
 		got := contents(t, h.Dir(q14))
 		require.Len(t, got, 3)
-		version, _, _ := strings.Cut(got[reportFile], "\n")
+		version, _, _ := strings.Cut(got[schemas.ReportFile], "\n")
 		for name, text := range got {
 			require.Equal(t, strings.Repeat(version+"\n", 2000), text, name)
 		}

@@ -25,7 +25,7 @@ func (h *Home) Notes(id schemas.MatchID) ([]byte, error) {
 	if err := checkID(id); err != nil {
 		return nil, err
 	}
-	data, err := os.ReadFile(filepath.Join(h.Dir(id), notesFile))
+	data, err := os.ReadFile(filepath.Join(h.Dir(id), schemas.NotesFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -87,7 +87,7 @@ func (h *Home) lockSoon() (*Lock, error) {
 }
 
 func (h *Home) appendNote(id schemas.MatchID, line []byte) error {
-	if err := h.appendLine(filepath.Join(h.Dir(id), notesFile), line); err != nil {
+	if err := h.appendLine(filepath.Join(h.Dir(id), schemas.NotesFile), line); err != nil {
 		return fmt.Errorf("notes of %s: %w", id, err)
 	}
 	return nil

@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // noted is a data folder with one match that has these notes.
@@ -23,7 +25,7 @@ func noted(t *testing.T, notes string) *Home {
 	require.NoError(t, h.Publish(q14, false, filled(oldFiles)))
 	require.NoError(t, lock.Unlock())
 	if notes != "" {
-		require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), notesFile), []byte(notes), 0o644))
+		require.NoError(t, os.WriteFile(filepath.Join(h.Dir(q14), schemas.NotesFile), []byte(notes), 0o644))
 	}
 	return h
 }

@@ -173,11 +173,11 @@ func (h *Home) undoReplace(id schemas.MatchID) {
 // keepNotes copies the crew's notes from the old folder, if there are any and the new one
 // has none.
 func keepNotes(old, ready string) error {
-	to := filepath.Join(ready, notesFile)
+	to := filepath.Join(ready, schemas.NotesFile)
 	if _, err := os.Stat(to); err == nil {
 		return nil
 	}
-	notes, err := os.ReadFile(filepath.Join(old, notesFile))
+	notes, err := os.ReadFile(filepath.Join(old, schemas.NotesFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	} else if err != nil {

@@ -42,7 +42,7 @@ func TestACrashWhileRenaming(t *testing.T) {
 		require.NoError(t, h.AddNote(q14, []byte(notes)))
 	}
 	work := func(h *Home) error {
-		return h.Rename(q14, q15, filled(newFiles), map[schemas.MatchID]Files{q16: writersOf(map[string]string{"report.html": "new", reportFile: "new"})})
+		return h.Rename(q14, q15, filled(newFiles), map[schemas.MatchID]Files{q16: writersOf(map[string]string{"report.html": "new", schemas.ReportFile: "new"})})
 	}
 	seen := map[string]int{}
 	everyCrash(t, prepare, work, func(h *Home, step string, recovered bool) {
@@ -53,18 +53,18 @@ func TestACrashWhileRenaming(t *testing.T) {
 		case before:
 			seen["old"]++
 			got := contents(t, h.Dir(q14))
-			require.Equal(t, notes, got[notesFile])
-			delete(got, notesFile)
+			require.Equal(t, notes, got[schemas.NotesFile])
+			delete(got, schemas.NotesFile)
 			require.Equal(t, oldFiles, got, "crash at %q", step)
 			require.Equal(t, oldFiles, other, "crash at %q", step)
 		case after:
 			seen["new"]++
 			got := contents(t, h.Dir(q15))
-			require.Equal(t, notes, got[notesFile], "crash at %q", step)
-			delete(got, notesFile)
+			require.Equal(t, notes, got[schemas.NotesFile], "crash at %q", step)
+			delete(got, schemas.NotesFile)
 			require.Equal(t, newFiles, got, "crash at %q", step)
 			if recovered {
-				require.Equal(t, "new", other[reportFile], "crash at %q", step)
+				require.Equal(t, "new", other[schemas.ReportFile], "crash at %q", step)
 				require.Equal(t, "new", other["report.html"], "crash at %q", step)
 				require.NoDirExists(t, h.Dir(q14))
 			}
@@ -119,7 +119,7 @@ func TestACrashInTheRecoveryOfARename(t *testing.T) {
 			require.NoError(t, h.Publish(q16, false, filled(oldFiles)))
 			crashingAt(h, first)
 			ended := survived(t, func() error {
-				return h.Rename(q14, q15, filled(newFiles), map[schemas.MatchID]Files{q16: writersOf(map[string]string{reportFile: "new"})})
+				return h.Rename(q14, q15, filled(newFiles), map[schemas.MatchID]Files{q16: writersOf(map[string]string{schemas.ReportFile: "new"})})
 			}) == ""
 			if ended {
 				require.Greater(t, first, 10)
@@ -134,7 +134,7 @@ func TestACrashInTheRecoveryOfARename(t *testing.T) {
 			if last.Exists(q15) {
 				require.False(t, last.Exists(q14))
 				require.Equal(t, newFiles, contents(t, last.Dir(q15)))
-				require.Equal(t, "new", contents(t, last.Dir(q16))[reportFile])
+				require.Equal(t, "new", contents(t, last.Dir(q16))[schemas.ReportFile])
 			} else {
 				require.Equal(t, oldFiles, contents(t, last.Dir(q14)))
 				require.Equal(t, oldFiles, contents(t, last.Dir(q16)))

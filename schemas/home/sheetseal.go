@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"regexp"
+
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // A sheet ends with a comment that says which report it shows, and by which it is told
@@ -41,16 +43,16 @@ func (v *verifier) sheet(page []byte, seal string, report []byte) {
 	at := bytes.LastIndex(page, []byte("<!--"))
 	found := sealAtEnd.FindSubmatchIndex(page[max(at, 0):])
 	if found == nil || found[0] != 0 {
-		v.say(sheetFile, "the seal at its end is missing: cut off, or written by another program")
+		v.say(schemas.SheetFile, "the seal at its end is missing: cut off, or written by another program")
 		return
 	}
 	part := func(i int) string { return string(page[at+found[2*i] : at+found[2*i+1]]) }
 	switch {
 	case part(3) != sum256(page[:at]):
-		v.say(sheetFile, "it is damaged: sheet_sha256 differs")
+		v.say(schemas.SheetFile, "it is damaged: sheet_sha256 differs")
 	case part(1) != seal:
-		v.say(sheetFile, "its seal is %q, that of %s is %q", part(1), reportFile, seal)
+		v.say(schemas.SheetFile, "its seal is %q, that of %s is %q", part(1), schemas.ReportFile, seal)
 	case part(2) != sum256(report):
-		v.say(reportFile, "it is not as it was when %s was made of it: damaged, or changed by hand", sheetFile)
+		v.say(schemas.ReportFile, "it is not as it was when %s was made of it: damaged, or changed by hand", schemas.SheetFile)
 	}
 }

@@ -81,8 +81,8 @@ func (h *Home) finishUpdate(id schemas.MatchID) error {
 	for i, e := range entries {
 		names[i] = e.Name()
 	}
-	if i := slices.Index(names, reportFile); i >= 0 {
-		names = append(slices.Delete(names, i, i+1), reportFile)
+	if i := slices.Index(names, schemas.ReportFile); i >= 0 {
+		names = append(slices.Delete(names, i, i+1), schemas.ReportFile)
 	}
 	for _, name := range names {
 		h.step("put " + name + " in its place")

@@ -42,21 +42,21 @@ func (h *Home) Verify(id schemas.MatchID) ([]Problem, error) {
 		return v.problems, nil
 	}
 	if m := r.Match; m.Season != id.Season || m.Event != id.Event || m.Match != id.Match || m.Robot != id.Robot {
-		v.say(reportFile, "it is about %s/%s/%s/%s", m.Season, m.Event, m.Match, m.Robot)
+		v.say(schemas.ReportFile, "it is about %s/%s/%s/%s", m.Season, m.Event, m.Match, m.Robot)
 	}
 	if sum != "" && sum != r.From.SignalsSHA256 {
-		v.say(reportFile, "it was made of other samples: signals_sha256 is %s there, %s in %s", r.From.SignalsSHA256, sum, signalsFile)
+		v.say(schemas.ReportFile, "it was made of other samples: signals_sha256 is %s there, %s in %s", r.From.SignalsSHA256, sum, schemas.SignalsFile)
 	}
 	if sum != "" && seal != r.From.Seal {
-		v.say(signalsFile, "its seal is %q, that of %s is %q", seal, reportFile, r.From.Seal)
+		v.say(schemas.SignalsFile, "its seal is %q, that of %s is %q", seal, schemas.ReportFile, r.From.Seal)
 	}
 	v.pyramids(sum)
 	v.profile(r.From.ProfileSHA256)
 	for _, name := range tables.Names() {
 		v.table(name, r.From.Seal)
 	}
-	if page, err := os.ReadFile(filepath.Join(v.dir, sheetFile)); err != nil {
-		v.unreadable(sheetFile, err)
+	if page, err := os.ReadFile(filepath.Join(v.dir, schemas.SheetFile)); err != nil {
+		v.unreadable(schemas.SheetFile, err)
 	} else {
 		v.sheet(page, r.From.Seal, text)
 	}
@@ -84,14 +84,14 @@ func (v *verifier) unreadable(file string, err error) {
 
 // signals checks the samples against the hashes beside them and returns hash and seal.
 func (v *verifier) signals() (sum, seal string) {
-	f, err := matchfile.Open(filepath.Join(v.dir, signalsFile))
+	f, err := matchfile.Open(filepath.Join(v.dir, schemas.SignalsFile))
 	if err != nil {
-		v.unreadable(signalsFile, err)
+		v.unreadable(schemas.SignalsFile, err)
 		return "", ""
 	}
 	defer f.Close()
 	if err := f.Verify(); err != nil {
-		v.unreadable(signalsFile, err)
+		v.unreadable(schemas.SignalsFile, err)
 		return "", ""
 	}
 	return f.SHA256(), f.Meta()[tables.MetaSeal]
@@ -113,36 +113,36 @@ func (v *verifier) pyramids(sum string) {
 
 // report reads report.json and returns its bytes too.
 func (v *verifier) report() (*schemas.Report, []byte) {
-	data, err := os.ReadFile(filepath.Join(v.dir, reportFile))
+	data, err := os.ReadFile(filepath.Join(v.dir, schemas.ReportFile))
 	if errors.Is(err, fs.ErrNotExist) {
-		if _, err := os.Stat(filepath.Join(v.dir, profileFile)); err != nil {
+		if _, err := os.Stat(filepath.Join(v.dir, schemas.ProfileFile)); err != nil {
 			return nil, nil // never analyzed
 		}
 	}
 	if err != nil {
-		v.unreadable(reportFile, err)
+		v.unreadable(schemas.ReportFile, err)
 		return nil, nil
 	}
 	var r schemas.Report
 	if err := json.Unmarshal(data, &r); err != nil {
-		v.say(reportFile, "it is not a report: %v", err)
+		v.say(schemas.ReportFile, "it is not a report: %v", err)
 		return nil, nil
 	}
 	if r.Report != schemas.ReportVersion {
-		v.say(reportFile, "it is of version %d, this program knows %d", r.Report, schemas.ReportVersion)
+		v.say(schemas.ReportFile, "it is of version %d, this program knows %d", r.Report, schemas.ReportVersion)
 		return nil, nil
 	}
 	return &r, data
 }
 
 func (v *verifier) profile(want string) {
-	data, err := os.ReadFile(filepath.Join(v.dir, profileFile))
+	data, err := os.ReadFile(filepath.Join(v.dir, schemas.ProfileFile))
 	if err != nil {
-		v.unreadable(profileFile, err)
+		v.unreadable(schemas.ProfileFile, err)
 		return
 	}
 	if got := profile.SHA256(data); got != want {
-		v.say(profileFile, "it is not the profile the report was made with: profile_sha256 is %s there, %s here", want, got)
+		v.say(schemas.ProfileFile, "it is not the profile the report was made with: profile_sha256 is %s there, %s here", want, got)
 	}
 }
 
@@ -152,24 +152,24 @@ func (v *verifier) table(name, seal string) {
 	case err != nil:
 		v.unreadable(name, err)
 	case got != seal:
-		v.say(name, "its seal is %q, that of %s is %q", got, reportFile, seal)
+		v.say(name, "its seal is %q, that of %s is %q", got, schemas.ReportFile, seal)
 	}
 }
 
 // notes checks that each line of the crew's notes, if there are any, is JSON.
 func (v *verifier) notes() {
-	data, err := os.ReadFile(filepath.Join(v.dir, notesFile))
+	data, err := os.ReadFile(filepath.Join(v.dir, schemas.NotesFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return
 	} else if err != nil {
-		v.unreadable(notesFile, err)
+		v.unreadable(schemas.NotesFile, err)
 		return
 	}
 	lines := bufio.NewScanner(bytes.NewReader(data))
 	lines.Buffer(nil, len(data)+1)
 	for n := 1; lines.Scan(); n++ {
 		if line := bytes.TrimSpace(lines.Bytes()); len(line) > 0 && !json.Valid(line) {
-			v.say(notesFile, "line %d is not JSON", n)
+			v.say(schemas.NotesFile, "line %d is not JSON", n)
 		}
 	}
 }

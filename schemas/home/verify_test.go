@@ -27,7 +27,7 @@ func store(t *testing.T, h *Home, id schemas.MatchID, seal string) {
 		{Name: "power/voltage", Unit: "V", Kind: schemas.Float64, Time: []int64{0, 20000, 40000}, Float: []float64{12.5, 12.25, 12}},
 	}}
 	require.NoError(t, h.Publish(id, true, func(dir string) error {
-		f, err := os.Create(filepath.Join(dir, signalsFile))
+		f, err := os.Create(filepath.Join(dir, schemas.SignalsFile))
 		require.NoError(t, err)
 		sum, err := matchfile.Write(f, log, map[string]string{tables.MetaSeal: seal})
 		require.NoError(t, err)
@@ -40,7 +40,7 @@ func store(t *testing.T, h *Home, id schemas.MatchID, seal string) {
 		var page strings.Builder
 		require.NoError(t, WriteSheet(&page, seal, data, aPage))
 		return filled(map[string]string{
-			reportFile: string(data), sheetFile: page.String(), profileFile: string(robotYAML), notesFile: "{\"text\":\"ok\"}\n\n",
+			schemas.ReportFile: string(data), schemas.SheetFile: page.String(), schemas.ProfileFile: string(robotYAML), schemas.NotesFile: "{\"text\":\"ok\"}\n\n",
 		})(dir)
 	}))
 }
@@ -81,10 +81,10 @@ func TestAWholeMatchHasNoProblems(t *testing.T) {
 func TestSamplesAloneAreNoProblem(t *testing.T) {
 	h := locked(t)
 	store(t, h, q14, "3")
-	signals, err := os.ReadFile(filepath.Join(h.Dir(q14), signalsFile))
+	signals, err := os.ReadFile(filepath.Join(h.Dir(q14), schemas.SignalsFile))
 	require.NoError(t, err)
 	idle := id("millbrook-open", "idle-1", "heron")
-	require.NoError(t, h.Publish(idle, false, filled(map[string]string{signalsFile: string(signals)})))
+	require.NoError(t, h.Publish(idle, false, filled(map[string]string{schemas.SignalsFile: string(signals)})))
 	problems, err := h.Verify(idle)
 	require.NoError(t, err)
 	assert.Empty(t, problems)
@@ -125,32 +125,32 @@ func TestVerifyFindsWhatDoesNotAgree(t *testing.T) {
 		damage func(t *testing.T, h *Home)
 		want   []string
 	}{
-		{"samples cut off", spoil(signalsFile), []string{
+		{"samples cut off", spoil(schemas.SignalsFile), []string{
 			"signals.parquet: the end of a Parquet file is missing: cut off, or another kind of file",
 		}},
-		{"samples gone", remove(signalsFile), []string{"signals.parquet: it is missing"}},
+		{"samples gone", remove(schemas.SignalsFile), []string{"signals.parquet: it is missing"}},
 		{"pyramids cut off", put(pyramid.FileName, "afterbell"), []string{"pyramid.bin: cut off: unexpected EOF"}},
 		{"pyramids damaged", change(pyramid.FileName, `"readings"`, `"readingz"`), []string{"pyramid.bin: the index is damaged: its checksum does not match"}},
 		{"pyramids gone", remove(pyramid.FileName), []string{"pyramid.bin: it is missing"}},
-		{"report cut off", spoil(reportFile), []string{"report.json: it is not a report: unexpected end of JSON input"}},
-		{"report gone", remove(reportFile), []string{"report.json: it is missing"}},
-		{"report of the future", put(reportFile, `{"report": 2}`), []string{"report.json: it is of version 2, this program knows 1"}},
-		{"sheet gone", remove(sheetFile), []string{"report.html: it is missing"}},
-		{"sheet cut off", spoil(sheetFile), []string{"report.html: the seal at its end is missing: cut off, or written by another program"}},
-		{"sheet damaged", change(sheetFile, "doctype", "doctyqe"), []string{"report.html: it is damaged: sheet_sha256 differs"}},
-		{"sheet of another analysis", change(sheetFile, `seal="3"`, `seal="2"`), []string{`report.html: its seal is "2", that of report.json is "3"`}},
-		{"report changed by hand", change(reportFile, `"text":""`, `"text":"All is well."`), []string{
+		{"report cut off", spoil(schemas.ReportFile), []string{"report.json: it is not a report: unexpected end of JSON input"}},
+		{"report gone", remove(schemas.ReportFile), []string{"report.json: it is missing"}},
+		{"report of the future", put(schemas.ReportFile, `{"report": 2}`), []string{"report.json: it is of version 2, this program knows 1"}},
+		{"sheet gone", remove(schemas.SheetFile), []string{"report.html: it is missing"}},
+		{"sheet cut off", spoil(schemas.SheetFile), []string{"report.html: the seal at its end is missing: cut off, or written by another program"}},
+		{"sheet damaged", change(schemas.SheetFile, "doctype", "doctyqe"), []string{"report.html: it is damaged: sheet_sha256 differs"}},
+		{"sheet of another analysis", change(schemas.SheetFile, `seal="3"`, `seal="2"`), []string{`report.html: its seal is "2", that of report.json is "3"`}},
+		{"report changed by hand", change(schemas.ReportFile, `"text":""`, `"text":"All is well."`), []string{
 			"report.json: it is not as it was when report.html was made of it: damaged, or changed by hand",
 		}},
 		{"table gone", remove("cycles.parquet"), []string{"cycles.parquet: it is missing"}},
 		{"table cut off", spoil("jams.parquet"), []string{
 			"jams.parquet: the end of a Parquet file is missing: cut off, or another kind of file",
 		}},
-		{"other profile", put(profileFile, "profile: 1\nrobot: bittern\n"), []string{
+		{"other profile", put(schemas.ProfileFile, "profile: 1\nrobot: bittern\n"), []string{
 			"robot.yaml: it is not the profile the report was made with: profile_sha256 is " + profile.SHA256(robotYAML) +
 				" there, " + profile.SHA256([]byte("profile: 1\nrobot: bittern\n")) + " here",
 		}},
-		{"notes cut off", put(notesFile, "{}\n{\"text\":"), []string{"notes.jsonl: line 2 is not JSON"}},
+		{"notes cut off", put(schemas.NotesFile, "{}\n{\"text\":"), []string{"notes.jsonl: line 2 is not JSON"}},
 		{"one table of another analysis", func(t *testing.T, h *Home) {
 			require.NoError(t, h.Update(q14, map[string]func(io.Writer) error{
 				"moves.parquet": tables.Writers(report(q14, "4", ""))["moves.parquet"],
@@ -158,8 +158,8 @@ func TestVerifyFindsWhatDoesNotAgree(t *testing.T) {
 		}, []string{`moves.parquet: its seal is "4", that of report.json is "3"`}},
 		{"samples of another seal", func(t *testing.T, h *Home) {
 			require.NoError(t, h.Update(q14, map[string]func(io.Writer) error{
-				signalsFile: func(w io.Writer) error {
-					f, err := matchfile.Open(filepath.Join(h.Dir(q14), signalsFile))
+				schemas.SignalsFile: func(w io.Writer) error {
+					f, err := matchfile.Open(filepath.Join(h.Dir(q14), schemas.SignalsFile))
 					require.NoError(t, err)
 					defer f.Close()
 					log, err := f.Read()
@@ -193,14 +193,14 @@ func TestVerifyFindsWhatDoesNotAgree(t *testing.T) {
 func TestVerifyComparesTheSamplesWithTheReport(t *testing.T) {
 	h := locked(t)
 	store(t, h, q14, "3")
-	path := filepath.Join(h.Dir(q14), signalsFile)
+	path := filepath.Join(h.Dir(q14), schemas.SignalsFile)
 	before, err := matchfile.Open(path)
 	require.NoError(t, err)
 	require.NoError(t, before.Close())
 	log := &schemas.Log{Signals: []*schemas.Signal{{Name: "a", Kind: schemas.Bool, Time: []int64{1}, Bool: []bool{true}}}}
 	var sum matchfile.Summary
 	require.NoError(t, h.Update(q14, map[string]func(io.Writer) error{
-		signalsFile: func(w io.Writer) error {
+		schemas.SignalsFile: func(w io.Writer) error {
 			sum, err = matchfile.Write(w, log, map[string]string{tables.MetaSeal: "3"})
 			return err
 		},

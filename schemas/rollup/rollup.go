@@ -272,12 +272,12 @@ func (e *Event) rest(h *home.Home, known map[key]Row) (out []Row) {
 
 // stamp notes what the row is made of; false when there is no report.
 func (r *Row) stamp(dir string) bool {
-	report, err := os.Stat(filepath.Join(dir, "report.json"))
+	report, err := os.Stat(filepath.Join(dir, schemas.ReportFile))
 	if err != nil {
 		return false
 	}
 	r.ReportBytes, r.ReportChangedNS = report.Size(), report.ModTime().UnixNano()
-	if notes, err := os.Stat(filepath.Join(dir, "notes.jsonl")); err == nil {
+	if notes, err := os.Stat(filepath.Join(dir, schemas.NotesFile)); err == nil {
 		r.NotesBytes, r.NotesChangedNS = notes.Size(), notes.ModTime().UnixNano()
 	}
 	return true
@@ -298,13 +298,13 @@ func (r *Row) fill(h *home.Home, id schemas.MatchID) (err error) {
 			return err
 		}
 		if verdicts, _ := crew.Parse(notes); len(verdicts) > 0 {
-			data, err := os.ReadFile(filepath.Join(dir, "report.json"))
+			data, err := os.ReadFile(filepath.Join(dir, schemas.ReportFile))
 			if err != nil {
 				return err
 			}
 			var report schemas.Report
 			if err := json.Unmarshal(data, &report); err != nil {
-				return fmt.Errorf("%s: not a report: %w", filepath.Join(dir, "report.json"), err)
+				return fmt.Errorf("%s: not a report: %w", filepath.Join(dir, schemas.ReportFile), err)
 			}
 			r.Match, r.Stages, r.Mechanisms = tables.Rows(crew.Believed(&report, crew.Judged(&report, verdicts)))
 			return nil

@@ -13,8 +13,7 @@ import (
 // recent is how many of the newest matches say how large the next will be.
 const recent = 5
 
-// samplesFile is the file of a match that is there from the first.
-const samplesFile = "signals.parquet"
+// schemas.SignalsFile is the file of a match that is there from the first.
 
 // Of is how much more the disk takes that holds a data folder: in bytes, and in matches as large
 // as the middle one of the newest five, together with the journal it passes through on its way.
@@ -46,7 +45,7 @@ func Of(folder string, h *home.Home) (schemas.LiveRoom, error) {
 				continue
 			}
 			s.bytes += uint64(info.Size())
-			if e.Name() == samplesFile {
+			if e.Name() == schemas.SignalsFile {
 				s.written = info.ModTime().UnixNano()
 			}
 		}

@@ -29,7 +29,7 @@ func TestRoom(t *testing.T) {
 	for n := range 7 {
 		dir := h.Dir(schemas.MatchID{Season: "2031", Event: "millbrook-open", Match: fmt.Sprint("q", n), Robot: "heron"})
 		require.NoError(t, os.MkdirAll(dir, 0o755))
-		samples := filepath.Join(dir, samplesFile)
+		samples := filepath.Join(dir, schemas.SignalsFile)
 		require.NoError(t, os.WriteFile(samples, make([]byte, 1000*n), 0o644))
 		require.NoError(t, os.WriteFile(filepath.Join(dir, "report.json"), make([]byte, 1000), 0o644))
 		at := time.Unix(int64(1_900_000_000+n), 0)

@@ -189,7 +189,7 @@ func (x *Index) Refresh() (*Snapshot, error) {
 // entry is one match as it is now; anew is whether it had to be read.
 func (x *Index) entry(id schemas.MatchID) (e Entry, anew, keep bool) {
 	dir := x.home.Dir(id)
-	report, notes := stampOf(filepath.Join(dir, "report.json")), stampOf(filepath.Join(dir, "notes.jsonl"))
+	report, notes := stampOf(filepath.Join(dir, schemas.ReportFile)), stampOf(filepath.Join(dir, schemas.NotesFile))
 	old, seen := x.known[id]
 	if seen && old.Whole && old.report == report && old.notes == notes {
 		return old, false, true
@@ -214,7 +214,7 @@ func (x *Index) entry(id schemas.MatchID) (e Entry, anew, keep bool) {
 func (e *Entry) hear(dir string) {
 	e.Notes, e.Tally = nil, crew.Tally{}
 	if e.notes != (stamp{}) {
-		if data, err := os.ReadFile(filepath.Join(dir, "notes.jsonl")); err == nil {
+		if data, err := os.ReadFile(filepath.Join(dir, schemas.NotesFile)); err == nil {
 			for _, n := range crew.Remarks(data) {
 				e.Notes = append(e.Notes, n.Text)
 			}
@@ -231,7 +231,7 @@ func (e *Entry) hear(dir string) {
 func readEntry(id schemas.MatchID, dir string) Entry {
 	e := Entry{ID: id}
 	var r searched
-	if r.readFile(filepath.Join(dir, "report.json")) != nil || r.Report != schemas.ReportVersion {
+	if r.readFile(filepath.Join(dir, schemas.ReportFile)) != nil || r.Report != schemas.ReportVersion {
 		if info, err := os.Stat(dir); err == nil {
 			e.Order = info.ModTime()
 		}

@@ -20,8 +20,6 @@ import (
 	"github.com/afterbell/afterbell/schemas/tables"
 )
 
-const signalsFile = "signals.parquet"
-
 // defaultRoom is how much memory signals are kept in: a match of seven million samples and
 // its like are all there at once.
 const defaultRoom = 256 << 20
@@ -74,7 +72,7 @@ const mostMatches = 32
 
 // Open is the match in a folder. It is read anew when its samples file changed.
 func (s *Shelf) Open(dir string) (*Match, error) {
-	path := filepath.Join(dir, signalsFile)
+	path := filepath.Join(dir, schemas.SignalsFile)
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, err
@@ -215,7 +213,7 @@ func (s *Shelf) touch(t *Trace) {
 }
 
 func (t *Trace) read() {
-	f, err := matchfile.Open(filepath.Join(t.match.Dir, signalsFile))
+	f, err := matchfile.Open(filepath.Join(t.match.Dir, schemas.SignalsFile))
 	if err != nil {
 		t.err = err
 		return
@@ -256,7 +254,7 @@ func (m *Match) Log(names []string, t0, t1 int64, held func(*schemas.Signal) boo
 			return nil, nil, err
 		}
 	}
-	f, err := matchfile.Open(filepath.Join(m.Dir, signalsFile))
+	f, err := matchfile.Open(filepath.Join(m.Dir, schemas.SignalsFile))
 	if err != nil {
 		return nil, nil, err
 	}

@@ -42,7 +42,7 @@ func aLog() *schemas.Log {
 // stored writes a match, its pyramids if with says so.
 func stored(t testing.TB, dir string, log *schemas.Log, with bool) {
 	t.Helper()
-	f, err := os.Create(filepath.Join(dir, signalsFile))
+	f, err := os.Create(filepath.Join(dir, schemas.SignalsFile))
 	require.NoError(t, err)
 	sum, err := matchfile.Write(f, log, map[string]string{"seal": "3"})
 	require.NoError(t, err)
@@ -182,7 +182,7 @@ func TestShelfSeesThatAMatchChanged(t *testing.T) {
 	require.Nil(t, m.Summaries(), "the pyramids there are of other samples")
 	_, rows := window(t, m, 0, 9e6, 10, "beam")
 	require.Len(t, rows[0], 4)
-	require.NoError(t, os.Remove(filepath.Join(dir, signalsFile)))
+	require.NoError(t, os.Remove(filepath.Join(dir, schemas.SignalsFile)))
 	_, err = s.Open(dir)
 	require.ErrorIs(t, err, os.ErrNotExist)
 }

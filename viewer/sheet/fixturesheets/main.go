@@ -86,7 +86,7 @@ func store(folder string) error {
 		return err
 	}
 	err = h.Publish(id, true, func(dir string) error {
-		for name, data := range map[string][]byte{"signals.parquet": samples.Bytes(), pyramid.FileName: pyramids.Bytes(), "robot.yaml": robot, "report.json": report} {
+		for name, data := range map[string][]byte{schemas.SignalsFile: samples.Bytes(), pyramid.FileName: pyramids.Bytes(), schemas.ProfileFile: robot, schemas.ReportFile: report} {
 			if err := os.WriteFile(filepath.Join(dir, name), data, 0o644); err != nil {
 				return err
 			}
