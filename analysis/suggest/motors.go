@@ -43,113 +43,140 @@ type answer struct {
 
 // pairing is one way to explain a command: a current and a speed, or a speed alone.
 type pairing struct {
-	current, speed int // of the answers; -1 for none
-	left           float64
+	command        int
+	current, speed int     // of the answers; -1 for none
+	left           float64 // share of the command that it leaves unexplained
 }
 
+// What a pairing may leave of its command; chosen by us.
+const (
+	pairLeaves   = 0.06
+	aloneLeaves  = 0.04 // a current follows the command too, not as closely: alone a speed has to be told apart
+	namedLeaves  = 0.3  // where its unit or name says what it is
+	followLeaves = 0.3  // the most of its command that a speed leaves which is to be paired
+)
+
+// puzzle is which answers belong to which command.
+type puzzle struct {
+	*look
+	commands []told
+	answers  []answer
+	by       [][]float64 // product of each command with each answer
+	all      []pairing
+}
+
+// motors are the commands of motors, each with the current and the speed that answer it, the
+// pairings that explain most taken first.
 func (l *look) motors(volts *signal, voltScale float64) []motor {
-	commands := l.commands(volts, voltScale)
-	answers := l.answers()
-	if len(commands) == 0 {
+	z := puzzle{look: l, commands: l.commands(volts, voltScale), answers: l.answers()}
+	if len(z.commands) == 0 {
 		return nil
 	}
-	type found struct {
-		c int
-		p pairing
+	z.by = make([][]float64, len(z.commands))
+	for c := range z.commands {
+		z.pair(c)
 	}
-	var all []found
-	by := make([][]float64, len(commands)) // command and answer
-	for c, u := range commands {
-		by[c] = make([]float64, len(answers))
-		gram := u.among(answers)
-		for i, a := range answers {
-			by[c][i] = dot(u.uv, a.v)
-		}
-		for i := range answers {
-			for j := range answers {
-				if i == j || !answers[i].s.is(units.Current) || !answers[j].s.is(units.AngularSpeed) {
-					continue
-				}
-				if alone := 1 - by[c][j]*by[c][j]/(gram[j][j]*u.power); alone > 0.3 {
-					continue // a speed follows the command
-				}
-				if left, ok := both(u.power, by[c], gram, i, j); ok && left < 0.06 && leads(answers[i], answers[j]) {
-					all = append(all, found{c, pairing{i, j, left}})
-				}
-			}
-			// A current follows the command too, not as closely: alone it has to be told apart.
-			told := 0.04
-			if answers[i].s.quantity != nil || answers[i].s.named("speed") > 0 {
-				told = 0.3
-			}
-			if answers[i].s.is(units.AngularSpeed) && by[c][i] > 0 && gram[i][i] > 0 {
-				if left := 1 - by[c][i]*by[c][i]/(gram[i][i]*u.power); left < told {
-					all = append(all, found{c, pairing{-1, i, left}})
-				}
-			}
-		}
-	}
-	names := func(f found) float64 {
-		kin := l.kinship(commands[f.c].s, answers[f.p.speed].s)
-		if f.p.current >= 0 {
-			kin += l.kinship(commands[f.c].s, answers[f.p.current].s)
-		}
-		return kin
-	}
-	slices.SortStableFunc(all, func(a, b found) int {
-		// A pair is preferred to a speed alone unless it explains hardly more; and a log unit of
-		// what is left is worth as much as a name or two.
-		cost := func(f found) float64 {
-			cost := math.Log(f.p.left+0.002) - 0.12*names(f)
-			if f.p.current < 0 {
-				cost += 0.7
-			}
-			return cost
-		}
-		return cmp.Compare(cost(a), cost(b))
-	})
+	slices.SortStableFunc(z.all, func(a, b pairing) int { return cmp.Compare(z.cost(a), z.cost(b)) })
 	takenC, takenA := map[int]bool{}, map[int]bool{}
 	var out []motor
-	for _, f := range all {
-		if takenC[f.c] || takenA[f.p.speed] || f.p.current >= 0 && takenA[f.p.current] {
+	for _, p := range z.all {
+		if takenC[p.command] || takenA[p.speed] || p.current >= 0 && takenA[p.current] {
 			continue
 		}
-		takenC[f.c], takenA[f.p.speed] = true, true
-		m := motor{command: commands[f.c].s, commandScale: commands[f.c].scale, speed: answers[f.p.speed].s, fit: 1 - f.p.left}
-		// What pieces and rubbing do to a speed is in no equation here; with the current it is.
-		floor := 0.003
-		if f.p.current < 0 {
-			floor = 0.02
+		takenC[p.command], takenA[p.speed] = true, true
+		if p.current >= 0 {
+			takenA[p.current] = true
 		}
-		rival := func(same func(found) bool) float64 {
-			best := 0.0
-			for _, o := range all {
-				if o.p.current < 0 == (f.p.current < 0) && same(o) {
-					best = max(best, likelier(o.p.left+floor, f.p.left+floor, commands[f.c])*math.Exp(math.Min(0, names(o)-names(f))))
-				}
-			}
-			return 1 / (1 + best)
-		}
-		m.sureSpeed = rival(func(o found) bool { return o.c == f.c && o.p.speed != f.p.speed && o.p.current == f.p.current })
-		m.sureCommand = l.sureCommand(commands, f.c, m.speed)
-		if f.p.current >= 0 {
-			takenA[f.p.current] = true
-			m.current = answers[f.p.current].s
-			m.currentScale, _ = m.current.mayBeCurrent()
-			m.sureCurrent = rival(func(o found) bool { return o.c == f.c && o.p.speed == f.p.speed && o.p.current != f.p.current })
-		}
-		out = append(out, m)
+		out = append(out, z.motor(p))
 	}
-	for c, u := range commands {
+	for c, u := range z.commands {
 		if !takenC[c] {
 			out = append(out, motor{command: u.s, commandScale: u.scale, sureCommand: 1})
 		}
 	}
 	for i := range out {
-		l.attach(&out[i], by, commands, answers, takenA)
+		l.attach(&out[i], z.by, z.commands, z.answers, takenA)
 		out[i].findLoad()
 	}
 	return out
+}
+
+// pair finds the pairings of a command.
+func (z *puzzle) pair(c int) {
+	u, gram := z.commands[c], z.commands[c].among(z.answers)
+	by := make([]float64, len(z.answers))
+	for i, a := range z.answers {
+		by[i] = dot(u.uv, a.v)
+	}
+	z.by[c] = by
+	leaves := func(speed int) float64 { return 1 - by[speed]*by[speed]/(gram[speed][speed]*u.power) }
+	for i, a := range z.answers {
+		for j, b := range z.answers {
+			if i == j || !a.s.is(units.Current) || !b.s.is(units.AngularSpeed) || leaves(j) > followLeaves {
+				continue
+			}
+			if left, ok := both(u.power, by, gram, i, j); ok && left < pairLeaves && leads(a, b) {
+				z.all = append(z.all, pairing{c, i, j, left})
+			}
+		}
+		most := aloneLeaves
+		if a.s.quantity != nil || a.s.named("speed") > 0 {
+			most = namedLeaves
+		}
+		if a.s.is(units.AngularSpeed) && by[i] > 0 && gram[i][i] > 0 && leaves(i) < most {
+			z.all = append(z.all, pairing{c, -1, i, leaves(i)})
+		}
+	}
+}
+
+// kin is how much the names of a pairing have in common.
+func (z *puzzle) kin(p pairing) float64 {
+	kin := z.kinship(z.commands[p.command].s, z.answers[p.speed].s)
+	if p.current >= 0 {
+		kin += z.kinship(z.commands[p.command].s, z.answers[p.current].s)
+	}
+	return kin
+}
+
+// cost orders pairings: a pair is preferred to a speed alone unless it explains hardly more, and
+// a log unit of what is left is worth as much as a name or two.
+func (z *puzzle) cost(p pairing) float64 {
+	cost := math.Log(p.left+0.002) - 0.12*z.kin(p)
+	if p.current < 0 {
+		cost += 0.7
+	}
+	return cost
+}
+
+// motor is what a pairing makes, and how sure each part of it is.
+func (z *puzzle) motor(p pairing) motor {
+	u := z.commands[p.command]
+	m := motor{command: u.s, commandScale: u.scale, speed: z.answers[p.speed].s, fit: 1 - p.left}
+	m.sureSpeed = z.sure(p, func(o pairing) bool { return o.speed != p.speed && o.current == p.current })
+	m.sureCommand = z.sureCommand(z.commands, p.command, m.speed)
+	if p.current >= 0 {
+		m.current = z.answers[p.current].s
+		m.currentScale, _ = m.current.mayBeCurrent()
+		m.sureCurrent = z.sure(p, func(o pairing) bool { return o.speed == p.speed && o.current != p.current })
+	}
+	return m
+}
+
+// sure is the probability of a pairing against the likeliest of its command's others of its form
+// that may stand for it.
+func (z *puzzle) sure(p pairing, mayStand func(o pairing) bool) float64 {
+	// What pieces and rubbing do to a speed is in no equation here; with the current it is.
+	floor := 0.003
+	if p.current < 0 {
+		floor = 0.02
+	}
+	best := 0.0
+	for _, o := range z.all {
+		if o.command == p.command && o.current < 0 == (p.current < 0) && mayStand(o) {
+			best = max(best, likelier(o.left+floor, p.left+floor, z.commands[p.command])*math.Exp(math.Min(0, z.kin(o)-z.kin(p))))
+		}
+	}
+	return 1 / (1 + best)
 }
 
 // attach gives a motor that lacks a current or a speed the one whose name says that it is its

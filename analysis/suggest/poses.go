@@ -33,86 +33,97 @@ var lengthUnits = []struct {
 
 // poses are the ways to read the pose.
 func (l *look) poses() (slot, []planar) {
-	type mover struct {
-		s     *signal
-		speed []float64
-		fast  float64
-	}
-	var movers []mover
+	out := slot{name: "pose"}
 	var turners []*signal
 	for _, s := range l.signals {
-		if !s.steady() {
-			continue
-		}
-		if s.is(units.Angle) && s.lasting > 0.8 {
+		if s.steady() && s.is(units.Angle) && s.lasting > 0.8 {
 			turners = append(turners, s)
 		}
-		if s.is(units.Length) {
-			if s.lasting < 0.97 {
-				continue
-			}
-			v := slope(s.v)
-			fast := stat.Quantile(0.97, absolute(v))
-			if fast > 0 && s.hi-s.lo > fast { // it goes on for more than a second: a way, not a jerk
-				movers = append(movers, mover{s, v, fast})
-			}
-		}
 	}
-	out := slot{name: "pose"}
 	var all []planar
+	movers := l.movers()
 	for i, a := range movers {
 		for _, b := range movers[i+1:] {
-			// Two ways of one robot stand still together and cover distances of one size.
-			together := stillTogether(a.speed, b.speed, a.fast, b.fast)
-			ratio := math.Abs(math.Log(a.fast / b.fast))
-			if ratio > math.Log(12) {
-				continue
-			}
-			unit, plausible := bestLength(a.s, b.s, a.fast, b.fast)
-			odds := -4.5 + 3*together - 0.5*ratio + plausible
-			h, turn, fit, sense := l.headingOf(a.speed, b.speed, turners, a.s, b.s)
-			if h != nil {
-				x, y := a.s, b.s
-				if sense < 0 {
-					x, y = y, x
-				}
-				p := planar{x, y, h, odds + 12*(fit-0.35), unit, turn, "", fit}
-				all = append(all, p)
-			}
-			for _, p := range []planar{{x: a.s, y: b.s}, {x: b.s, y: a.s}} {
-				p.odds, p.unit = odds, unit
-				// A field is usually longer than wide and x runs along it (common practice).
-				long := math.Log((p.x.q99 - p.x.q01) / math.Max(p.y.q99-p.y.q01, 1e-9))
-				p.odds += math.Max(-0.8, math.Min(0.8, long))
-				all = append(all, p)
-			}
+			all = append(all, l.pairs(a, b, turners)...)
 		}
 	}
 	for _, p := range all {
-		odds := p.odds + p.x.named("x") + p.y.named("y") + 0.5*l.kinship(p.x, p.y)
-		ref := profile.Ref{}
-		if p.x.quantity == nil {
-			ref.Unit = p.unit
-		}
-		uses := []use{
-			{role: "cycles.pose.x", s: p.x, ref: ref, sure: 1, why: "moves and stands together with y at a robot's speed"},
-			{role: "cycles.pose.y", s: p.y, ref: ref, sure: 1, why: "moves and stands together with x at a robot's speed"},
-		}
-		if p.heading != nil {
-			odds += p.heading.named("heading")
-			turn := profile.Ref{}
-			if p.heading.quantity == nil {
-				turn.Unit = p.turn
-			}
-			uses = append(uses, use{role: "cycles.pose.heading", s: p.heading, ref: turn, sure: 1, why: fmt.Sprintf("it is the direction of travel (agreement %.2f of 1)", p.fit)})
-			for i := range 2 {
-				uses[i].why = "with y and heading it makes one way"
-			}
-			uses[1].why = "with x and heading it makes one way"
-		}
-		out.options = append(out.options, option{odds: odds, uses: uses})
+		out.options = append(out.options, l.offer(p))
 	}
 	return out, all
+}
+
+// mover is a signal that may be a way travelled.
+type mover struct {
+	s     *signal
+	speed []float64
+	fast  float64 // the 97 % quantile of its size
+}
+
+func (l *look) movers() []mover {
+	var out []mover
+	for _, s := range l.signals {
+		if !s.steady() || !s.is(units.Length) || s.lasting < 0.97 {
+			continue
+		}
+		v := slope(s.v)
+		fast := stat.Quantile(0.97, absolute(v))
+		if fast > 0 && s.hi-s.lo > fast { // it goes on for more than a second: a way, not a jerk
+			out = append(out, mover{s, v, fast})
+		}
+	}
+	return out
+}
+
+// pairs are the ways in which two movers may be x and y of one robot: those stand still together
+// and cover distances of one size.
+func (l *look) pairs(a, b mover, turners []*signal) []planar {
+	ratio := math.Abs(math.Log(a.fast / b.fast))
+	if ratio > math.Log(12) {
+		return nil
+	}
+	together := stillTogether(a.speed, b.speed, a.fast, b.fast)
+	unit, plausible := bestLength(a.s, b.s, a.fast, b.fast)
+	odds := -4.5 + 3*together - 0.5*ratio + plausible
+	var out []planar
+	if h, turn, fit, sense := l.headingOf(a.speed, b.speed, turners, a.s, b.s); h != nil {
+		x, y := a.s, b.s
+		if sense < 0 {
+			x, y = y, x
+		}
+		out = append(out, planar{x, y, h, odds + 12*(fit-0.35), unit, turn, "", fit})
+	}
+	for _, p := range []planar{{x: a.s, y: b.s}, {x: b.s, y: a.s}} {
+		// A field is usually longer than wide and x runs along it (common practice).
+		long := math.Log((p.x.q99 - p.x.q01) / math.Max(p.y.q99-p.y.q01, 1e-9))
+		p.odds, p.unit = odds+math.Max(-0.8, math.Min(0.8, long)), unit
+		out = append(out, p)
+	}
+	return out
+}
+
+// offer is a pose as an option, with what speaks for it in names.
+func (l *look) offer(p planar) option {
+	ref, with := profile.Ref{}, "moves and stands together with %s at a robot's speed"
+	if p.x.quantity == nil {
+		ref.Unit = p.unit
+	}
+	if p.heading != nil {
+		with = "with %s and heading it makes one way"
+	}
+	out := option{odds: p.odds + p.x.named("x") + p.y.named("y") + 0.5*l.kinship(p.x, p.y), uses: []use{
+		{role: "cycles.pose.x", s: p.x, ref: ref, sure: 1, why: fmt.Sprintf(with, "y")},
+		{role: "cycles.pose.y", s: p.y, ref: ref, sure: 1, why: fmt.Sprintf(with, "x")},
+	}}
+	if p.heading != nil {
+		turn := profile.Ref{}
+		if p.heading.quantity == nil {
+			turn.Unit = p.turn
+		}
+		out.odds += p.heading.named("heading")
+		out.uses = append(out.uses, use{role: "cycles.pose.heading", s: p.heading, ref: turn, sure: 1, why: fmt.Sprintf("it is the direction of travel (agreement %.2f of 1)", p.fit)})
+	}
+	return out
 }
 
 func absolute(x []float64) []float64 {
