@@ -42,3 +42,31 @@ func TestAGapHidesNoPieceThatIsNotDriven(t *testing.T) {
 	assert.False(t, r.Jams[0].Cleared)
 	assert.InDelta(t, 30, r.Jams[0].EndS, 0.02)
 }
+
+// Behind a blind beam a piece may have gone on unseen, but not past the next one: driven for long
+// enough, it is stuck before that.
+func TestABlindBeamIsNoWayOut(t *testing.T) {
+	l := newTimeline(36, fourStages...)
+	for k := range 7 {
+		l.usual(2 + 4*float64(k))
+	}
+	l.blocked["throat"] = l.blocked["throat"][:4]
+	l.drive(29.5, 36, 0.8)
+	l.drive(33, 33.1, -0.8)
+	l.block("mouth", 30, 30.25)
+	l.lacks["current"], l.lacks["speed"] = true, true
+	r := Detect(l.input(), DefaultConfig())
+	require.Len(t, r.Jams, 1, "suspected: %v", told(r.Suspected))
+	assert.InDelta(t, 30.5, r.Jams[0].StartS, 0.5)
+
+	l.asked = map[string][]setting{}
+	for k := range 7 {
+		there := 2 + 4*float64(k) + 1.5
+		l.drive(there-2, there+0.05, 0.8)
+		l.drive(there+1, there+1.5, 0.8, "gate")
+	}
+	l.drive(29.5, 31, 0.8) // it may be past the blind beam, held on purpose
+	l.drive(31, 36, 0.8, "mouth", "throat")
+	r = Detect(l.input(), DefaultConfig())
+	assert.Empty(t, told(r.Jams))
+}

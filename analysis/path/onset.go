@@ -83,7 +83,7 @@ func (s *stand) ask(w *way, motors []motor, c relay, grid []int64, odds []float6
 		return
 	}
 	const sure = 2.0
-	first, last := w.span(s.visit)
+	first, last := w.reach(s)
 	var best []float64
 	top, whole, asked := sure, 0.0, 0
 	for i := first; i <= last; i++ {

@@ -16,6 +16,7 @@ type stand struct {
 	law     law     // what is usual for this piece
 	all     law     // and for all pieces
 	done    bool    // it went on, so x is all it took
+	shown   int     // the first beam ahead that would have shown it
 	move    float64 // driven seconds of moving that the slot takes
 	stage   int
 	motor   *motor
@@ -53,6 +54,7 @@ func (w *way) look(all []journey, i int, v visit, p pace, motors []motor) (s sta
 	if s.to-s.visit.from < schemas.Micros(w.cfg.MinJamS) {
 		return s, false // too short to hold a jam
 	}
+	s.shown = w.shows(all, v)
 	w.measure(&s)
 	if s.from > s.visit.from && s.slot < w.wait && s.x <= s.law.within(in80) {
 		s.from, s.waited = s.visit.from, true // it went once the way ahead was free: if it was stuck, then before
@@ -73,6 +75,27 @@ func (w *way) look(all []journey, i int, v visit, p pace, motors []motor) (s sta
 		s.turned = max(s.turned, turns(s.motor.clock, s.start, s.end))
 	}
 	return s, s.end-s.start >= schemas.Micros(w.cfg.MinJamS) // a shorter stop is no jam
+}
+
+// shows is the first beam beyond a visit's stretch that would have shown its piece: none that
+// was blind then, or told nothing; the number of beams without any.
+func (w *way) shows(all []journey, v visit) int {
+	k := v.slot/2 + 1
+	for k < len(w.beams) && (w.blindAt(all, k, v.from) || w.hides(k, v.from, v.to)) {
+		k++
+	}
+	return k
+}
+
+// reach is the stages that may hold the piece of a stand: those of its visit, and up to the beam
+// that would have shown it.
+func (w *way) reach(s *stand) (first, last int) {
+	first, last = w.span(s.visit)
+	if _, front := inFront(s.slot); !front && !s.done && s.how != lost {
+		_, beyond := w.stages(slotOf(s.shown) - 1)
+		last = max(last, beyond)
+	}
+	return first, last
 }
 
 // measure sets how long the visit took against what is usual.
@@ -118,7 +141,7 @@ func (w *way) measure(s *stand) {
 
 // chooseMotor picks, of the stages that may hold the piece, the one whose motor says most.
 func (s *stand) chooseMotor(w *way, all []journey, n int, motors []motor) {
-	first, last := w.span(s.visit)
+	first, last := w.reach(s)
 	s.stage = first
 	for i := first; i <= last; i++ {
 		if w.in.Stages[i].Sensor == nil && i > first && i < last {

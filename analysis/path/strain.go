@@ -213,7 +213,7 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 // strained asks the motors of all stages that may hold a visit's piece. Each is as likely
 // as the next to be the one, so their odds are averaged; stage is the one that says most.
 func (w *way) strained(s *stand, motors []motor) (out strain, stage int, ok bool) {
-	first, last := w.span(s.visit)
+	first, last := w.reach(s)
 	at := place{s.slot, s.company, momentOf(0.8 * s.excess())}
 	stage = -1
 	sum, asked := 0.0, 0

@@ -15,17 +15,17 @@ import (
 // rest were chosen by us: 7 makes a thing a thousand times less likely, 3.5 thirty times, 2.5
 // twelve times.
 func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []found) {
-	put := func(kind string, odds float64, what string, args ...any) {
-		s.weighed = append(s.weighed, schemas.Weighed{Kind: kind, What: fmt.Sprintf(what, args...), LogOdds: odds})
+	put := func(odds float64, what string, args ...any) {
+		s.weighed = append(s.weighed, schemas.Weighed{What: fmt.Sprintf(what, args...), LogOdds: odds})
 	}
-	put(schemas.WeighedPrior, math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
-	put(schemas.WeighedTime, s.slowness(w, all, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
+	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
+	put(s.slowness(w, all, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
 	c := w.driven(s.slot, s.visit.from)
 	switch {
 	case w.clocks[s.slot].lent:
-		put(schemas.WeighedLent, -1, "its stage's command is not logged: a neighbour's was taken")
+		put(-1, "its stage's command is not logged: a neighbour's was taken")
 	case !w.clocks[s.slot].told:
-		put(schemas.WeighedUnlogged, -1, "whether its stage was driven is not logged")
+		put(-1, "whether its stage was driven is not logged")
 	}
 	lock := s.lock
 	if !math.IsNaN(s.strain) {
@@ -40,13 +40,13 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		}
 		switch {
 		case l.stuck:
-			put(schemas.WeighedQueue, -15, "the piece ahead was stuck")
+			put(-15, "the piece ahead was stuck")
 		case l.went || s.waited:
-			put(schemas.WeighedQueue, -7, "it went when the piece ahead did")
+			put(-7, "it went when the piece ahead did")
 		case l.near:
-			put(schemas.WeighedQueue, -3, "the piece ahead stood in the way")
+			put(-3, "the piece ahead stood in the way")
 		case s.how == stays || s.next < s.slot:
-			put(schemas.WeighedQueue, -4, "a piece stood at the next beam")
+			put(-4, "a piece stood at the next beam")
 		}
 	}
 	if s.motor != nil {
@@ -55,19 +55,19 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 	switch strained := lock == s.strain; {
 	case s.motor == nil || lock == 0:
 	case lock == s.shift:
-		put(schemas.WeighedMotor, lock, "its motor's load changed as if the piece had stopped")
+		put(lock, "its motor's load changed as if the piece had stopped")
 	case strained && !math.IsNaN(s.hardest.ratio) && s.hardest.ratio <= standing && !math.IsNaN(s.hardest.amps):
-		put(schemas.WeighedMotor, lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.hardest.ratio, 0), s.times)
+		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.hardest.ratio, 0), s.times)
 	case strained && !math.IsNaN(s.hardest.ratio) && !math.IsNaN(s.times):
-		put(schemas.WeighedMotor, lock, "at the hardest the roller turned at %.0f %% of its speed and drew %.1f times what it does when pieces pass", 100*max(s.hardest.ratio, 0), s.times)
+		put(lock, "at the hardest the roller turned at %.0f %% of its speed and drew %.1f times what it does when pieces pass", 100*max(s.hardest.ratio, 0), s.times)
 	case strained && !math.IsNaN(s.times):
-		put(schemas.WeighedMotor, lock, "at the hardest its motor drew %.1f times what it does when pieces pass", s.times)
+		put(lock, "at the hardest its motor drew %.1f times what it does when pieces pass", s.times)
 	case !math.IsNaN(s.ratio) && !math.IsNaN(s.amps):
-		put(schemas.WeighedMotor, lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
+		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
 	case !math.IsNaN(s.ratio):
-		put(schemas.WeighedMotor, lock, "roller at %.0f %% of its speed", 100*max(s.ratio, 0))
+		put(lock, "roller at %.0f %% of its speed", 100*max(s.ratio, 0))
 	default:
-		put(schemas.WeighedMotor, lock, "motor at %.1f times its usual current", s.motor.times(s.amps))
+		put(lock, "motor at %.1f times its usual current", s.motor.times(s.amps))
 	}
 	driven := c.onward(s.start, s.end)
 	switch reversals := w.reversals(s); {
@@ -76,48 +76,48 @@ func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []fou
 		if s.slot == 0 {
 			odds = 2.5 // at the mouth a driver also reverses to be rid of a piece
 		}
-		put(schemas.WeighedReversed, odds, "the driver reversed %d times", reversals)
+		put(odds, "the driver reversed %d times", reversals)
 		s.load += odds
 	case driven > 2 && w.clocks[s.slot].told:
-		put(schemas.WeighedNoReversal, -0.5, "the driver did not reverse")
+		put(-0.5, "the driver did not reverse")
 	}
 	k, front := inFront(s.slot)
 	for _, u := range sensor {
 		if front && u.beam == k && u.blk == s.blk && s.blk >= 0 {
-			put(schemas.WeighedBeamFault, -7, "the beam stayed blocked after the piece had gone on")
+			put(-7, "the beam stayed blocked after the piece had gone on")
 			break
 		}
 	}
 	for _, f := range w.beams[k].dark {
 		if front && f.Overlap(series.Interval{Start: s.from, End: s.to}) > (s.to-s.from)/4 {
-			put(schemas.WeighedBeam, -3, "the beam flickers")
+			put(-3, "the beam flickers")
 			break
 		}
 	}
 	if b := s.blk; front && b >= 0 && w.beams[k].blocks[b].atStart && w.beams[k].blocks[b].open && !(lock > 1) {
-		put(schemas.WeighedBeamStill, -4, "the beam never changed in the whole log: it may be stuck")
+		put(-4, "the beam never changed in the whole log: it may be stuck")
 	}
 	if !front && w.drivenBack(s, s.visit.from, s.start) > pushedBack {
-		put(schemas.WeighedDrivenBack, -2.5, "it had been driven back before: how much way lay ahead is not known")
+		put(-2.5, "it had been driven back before: how much way lay ahead is not known")
 	}
 	switch {
 	case s.how == lost:
-		put(schemas.WeighedPassed, -7, "a later piece passed")
+		put(-7, "a later piece passed")
 	case s.slot >= w.wait && !front && k+1 == len(w.beams) && w.beams[k].stage == len(w.in.Stages)-1:
-		put(schemas.WeighedUncounted, -3, "the last beam had cleared, only the count of releases had not come")
+		put(-3, "the last beam had cleared, only the count of releases had not come")
 	case s.slot >= w.wait && !w.released(all):
-		put(schemas.WeighedUnreleased, -4, "no piece was released in this match: what releasing drives is not known")
+		put(-4, "no piece was released in this match: what releasing drives is not known")
 	case s.how == outGate && s.slot < w.last && s.slot < w.wait:
-		put(schemas.WeighedReleased, -6, "it was counted as released: the beams ahead missed it")
+		put(-6, "it was counted as released: the beams ahead missed it")
 	case s.how == stays && !front && s.turned == 0 && s.lock < 1:
 		odds := -0.5
 		if k == 0 || k+2 >= len(w.beams) {
 			odds = -2
 		}
-		put(schemas.WeighedUnseen, odds, "it was never seen again: it may have left unseen")
+		put(odds, "it was never seen again: it may have left unseen")
 	}
 	if w.blind(s.from, s.to) {
-		put(schemas.WeighedGap, -1, "the log has a gap in it")
+		put(-1, "the log has a gap in it")
 	}
 }
 
@@ -138,7 +138,7 @@ func (w *way) reversals(s *stand) int {
 // between two times: the most of any.
 func (w *way) drivenBack(s *stand, from, to int64) float64 {
 	most := 0.0
-	first, last := w.span(s.visit)
+	first, last := w.reach(s)
 	for i := first; i <= last; i++ {
 		most = max(most, w.drives[i].clock.backward(from, to))
 	}
@@ -161,7 +161,7 @@ func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 	if followed { // two pieces in contact block a beam for as long as both take
 		usual = 0.7*usual + 0.3*s.law.and(s.law).dist.Prob(y)
 	}
-	unseen := w.mayHavePassed(all, s)
+	unseen := w.mayHavePassed(s)
 	usual, longer = (1-share)*usual+share*slow.Prob(y), (1-share)*longer+share*slow.Survival(y)
 	held := w.mayBeHeld(s) // then it takes as long as one likes
 	if s.done {
@@ -184,20 +184,24 @@ func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 	return min(max(odds, -3), most)
 }
 
-// mayHavePassed is how probably a next beam that was blind or told nothing did not show the
-// piece of a stand, so that it may have been further on when it was thought to stand. A sound
-// beam that misses one now and then is left to the tracker.
-func (w *way) mayHavePassed(all []journey, s *stand) float64 {
+// mayHavePassed is how probably the piece of a stand was further on when it was thought to
+// stand, as no sound beam ahead would have shown it there, or it had not been driven up to one. A
+// sound beam that misses one now and then is left to the tracker.
+func (w *way) mayHavePassed(s *stand) float64 {
 	k, front := inFront(s.slot)
-	next := k + 1
-	switch {
-	case front || next >= len(w.beams) || s.slot >= w.wait || s.how == lost || s.how == outGate:
+	if front || s.shown == k+1 || s.slot >= w.wait || s.how == lost || s.how == outGate {
 		return 0 // or that it went on is weighed by itself
-	case w.blindAt(all, next, s.visit.from) || w.hides(next, s.visit.from, s.to):
-		return hidden
-	default:
-		return 0
 	}
+	if s.shown < len(w.beams) {
+		driven := s.x // every stage on the way, at least so long
+		for i := w.beams[k+1].stage; i <= w.beams[s.shown].stage; i++ {
+			driven = min(driven, w.drives[i].clock.onward(s.from, s.until))
+		}
+		if driven > w.ways[k][s.shown].within(in99) {
+			return 0
+		}
+	}
+	return hidden
 }
 
 // mayBeHeld is how probably the piece of a stand stood in a stage that was not driven, while
@@ -206,7 +210,7 @@ func (w *way) mayHavePassed(all []journey, s *stand) float64 {
 // a beam a piece may reach into the next stage, which then holds it.
 func (w *way) mayBeHeld(s *stand) float64 {
 	const idle = 0.3 // of what the most driven one was; chosen by us
-	first, last := w.span(s.visit)
+	first, last := w.reach(s)
 	stages := w.holders(s)
 	if _, front := inFront(s.slot); front {
 		last = min(last+1, len(w.drives)-1)
@@ -280,7 +284,6 @@ func (s *stand) doubtful() {
 	jammed := s.credit * probability(sum-s.load)
 	if less := max(math.Log(jammed/(1-jammed))+s.load, -mostDoubt) - sum; less < -plain {
 		s.weighed = append(s.weighed, schemas.Weighed{
-			Kind: schemas.WeighedDoubt,
 			What: fmt.Sprintf("that it stood there at all is %.0f %% likely by the beams", 100*s.credit), LogOdds: less,
 		})
 	}
