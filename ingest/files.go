@@ -90,6 +90,10 @@ func readSource(s Source, b *columns.Builder, m *meter, limits Limits) (report F
 		err = csvlog.Read(text, s.Name, b, limits.Row)
 	}
 	if err != nil {
+		var known *damage
+		if d := text.damaged(); d != nil && !errors.As(err, &known) {
+			return report, fmt.Errorf("%s: %w", s.Name, d)
+		}
 		return report, err
 	}
 	after, _ := b.BadRows()

@@ -91,6 +91,28 @@ func (l *limited) Read(p []byte) (int, error) {
 	case errors.Is(err, io.ErrUnexpectedEOF):
 		return n, io.ErrUnexpectedEOF // cut short, which the reader of the form words
 	default:
-		return n, fmt.Errorf("the %s data are damaged (%w); copy the file again", l.packing, err)
+		return n, &damage{l.packing, err}
 	}
+}
+
+// damage is packed data that are not what was packed.
+type damage struct {
+	packing string
+	err     error
+}
+
+func (d *damage) Error() string {
+	return fmt.Sprintf("the %s data are damaged (%v); copy the file again", d.packing, d.err)
+}
+
+func (d *damage) Unwrap() error { return d.err }
+
+// damaged is the damage of packed data whose text could not be read: what unpacks to garbage may
+// look like a bad row long before its checksum comes. nil if they are sound.
+func (u *unpacked) damaged() error {
+	var d *damage
+	if _, err := io.Copy(io.Discard, u); u.packing != "" && errors.As(err, &d) {
+		return d
+	}
+	return nil
 }
