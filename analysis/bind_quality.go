@@ -1,9 +1,11 @@
 package analysis
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
+	"github.com/afterbell/afterbell/analysis/check"
 	"github.com/afterbell/afterbell/analysis/quality"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
@@ -19,10 +21,22 @@ func lookAtQuality(m *match) outcome {
 		in.Mapped[i].Works = works[in.Mapped[i].Role]
 	}
 	q := quality.Detect(in, quality.DefaultConfig())
-	q.Faults = append(m.report.Quality.Faults, q.Faults...) // the path's own come first
+	q.Faults = slices.Concat(misread(m), m.report.Quality.Faults, q.Faults) // the path's own before the rest
 	q.Notes = append(m.report.Quality.Notes, q.Notes...)
 	m.report.Quality = q
 	return outcome{}
+}
+
+// misread are the signals that the profile reads wrongly, beyond doubt.
+func misread(m *match) []schemas.Fault {
+	var out []schemas.Fault
+	for _, w := range check.Misreads(m.Profile, m.Log) {
+		out = append(out, schemas.Fault{
+			Signal: w.Signal, Kind: schemas.FaultMisread, StartS: schemas.Seconds(m.start), EndS: schemas.Seconds(m.end),
+			Note: fmt.Sprintf("%s: %s; in the profile %s", w.Place, w.What, w.Do),
+		})
+	}
+	return out
 }
 
 // mapped are the signals of the profile with what a sound one of their kind does.

@@ -159,7 +159,8 @@ type Gap struct {
 // Fault is a stretch in which a signal misbehaved: "dead" (never moved all match although
 // its kind does), "frozen" (stopped moving), "drop-out" (said 0 in place of a reading),
 // "outlier" (left the range of its own past), "no reading" (NaN or infinite); of a beam
-// "stuck true", "stuck false" and "flicker".
+// "stuck true", "stuck false" and "flicker"; and "misread" (the profile reads it in a way that no
+// robot explains).
 type Fault struct {
 	Signal string  `json:"signal"`
 	Kind   string  `json:"kind"`
@@ -169,6 +170,9 @@ type Fault struct {
 	// Confidence is the probability that it is one; null where it was not reckoned.
 	Confidence *float64 `json:"confidence"`
 }
+
+// FaultMisread is the kind of a signal that the profile reads wrongly.
+const FaultMisread = "misread"
 
 // Finding is one thing worth a person's attention, with its evidence.
 type Finding struct {

@@ -25,6 +25,10 @@ func (c *looking) each() {
 		if b.num == nil || len(b.num.V) == 0 {
 			continue
 		}
+		if d, ok := c.misread(i, b); ok {
+			c.seen[i].Doubts = append(c.seen[i].Doubts, d)
+			continue
+		}
 		switch {
 		case b.Role == "power.voltage":
 			c.voltage(i, b)
@@ -34,13 +38,9 @@ func (c *looking) each() {
 			c.command(i, b)
 		case b.Role == "balance.tilt":
 			c.tilt(i, b)
-		case b.Role == "cycles.pose.heading":
-			c.heading(i, b)
 		case b.Role == "cycles.pose.x", b.Role == "cycles.pose.y":
-			c.place(i, b)
-		case b.Role == "cycles.align.error":
-			if most := quantile(0.95, b.num); most > 30 {
-				c.doubt(i, written(b.Ref, "unit: mm")+" if it is in mm", "the aiming error is up to %.0f m", most)
+			if quantile(0.99, b.num) == quantile(0.01, b.num) {
+				c.doubt(i, "see whether the robot knows where it is", "the place never changes")
 			}
 		}
 	}
@@ -127,11 +127,6 @@ func (c *looking) counter(i int, b *bound) {
 func (c *looking) voltage(i int, b *bound) {
 	usual := quantile(0.5, b.num)
 	switch {
-	// Over 60 V no robot of this kind is supplied (the limit of extra-low voltage for dc, IEC 61140).
-	case usual > 1000:
-		c.doubt(i, written(b.Ref, "unit: mV"), "the supply is at %.0f V: it is in mV", usual)
-	case usual > 60:
-		c.doubt(i, "set its unit or scale", "the supply is at %.0f V, which no robot has", usual)
 	case usual < 3:
 		c.doubt(i, "set its unit or scale, or name the supply", "the supply is at %.3g V, on which nothing runs", usual)
 	case *c.seen[i].Low == *c.seen[i].High && len(b.num.V) > 10:
@@ -142,8 +137,6 @@ func (c *looking) voltage(i int, b *bound) {
 func (c *looking) current(i int, b *bound) {
 	high, low := quantile(0.99, b.num), quantile(0.01, b.num)
 	switch {
-	case math.Max(high, -low) > 1000:
-		c.doubt(i, written(b.Ref, "unit: mA"), "it flows up to %.0f A: it is in mA", math.Max(high, -low))
 	case -low > 5 && -low > 3*math.Max(high, 0):
 		do := written(b.Ref, "invert: true")
 		if b.Ref.Invert {
@@ -157,17 +150,12 @@ func (c *looking) current(i int, b *bound) {
 
 // command looks at what must be from -1 to 1.
 func (c *looking) command(i int, b *bound) {
-	most := math.Max(*c.seen[i].High, -*c.seen[i].Low)
-	switch {
-	case most <= 1.0001 && most > 0:
+	low, high := *c.seen[i].Low, *c.seen[i].High
+	switch most := math.Max(high, -low); {
 	case most == 0:
 		c.doubt(i, "see whether the part was used in this log, and whether this is its command", "it is 0 all along")
-	case most <= 15:
-		c.doubt(i, written(b.Ref, fmt.Sprintf("scale: %.3g", 1/roundUp(most)))+"; to 12 it is most likely in volts", "it goes from %.4g to %.4g; a command is from -1 to 1", *c.seen[i].Low, *c.seen[i].High)
-	case most <= 100.01:
-		c.doubt(i, written(b.Ref, `unit: "%"`), "it goes from %.4g to %.4g: it is in per cent", *c.seen[i].Low, *c.seen[i].High)
-	default:
-		c.doubt(i, written(b.Ref, fmt.Sprintf("scale: %.3g", 1/most))+", with the value that means full", "it goes from %.4g to %.4g; a command is from -1 to 1", *c.seen[i].Low, *c.seen[i].High)
+	case most > limitOf(b.NamedRef):
+		c.seen[i].Doubts = append(c.seen[i].Doubts, tooMuch(b, low, high))
 	}
 }
 
@@ -175,34 +163,11 @@ func roundUp(v float64) float64 { return math.Ceil(v) }
 
 func (c *looking) tilt(i int, b *bound) {
 	low, high := quantile(0.005, b.num), quantile(0.995, b.num)
-	most, unit := math.Max(high, -low), b.Ref.Unit != "" || b.signal.Unit != ""
-	switch {
-	case most > 90:
-		c.doubt(i, "set its unit or scale, or name another signal", "the robot leans by %.0f deg", most)
-	case !unit && most > 0.03 && most < 0.7 && b.Ref.Scale == nil:
+	switch most := math.Max(high, -low); {
+	case b.likeRadians(most):
 		c.doubt(i, written(b.Ref, "unit: rad")+" if the robot was on the platform in this log", "the robot hardly ever leans by more than %.2g deg: that looks like radians", most)
 	case math.Abs(quantile(0.5, b.num)) > c.profile.Balance.MountDeg:
 		c.doubt(i, written(b.Ref, fmt.Sprintf("offset: %.3g", -quantile(0.5, b.num)))+", or name another signal", "it reads %.1f deg most of the time, which counts as on the platform", quantile(0.5, b.num))
-	}
-}
-
-func (c *looking) heading(i int, b *bound) {
-	wide := *c.seen[i].High - *c.seen[i].Low
-	if b.Ref.Unit == "" && b.signal.Unit == "" && wide > 40 {
-		c.doubt(i, written(b.Ref, "unit: deg"), "it turns by %.0f rad, which is %.0f times round: it is in degrees", wide, wide/2/math.Pi)
-	}
-}
-
-// place looks at x and y: a field is some ten metres wide (common practice).
-func (c *looking) place(i int, b *bound) {
-	wide := quantile(0.99, b.num) - quantile(0.01, b.num)
-	switch {
-	case wide > 1000:
-		c.doubt(i, written(b.Ref, "unit: mm"), "the robot goes %.0f m: it is in mm", wide)
-	case wide > 100:
-		c.doubt(i, written(b.Ref, "unit: in")+", or cm", "the robot goes %.0f m, which is no field", wide)
-	case wide == 0:
-		c.doubt(i, "see whether the robot knows where it is", "the place never changes")
 	}
 }
 

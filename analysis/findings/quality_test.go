@@ -44,3 +44,20 @@ func TestSensorsThatDropOut(t *testing.T) {
 	assert.Equal(t, "The sensor imu/pitch dropped to zero once, for 0.50 s.", found[0].Title)
 	assert.Equal(t, schemas.SeverityWatch, found[0].Severity)
 }
+
+// A profile that reads a signal wrongly is one finding, with what to write for each.
+func TestSignalsThatTheProfileMisreads(t *testing.T) {
+	p, err := profile.Parse("robot.yaml", []byte(robot))
+	require.NoError(t, err)
+	r := &schemas.Report{Match: schemas.Match{StartS: 10, EndS: 160}, Quality: schemas.Quality{Faults: []schemas.Fault{
+		{Signal: "pose/x", Kind: schemas.FaultMisread, StartS: 0, EndS: 170, Note: "pose x: the robot goes 9000 m: it is in mm; in the profile write {signal: pose/x, unit: mm}"},
+		{Signal: "pose/y", Kind: schemas.FaultMisread, StartS: 0, EndS: 170, Note: "pose y: the robot goes 4000 m: it is in mm; in the profile write {signal: pose/y, unit: mm}"},
+	}}}
+	found, verdict := Build(Input{Report: r, Profile: p, LogEnd: 170})
+	require.Len(t, found, 1)
+	assert.Equal(t, "The profile reads pose/x and pose/y wrongly.", found[0].Title)
+	assert.Equal(t, schemas.SeverityFix, found[0].Severity)
+	require.Len(t, found[0].Check, 2)
+	assert.Contains(t, found[0].Check[0], "write {signal: pose/x, unit: mm}")
+	assert.Contains(t, verdict.Text, "reads pose/x and pose/y wrongly")
+}
