@@ -42,9 +42,8 @@ func align(v, i trace, cfg Config) *aligned {
 func alignedBy(r response, v, i trace) *aligned {
 	a := &aligned{response: r, noiseV: noise(v.V, 10000), noiseI: noise(i.V, 10000), volts: v, amps: i, finer: min(v.step, i.step)}
 	if a.tauS > 0 {
-		s := schemas.Seconds(v.step)
-		a.noiseV *= math.Sqrt(s / (s + 2*a.tauS)) // of a mean over some readings
-		v = v.smoothed(a.tauS)
+		a.noiseV *= r.quiets(schemas.Seconds(v.step))
+		v = v.smoothed(r)
 	}
 	if i.step > v.step {
 		a.T, a.step = i.T, i.step
@@ -73,6 +72,9 @@ func apart(a, b []int64, lag int64) bool {
 	}
 	return 10*missed > asked
 }
+
+// delayUs is by how much the current's reading is late on the whole.
+func (a *aligned) delayUs() int64 { return a.late(a.stepS()) }
 
 func (a *aligned) stepS() float64 { return schemas.Seconds(a.step) }
 

@@ -166,9 +166,9 @@ func (a *aligned) mistimed(ohm float64, cfg Config) float64 {
 		}
 		return 0
 	}
-	se := other(response{a.lagUs + a.step/4, a.tauS})
+	se := other(response{a.lagUs + a.step/4, a.tauS, a.stepped})
 	if a.tauS > 0 {
-		se = math.Hypot(se, other(response{a.lagUs, 1.1 * a.tauS}))
+		se = math.Hypot(se, other(response{a.lagUs, 1.1 * a.tauS, a.stepped}))
 	}
 	return se
 }

@@ -7,14 +7,37 @@ import (
 )
 
 // response is how the current's sensor answers, compared with the voltage's: lagUs later
-// and smoothed by a low-pass of first order with time constant tauS.
+// and smoothed by a low-pass of first order with time constant tauS, that of a sensor or, stepped,
+// of a program that goes from reading to reading.
 type response struct {
-	lagUs int64
-	tauS  float64
+	lagUs   int64
+	tauS    float64
+	stepped bool
 }
 
-// delayUs is by how much the reading is late on the whole.
-func (r response) delayUs() int64 { return r.lagUs + schemas.Micros(r.tauS) }
+// keep is what is left of a step after some time.
+func (r response) keep(s float64) float64 {
+	if r.tauS <= 0 {
+		return 0
+	}
+	return math.Exp(-s / r.tauS)
+}
+
+// late is by how much the reading is late on the whole, µs, with readings every step s.
+func (r response) late(step float64) int64 {
+	if k := r.keep(step); r.stepped && k > 0 {
+		return r.lagUs + schemas.Micros(step*k/(1-k))
+	}
+	return r.lagUs + schemas.Micros(r.tauS)
+}
+
+// quiets is the standard deviation of what is left of a reading's noise.
+func (r response) quiets(step float64) float64 {
+	if k := r.keep(step); r.stepped {
+		return math.Sqrt((1 - k) / (1 + k))
+	}
+	return math.Sqrt(step / (step + 2*r.tauS)) // of a mean over some readings
+}
 
 // smoothing are the time constants in s that are tried: each half as much again as the one
 // before, from what the finest grid can tell to the slowest sensor that still shows steps.
@@ -56,8 +79,8 @@ func answer(v, i trace, cfg Config) response {
 		return response{}
 	}
 	best, least := response{}, plain
-	search := func(tau float64) {
-		slow := v.smoothed(tau)
+	search := func(by response) {
+		slow := v.smoothed(by)
 		at, here := int64(0), math.Inf(1)
 		try := func(lag int64) {
 			if m := told.missed(slow.sampleTo(read, T, -lag)); m < here {
@@ -74,17 +97,22 @@ func answer(v, i trace, cfg Config) response {
 			}
 		}
 		if here < least {
-			best, least = response{at, tau}, here
+			by.lagUs = at
+			best, least = by, here
 		}
 	}
+	together := v.step == i.step && !apart(v.T, i.T, 0)
 	for _, tau := range smoothing {
 		if tau == 0 || tau >= schemas.Seconds(grid)/3 { // within a step nobody sees it
-			search(tau)
+			search(response{tauS: tau})
+		}
+		if tau >= schemas.Seconds(grid)/3 && together { // else nobody knows a program's readings
+			search(response{tauS: tau, stepped: true})
 		}
 	}
-	for _, by := range [...]float64{1.19, 1 / 1.19, 1.09, 1 / 1.09} {
+	for _, times := range [...]float64{1.19, 1 / 1.19, 1.09, 1 / 1.09} {
 		if best.tauS > 0 {
-			search(best.tauS * by)
+			search(response{tauS: best.tauS * times, stepped: best.stepped})
 		}
 	}
 	if !(least < (1-cfg.BetterFit)*plain) {
@@ -149,8 +177,10 @@ func (t told) missed(volts []float64) float64 {
 }
 
 // smoothed is the trace behind a low-pass of first order: exact for a value that goes
-// straight from sample to sample, begun anew behind each gap.
-func (c *trace) smoothed(tau float64) trace {
+// straight from sample to sample, or from reading to reading as a program smooths, begun anew
+// behind each gap.
+func (c *trace) smoothed(by response) trace {
+	tau := by.tauS
 	if tau <= 0 {
 		return *c
 	}
@@ -165,7 +195,11 @@ func (c *trace) smoothed(tau float64) trace {
 		}
 		step := c.T[k] - c.T[k-1]
 		if step != lastStep {
-			keep, lastStep = math.Exp(-schemas.Seconds(step)/tau), step
+			keep, lastStep = by.keep(schemas.Seconds(step)), step
+		}
+		if by.stepped {
+			out.V[k] = v + (out.V[k-1]-v)*keep
+			continue
 		}
 		// y' = (x - y)/tau along x = a + s t has the answer x - s tau + (y0 - a + s tau) keep.
 		rise := (v - c.V[k-1]) / schemas.Seconds(max(step, 1)) * tau

@@ -60,6 +60,46 @@ func TestResistanceBehindASlowCurrentSensor(t *testing.T) {
 	}
 }
 
+// A program that takes the current as some part of its last value and the rest of the new reading,
+// as many do, 50 times a second.
+func TestResistanceBehindAProgramThatSmooths(t *testing.T) {
+	for _, part := range []float64{1. / 3, 0.6} {
+		var found []float64
+		covered := 0
+		const matches = 12
+		for seed := range uint64(matches) {
+			rng := rand.New(rand.NewPCG(seed, 8))
+			load := drive(rng, 60)
+			volts, amps := board(50, 0)
+			current := amps.read(rng, load)
+			for k := 1; k < len(current.V); k++ {
+				current.V[k] = part*current.V[k-1] + (1-part)*current.V[k]
+			}
+			r := measure(volts.read(rng, healthy.volts(load, fine)), current)
+			require.NotNil(t, r.Line, r.Battery.Reason)
+			found = append(found, r.Line.ResistanceOhm)
+			if r.Line.ResistanceLowOhm <= healthy.ohm && healthy.ohm <= r.Line.ResistanceHighOhm {
+				covered++
+			}
+			assert.InDelta(t, -0.02/math.Log(part), r.Line.SmoothedS, 0.004)
+			assert.Zero(t, r.Line.LagS)
+		}
+		assert.InDelta(t, 0, 100*(stat.Median(found)/healthy.ohm-1), 1.5)
+		assert.GreaterOrEqual(t, covered, 10)
+	}
+}
+
+// By hand: of a step 1/3 is left after the first reading, 1/9 after the second: the mean of the filter's
+// weights 2/3, 2/9, 2/27 ... lies half a reading back.
+func TestHowLateASmoothedReadingIs(t *testing.T) {
+	by := response{tauS: -0.02 / math.Log(1./3), stepped: true}
+	assert.InDelta(t, 1./3, by.keep(0.02), 1e-12)
+	assert.Equal(t, int64(10_000), by.late(0.02))
+	by.stepped = false
+	assert.Equal(t, int64(18_205), by.late(0.02))
+	assert.Zero(t, response{}.late(0.02))
+}
+
 // The answer of a low-pass to a ramp from rest is known: t - tau (1 - exp(-t/tau)).
 func TestSmoothedRamp(t *testing.T) {
 	ramp := steady(0, 1, 100, 0)
@@ -67,11 +107,11 @@ func TestSmoothedRamp(t *testing.T) {
 		ramp.V[k] = float64(at) / 1e6
 	}
 	c := newTrace(ramp, nil, DefaultConfig())
-	for k, v := range c.smoothed(0.05).V {
+	for k, v := range c.smoothed(response{tauS: 0.05}).V {
 		s := float64(ramp.T[k]) / 1e6
 		assert.InDelta(t, s-0.05*(1-math.Exp(-s/0.05)), v, 1e-9)
 	}
-	assert.Equal(t, c.V, c.smoothed(0).V)
+	assert.Equal(t, c.V, c.smoothed(response{}).V)
 }
 
 // Branches that are right show by how much the sensor of the whole current is wrong.
