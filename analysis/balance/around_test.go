@@ -48,13 +48,14 @@ func TestAPushIsToldFromTheLoopsOwnSwing(t *testing.T) {
 		require.NotEmpty(t, a)
 		return disturbed(tr, a[0], in, cfg, tuneTo(tr, a[0], in, cfg), false)
 	}
-	for _, c := range [][2]float64{{80, 2}, {-80, 2.5}} {
+	for _, c := range [][2]float64{{120, 2}, {200, 2}} {
 		at := look(shovedBoard(c[0], c[1]))
 		require.NotNil(t, at)
 		assert.InDelta(t, c[1], *at, 0.3)
 	}
 	assert.Nil(t, look(shovedBoard(0, 2)))
 	assert.Nil(t, look(shovedBoard(3, 2)))
+	assert.Nil(t, look(shovedBoard(40, 2)), "friction may hold as much")
 	assert.Nil(t, look(boardOnWheels(0.008, 0.1, 0.05, 8)))
 }
 

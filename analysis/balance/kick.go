@@ -10,7 +10,7 @@ import (
 const (
 	kickOff    = 0.4  // deg RMS that a rig alone must be off by: a lasting push moves a platform by degrees, of which a rig follows some
 	kickShare  = 0.35 // of the rest, RMS, that a push from one moment on must leave at most
-	kickLeast  = 25.0 // deg/s²; a robot of half this one's weight that comes a fifth of a metre off the middle pushes more
+	kickLeast  = 90.0 // deg/s²; a robot of half this one's weight that comes 0.4 m off the middle pushes more, friction and detents of a board hold by less
 	kickEveryS = 0.25
 	kickRoomS  = 0.5 // s from either end of the run: nothing can be told of less
 )
