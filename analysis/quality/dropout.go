@@ -76,6 +76,7 @@ const (
 	fewestDropped = 3    // samples: one or two are a spike
 	fewestAtRest  = 50   // readings that tell what a reading at rest is like
 	quietAtRest   = 0.15 // of the time at rest in repeats half as long: rest looks like this
+	coarseZeros   = 20   // runs too short for a drop-out: the sensor comes to 0 by itself
 )
 
 // dropouts are the stretches in which a quantity that cannot jump is told to be exactly 0
@@ -86,7 +87,8 @@ const (
 //     length of a repeat is odd;
 //   - noise about 0 that happens to repeat: as often as the readings about 0 repeat
 //     elsewhere allows, and no more;
-//   - a coarse reading: the same;
+//   - a coarse reading, which is 0 all the while the robot stands on flat ground: a sensor that
+//     comes to 0 by itself and spends a good part of the log in repeats of 0 half as long;
 //   - a bump, which is there for a sample or two and away again: the three readings before
 //     a drop-out, and the three behind it, were all away from 0;
 //   - a swing through 0: a drop-out comes back to the side it left.
@@ -99,6 +101,7 @@ func dropouts(v []float64, times []int64, rest []series.Interval) []dropout {
 	l, far := lawOf(v, times), apart(times)
 	still, atRest := repeatsAtZero(v, times, runs, rest)
 	atEase := quietAt(runs, times, rest)
+	always, coarse := zerosAt(runs, times)
 	var all []dropout
 	for _, r := range runs {
 		if r.value != 0 || r.samples() < fewestDropped {
@@ -108,7 +111,7 @@ func dropouts(v []float64, times []int64, rest []series.Interval) []dropout {
 		if before, behind := levels(v, times, r, far); before*behind > 0 {
 			jump = 2 * l.surprise(min(math.Abs(before), math.Abs(behind)))
 		}
-		if jump >= sureJump || atEase.repeats(r.samples()/2) <= quietAtRest {
+		if jump >= sureJump || atEase.repeats(r.samples()/2) <= quietAtRest && !(coarse && always.repeats(r.samples()/2) > quietAtRest) {
 			all = append(all, dropout{r, jump + float64(r.samples()-1)*-math.Log(still), jump})
 		}
 	}

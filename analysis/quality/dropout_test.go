@@ -176,3 +176,30 @@ func TestCoarseTiltsRepeatByTheLevel(t *testing.T) {
 	rest := []series.Interval{stood(0, 10)[0], stood(10, 20)[0], stood(50, 60)[0]}
 	assert.Empty(t, dropOutsOf(rest, s))
 }
+
+// In wide steps a robot on flat ground reads 0 all the while it stands. Where it rests at the end,
+// on a slope of half a step, 0 seldom repeats.
+func TestCoarseTiltsOnFlatGroundAreNoDropOuts(t *testing.T) {
+	for seed := range uint64(10) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		coarse := sampled("tilt", 100, 150, func(s float64) float64 {
+			shakes := 0.5 // it drives
+			if math.Mod(s, 7) < 2.5 {
+				shakes = 0.12
+			}
+			at := 0.0
+			switch {
+			case s > 100 && s < 110:
+				at = 6 // on a platform
+			case s > 140:
+				at, shakes = 0.35, 0.3
+			}
+			return math.Round((at+shakes*r.NormFloat64())/0.7)*0.7 + 0
+		})
+		rest := stood(140, 150)
+		assert.Empty(t, dropOutsOf(rest, coarse), "seed %d", seed)
+		got := dropOutsOf(rest, zeroed(coarse, 105, 105.3))
+		require.Len(t, got, 1, "seed %d: from 6 deg to 0 and back it did drop out", seed)
+		assert.InDelta(t, 105, got[0].StartS, 1e-9)
+	}
+}

@@ -36,6 +36,22 @@ func quietAt(runs []run, times []int64, rest []series.Interval) quiet {
 	return q
 }
 
+// zerosAt is how much of a whole log the runs of 0 take, by how long they are, and whether the
+// sensor is so coarse that it reads 0 by itself time and again.
+func zerosAt(runs []run, times []int64) (q quiet, coarse bool) {
+	var zeros []run
+	short := 0
+	for _, r := range runs {
+		if r.value == 0 {
+			zeros = append(zeros, r)
+			if r.samples() < fewestDropped {
+				short++
+			}
+		}
+	}
+	return quietAt(zeros, times, []series.Interval{{Start: times[0], End: times[len(times)-1]}}), short >= coarseZeros
+}
+
 // repeats is the share of the time at rest in runs of that many samples and more.
 func (q quiet) repeats(samples int) float64 {
 	n, _ := slices.BinarySearchFunc(q.samples, samples, func(have, want int) int {
