@@ -132,6 +132,17 @@ func (c *clock) returning(b int64, x float64, a int64) int64 {
 	return b - int64(d)
 }
 
+// reversal is when, between two times, the stage began to be driven backward last; the first of
+// them when it never did.
+func (c *clock) reversal(a, b int64) int64 {
+	for i := c.index(b - 1); i >= 0 && c.t[i] >= a; i-- {
+		if c.rate[i] < 0 && (i == 0 || c.rate[i-1] >= 0) {
+			return c.t[i]
+		}
+	}
+	return a
+}
+
 // combine is the clock whose rate is that of pick over the rates of all.
 func combine(all []*clock, pick func(rates []float64) float64) *clock {
 	if len(all) == 1 {

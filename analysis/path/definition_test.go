@@ -136,6 +136,19 @@ func TestJamsByDefinition(t *testing.T) {
 			l.leave(21.25, 23)
 			return l
 		}, outcome: "released"},
+		{name: "reversed in vain twice, and freed by the third time", line: func() *timeline {
+			l := newTimeline(30, fourStages...).warm()
+			l.lacks["current"], l.lacks["speed"] = true, true
+			l.drive(13.5, 22, 0.8)
+			l.block("mouth", 14, 14.25)
+			l.block("throat", 14.5, 14.75)
+			l.drive(17, 17.3, -0.8)
+			l.drive(19, 19.3, -0.8)
+			l.drive(21, 22, -0.8)
+			l.block("throat", 21.08, 21.33)
+			l.block("mouth", 21.58, 21.83)
+			return l
+		}, jams: []expected{{stages: []string{"throat", "lift"}, start: 14.85, end: 21, how: "backed_out"}}, outcome: "backed_out"},
 		{name: "just past a beam, and back at it as soon as it is reversed", line: func() *timeline {
 			l := newTimeline(26, fourStages...).warm()
 			l.drive(13.5, 19, 0.8)

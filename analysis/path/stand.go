@@ -70,9 +70,9 @@ func (w *way) look(all []journey, i int, v visit, p pace, motors []motor) (s sta
 		return s, false // not there long enough to have gone on, and no motor told of a stop
 	}
 	s.finish(w)
-	s.turned = turns(w.push[s.slot/2], s.start, s.end)
+	s.turned = turns(w.push[s.slot/2], s.start, s.end+1) // that which ended it, too
 	if s.motor != nil {
-		s.turned = max(s.turned, turns(s.motor.clock, s.start, s.end))
+		s.turned = max(s.turned, turns(s.motor.clock, s.start, s.end+1))
 	}
 	return s, s.end-s.start >= schemas.Micros(w.cfg.MinJamS) // a shorter stop is no jam
 }
@@ -196,8 +196,9 @@ func (s *stand) finish(w *way) {
 	if s.how == stays || s.how == takenOut || s.how == lost || s.next == s.slot {
 		return
 	}
-	turned := s.start // when the motor that had stood turned again
-	stood := false
+	// When it moved again, if not later: had it moved before the driver reversed last, that would
+	// have brought it back. A motor that had stood tells it better.
+	turned, stood := w.clocks[s.slot].reversal(s.start, s.to), false
 	if s.lock > 1 {
 		if _, _, until, ok := s.motor.stood(s.start, s.to, s.amps); ok {
 			turned, stood = until, true
@@ -209,7 +210,11 @@ func (s *stand) finish(w *way) {
 		return
 	}
 	s.end = max(c.before(s.to, (1-part)*s.move, s.start), s.start)
-	if !stood || c.onward(turned, s.to) >= s.move*1.5+0.1 {
+	if !stood {
+		s.end = max(s.end, turned)
+		return
+	}
+	if c.onward(turned, s.to) >= s.move*1.5+0.1 {
 		return
 	}
 	s.end = turned
