@@ -22,8 +22,8 @@ const (
 // byHand says that a person levelled: the command answers the tilt as late as people do with
 // nothing that looks ahead, or wanders beside any law as a hand does.
 func (a attempt) byHand(tr trace, in Input, u tuned, lp loop) bool {
-	if l := u.best.law; l.r2 >= handR2 && l.late-l.lead >= reactionS && !l.sums {
-		return true
+	if l := u.best.law; l.r2 >= handR2 && l.r2 > lp.law.r2 && l.late-l.lead >= reactionS && !l.sums {
+		return true // and no law as late as loops are explains it as well
 	}
 	t0, t1 := a.levelled(tr, in)
 	return lp.limits.ramp == 0 && lp.remnant >= handRemnant && lp.law.r2 >= handWanders && seconds(t1-t0) >= handLeastS && a.outcome != schemas.BalanceLeft

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
+	"github.com/afterbell/afterbell/analysis/swing"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -112,26 +113,47 @@ func (h heard) limits() limits {
 		}
 		return out
 	}
-	best, ok := h.plainest()
-	if !ok || best.r2 < 0.5 {
+	called, r2 := h.calledFor()
+	if r2 < 0.5 {
 		if wide && out.share > 0.3 {
 			return out
 		}
 		return none
-	}
-	late := int(math.Round(best.late / lawStepS))
-	var called []float64
-	for i := h.from; i < len(h.command); i++ {
-		v, w := h.tilt[i-late], h.rate[i-late]
-		if math.Abs(h.command[i]) > atLimitPart*h.limit && !math.IsNaN(v+w) {
-			called = append(called, math.Abs(best.off+best.gain*(v+best.lead*w)))
-		}
 	}
 	slices.Sort(called)
 	if len(called) == 0 || called[len(called)/2] < beyond*out.at {
 		return none
 	}
 	return out
+}
+
+// calledFor is what a law that is fitted to the other commands calls for where the largest were given, and
+// how much of the others it explains: one that also answers for how long it has been tilted, where that
+// explains clearly more.
+func (h heard) calledFor() (called []float64, r2 float64) {
+	best, ok := h.plainest()
+	if !ok {
+		return nil, 0
+	}
+	late := int(math.Round(best.late / lawStepS))
+	again := 0.0
+	if basis, y := h.columns(late, tiltRateSum); h.grows(late) {
+		if c, rss, fits := swing.Linear(basis, y, 4); fits {
+			again = c[3]
+			best = law{off: c[0], gain: c[1], lead: c[2] / c[1], r2: 1 - rss/aboutMean(y)}
+		}
+	}
+	sum := 0.0
+	for i := h.from; i < len(h.command); i++ {
+		v, w := h.tilt[i-late], h.rate[i-late]
+		if !math.IsNaN(v) {
+			sum += v * lawStepS
+		}
+		if math.Abs(h.command[i]) > atLimitPart*h.limit && !math.IsNaN(v+w) {
+			called = append(called, math.Abs(best.off+best.gain*(v+best.lead*w)+again*sum))
+		}
+	}
+	return called, best.r2
 }
 
 // plainest is the law that explains the command best of those as late as loops are, the noise of the rate

@@ -67,6 +67,26 @@ func TestLimitOfTheCommand(t *testing.T) {
 	}
 }
 
+// So is that of a loop whose integral calls for more than it may give, although tilt and rate do not.
+func TestLimitOfALoopThatSumsUp(t *testing.T) {
+	tilt := func(t float64) float64 { return 6*math.Sin(3*t) + 4*math.Sin(0.6*t) }
+	sum := func(t float64) float64 { return -2*math.Cos(3*t) - 4/0.6*math.Cos(0.6*t) }
+	for _, c := range []struct{ again, most float64 }{{2, 0.02}, {4, 0.06}, {4, 0.15}} {
+		h := answering(4*2*math.Pi/0.6, tilt, func(t float64) float64 {
+			return math.Max(-c.most, math.Min(c.most, 0.005*(tilt(t)+c.again*sum(t))))
+		})
+		share := 0.0
+		for _, u := range h.command[h.from:] {
+			if math.Abs(u) > atLimitPart*c.most {
+				share += 1 / float64(len(h.command)-h.from)
+			}
+		}
+		got := h.limits()
+		assert.InDelta(t, c.most, got.at, 1e-9)
+		assert.InDelta(t, share, got.share, 1e-9)
+	}
+}
+
 // An autoregression of first order wanders by its standard deviation times the root of its
 // correlation over the lag (Box and Jenkins, Time Series Analysis: rho_k = phi^k; from memory); noise
 // from run to run, an integral and a cube of the tilt wander by nothing.
@@ -91,6 +111,16 @@ func TestRemnantOfAHand(t *testing.T) {
 	} {
 		assert.Less(t, answering(30, both, u).remnant(), handRemnant/1.5, name)
 	}
+}
+
+// What a loop that sums up answers without a rate term is explained by one without an integral only when
+// that is as late as a person; where a law as late as loops are explains it as well, it was a loop.
+func TestALateLawIsNoHandWhereAPromptOneExplainsAsMuch(t *testing.T) {
+	u := tuned{best: pairing{law: law{gain: 0.01, late: 0.24, r2: 0.99}}}
+	tr := trace{t: []int64{0, 1_000_000}, v: []float64{5, 5}, raw: []float64{5, 5}}
+	a := attempt{end: 1, peaks: []int{0}, from: []int{0}}
+	assert.False(t, a.byHand(tr, Input{}, u, loop{law: law{late: 0.08, r2: 0.999}}))
+	assert.True(t, a.byHand(tr, Input{}, u, loop{law: law{late: 0.08, r2: 0.9}}))
 }
 
 // Least absolute residuals about a constant are those about the median, by definition.
