@@ -24,6 +24,7 @@ type tuned struct {
 	now   tried   // as the gains are
 	limit float64 // largest command seen
 
+	lead    float64 // s, of the law with a rate term that explains the command best, where that is told to have none
 	remnant float64 // of full command, RMS, that wanders beside the law
 	off     float64 // deg RMS of the best rig from the tilt
 	run     *run
@@ -79,7 +80,7 @@ func tuneOver(tr trace, a attempt, t0, t1 int64, h heard, lp loop, in Input, cfg
 	if len(rigs) == 0 {
 		return tuned{}
 	}
-	u := tuned{remnant: lp.remnant, best: pairing{rig: best}, off: math.Sqrt(best.rss / float64(len(r.tilt))), run: r}
+	u := tuned{lead: lp.law.lead, remnant: lp.remnant, best: pairing{rig: best}, off: math.Sqrt(best.rss / float64(len(r.tilt))), run: r}
 	for _, c := range r.command {
 		u.limit = max(u.limit, math.Abs(c))
 	}
@@ -447,7 +448,7 @@ func (u tuned) soonEnough(c gains, lean, over, later, had, level float64) float6
 // way round has other reasons, which other gains would not change.
 func (u tuned) lawful() bool {
 	l := u.best.law
-	return !l.sums && l.late <= loopLateMost && l.lead > -wrongWay &&
+	return !l.sums && l.late <= loopLateMost && min(l.lead, u.lead) > -wrongWay &&
 		(l.r2 >= adviceR2 || l.r2 >= noisyR2 && u.remnant*u.remnant <= (1-adviceR2)*l.square)
 }
 

@@ -102,6 +102,9 @@ func TestWhatIsNoLawIsNotAdvised(t *testing.T) {
 		c.change(&l)
 		assert.Equal(t, c.lawful, tuned{best: pairing{law: l}, remnant: c.remnant}.lawful(), name)
 	}
+	// An integral looks like a rate that is answered the wrong way round, whatever is made of the rest.
+	assert.False(t, tuned{lead: -0.06, best: pairing{law: plain}}.lawful())
+	assert.True(t, tuned{lead: -0.04, best: pairing{law: plain}}.lawful())
 }
 
 // By hand: at 12 deg a loop of 0.01 a degree drives up by 0.12 - 12 * 0.004 = 0.072 of full command, with
