@@ -70,3 +70,25 @@ func TestABlindBeamIsNoWayOut(t *testing.T) {
 	r = Detect(l.input(), DefaultConfig())
 	assert.Empty(t, told(r.Jams))
 }
+
+// A beam that is stuck cannot speak against a piece at which its roller stands.
+func TestAStuckBeamBesideAJam(t *testing.T) {
+	l := newTimeline(36, fourStages...)
+	for k := range 6 {
+		l.usual(2 + 4*float64(k))
+	}
+	l.blocked["mouth"] = append(l.blocked["mouth"][:3], span{13, 99})
+	l.lacks["current"] = true
+	l.drive(25.5, 30.55, 0.8)
+	l.drive(28.5, 28.9, -0.8)
+	l.hold("mouth", 26.05, 28.5)
+	l.block("throat", 29.5, 29.75)
+	l.block("lift", 30, 30.25)
+	l.leave(30.5, 32)
+	r := Detect(l.input(), DefaultConfig())
+	require.Len(t, r.Jams, 1, "suspected: %v", told(r.Suspected))
+	assert.Equal(t, "mouth", r.Jams[0].Stage)
+	assert.InDelta(t, 26.05, r.Jams[0].StartS, 0.2)
+	require.Len(t, r.Faults, 1)
+	assert.Equal(t, stuckTrue, r.Faults[0].Kind)
+}

@@ -2,6 +2,7 @@ package path
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
@@ -127,8 +128,11 @@ func (s *stand) weighStall(w *way, piece int) {
 	if hidden && len(w.beams) > 0 && s.stage > w.beams[0].stage && s.stage < w.beams[len(w.beams)-1].stage {
 		hidden = false // a piece in there would have been seen on its way in
 	}
+	if k := slices.IndexFunc(w.beams, func(b beam) bool { return b.stage == s.stage }); k >= 0 {
+		_, hidden = w.blockedBetween(k, s.start, s.end)
+	}
 	if hidden {
-		put(schemas.WeighedPiece, -0.5, "no beam sees into this stage")
+		put(schemas.WeighedPiece, -0.5, "no beam could have shown a piece come here")
 	} else {
 		put(schemas.WeighedPiece, -3, "no beam saw a piece come here")
 	}
