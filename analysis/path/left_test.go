@@ -5,6 +5,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // Nothing counts what leaves, and the gate's beam goes blind: a path that holds two pieces
@@ -91,4 +93,23 @@ func TestAStuckBeamBesideAJam(t *testing.T) {
 	assert.InDelta(t, 26.05, r.Jams[0].StartS, 0.2)
 	require.Len(t, r.Faults, 1)
 	assert.Equal(t, stuckTrue, r.Faults[0].Kind)
+}
+
+// A piece ahead that only goes its way is no reason to stand, though both are through at once;
+// one that stands there is.
+func TestBehindAPieceThatMoves(t *testing.T) {
+	w := newWay(newTimeline(20, fourStages...).warm().input(), DefaultConfig())
+	w.pieces()
+	between := schemas.Micros(w.laws[3].usual())
+	for _, c := range []struct {
+		stays int64
+		stood bool
+	}{{between, false}, {between + 3_000_000, true}} {
+		from, to := int64(14_000_000), 14_000_000+c.stays
+		leader := journey{visits: []visit{{slot: 3, from: from, to: to, next: 4, how: onward}}}
+		s := stand{visit: visit{slot: 2, from: from, to: to + 20_000, next: 3, how: onward}, start: from, end: to, law: w.laws[2]}
+		l, ok := w.ahead([]journey{leader, {visits: []visit{s.visit}}}, 1, &s, nil)
+		assert.Equal(t, c.stood, ok)
+		assert.Equal(t, c.stood, l.went)
+	}
 }

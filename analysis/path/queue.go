@@ -87,7 +87,8 @@ func (w *way) ahead(all []journey, i int, s *stand, known []found) (l leader, ok
 			if !stuck {
 				to = w.until(u)
 			}
-			if 2*(min(to, s.end)-max(u.from, s.start)) > s.end-s.start && (!ok || !l.near) {
+			passed := !stuck && to-u.from <= w.passing(u.slot) // and did not stand there
+			if !passed && 2*(min(to, s.end)-max(u.from, s.start)) > s.end-s.start && (!ok || !l.near) {
 				gap := w.driven(s.slot, s.visit.from).onward(to, s.to)
 				together := u.how != stays && s.how != stays && to <= s.to+w.passing(u.slot) && gap <= s.law.within(in95)
 				l, ok = leader{near: d < 2, went: together, stuck: stuck}, true
