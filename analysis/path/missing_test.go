@@ -262,6 +262,31 @@ func TestNoBeamAtAll(t *testing.T) {
 	assert.NotEmpty(t, out.Notes)
 }
 
+// One stuck piece is one jam, however long the driver rests between tries; once its roller has
+// turned on, what holds it fast next is another.
+func TestAStallTriedAgainLaterIsOneJam(t *testing.T) {
+	for _, turns := range []bool{false, true} {
+		l := newTimeline(45, "mouth")
+		l.lacks["mouth/beam"] = true
+		for _, at := range []float64{2, 8} {
+			l.drive(at, at+3, 0.8)
+		}
+		l.drive(14, 17, 0.8)
+		l.hold("mouth", 15, 17)
+		l.drive(27, 31, 0.8) // ten seconds later
+		want := 1
+		if turns {
+			l.drive(20, 23, 0.8)
+			want = 2
+		}
+		l.hold("mouth", 27, 29.5)
+		out := Detect(l.input(), DefaultConfig())
+		require.Len(t, out.Jams, want, "turns meanwhile: %v, suspected: %v", turns, told(out.Suspected))
+		assert.InDelta(t, 15, out.Jams[0].StartS, 0.3)
+		assert.InDelta(t, 29.5, out.Jams[want-1].EndS, 0.3)
+	}
+}
+
 func TestNothingLogged(t *testing.T) {
 	for _, in := range []Input{{}, {Stages: make([]Stage, 3)}} {
 		out := Detect(in, DefaultConfig())

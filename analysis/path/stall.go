@@ -139,35 +139,46 @@ func (s *stand) weighStall(w *way, piece int) {
 }
 
 // stretches are those in which the motor was held fast for MinJamS or longer, short looser
-// moments inside included.
+// moments inside included. Held fast again soon, or before the motor was driven on and turned
+// for a while, it is the same piece: however long the stage rested meanwhile, that stood.
 func (m *motor) stretches(cfg Config) []series.Interval {
 	var out []series.Interval
-	const loose = 150_000 // µs
+	const (
+		loose = 150_000   // µs
+		soon  = 5_000_000 // µs; chosen by us
+	)
 	high := math.Exp(m.amps.Mu) * 2
+	var turned []int64 // by stretch: µs for which it had turned when that began
+	free := int64(0)
 	for i, at := range m.t {
 		a, r := m.drive.amps[i]+offset, m.drive.ratio[i]
 		held := m.settled[i] && !(math.IsNaN(a) && math.IsNaN(r)) && !(a < high) && !(r > standing)
-		if !held {
-			continue
-		}
 		to := m.clock.end
 		if i+1 < len(m.t) {
 			to = m.t[i+1]
+		}
+		if !held {
+			if m.settled[i] {
+				free += to - at
+			}
+			continue
 		}
 		if n := len(out); n > 0 && at-out[n-1].End < loose {
 			out[n-1].End = to
 			continue
 		}
-		out = append(out, series.Interval{Start: at, End: to})
+		out, turned = append(out, series.Interval{Start: at, End: to}), append(turned, free)
 	}
-	long := out[:0]
-	for _, r := range out {
-		if r.Len() < schemas.Micros(cfg.MinJamS) {
+	least := schemas.Micros(cfg.MinJamS)
+	long, until := out[:0], int64(0) // until: for how long it had turned when the last long one ended
+	for i, r := range out {
+		if r.Len() < least {
 			continue
 		}
-		const retry = 5_000_000 // µs; held fast again within this, it is the same piece
-		if n := len(long); n > 0 && r.Start-long[n-1].End < retry {
-			long[n-1].End = r.End
+		again := len(long) > 0 && (r.Start-long[len(long)-1].End < soon || turned[i]-until < least)
+		until = turned[i]
+		if again {
+			long[len(long)-1].End = r.End
 			continue
 		}
 		long = append(long, r)
