@@ -52,13 +52,6 @@ export class Windows {
     return best(this.pieces.get(name) ?? [], view, columnS);
   }
 
-  /** Drops everything, as of another match. */
-  clear(): void {
-    this.running?.control.abort();
-    this.running = undefined;
-    this.pieces.clear();
-  }
-
   private put(name: string, piece: Piece): void {
     const all = (this.pieces.get(name) ?? []).filter((p) => p.span.from !== piece.span.from || p.span.to !== piece.span.to);
     all.push(piece);
