@@ -44,6 +44,12 @@ export class API {
   /** @param base of the match, @param startS log time of match time 0 */
   constructor(readonly base: string, readonly season: string, readonly startS: number) {}
 
+  /** What another match of the same robot is asked by, "season/event/match", at this match's time. */
+  another(match: string): API {
+    const [season, event, name] = match.split("/");
+    return new API(this.base.replace(/\/m\/[^/]+\/[^/]+\//, `/m/${event}/${name}/`), season!, this.startS);
+  }
+
   private async get(what: string, query: readonly (readonly [string, string])[], signal?: AbortSignal): Promise<Response> {
     const url = asked(this.base, this.season, what, query);
     for (let tries = 0; ; tries++) {

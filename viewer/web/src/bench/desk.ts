@@ -3,6 +3,7 @@
 // the pointer.
 
 import { holds, type Signal, type Value } from "./api";
+import { element } from "./elements";
 import { axisY, boundsOf, edges, paint, paintCursors, top, x, type Band, type Scene, type Strip, type Tokens } from "./paint";
 import { clock, difference, fixed, length, reading, type Span } from "./scales";
 import { columnsOf, layoutOf, type Layout } from "./layout";
@@ -41,13 +42,6 @@ export interface Shown {
   readonly bands: readonly Band[];
   readonly rows: readonly Row[];
 }
-
-const element = <K extends keyof HTMLElementTagNameMap>(tag: K, name: string, said = ""): HTMLElementTagNameMap[K] => {
-  const e = document.createElement(tag);
-  if (name !== "") e.className = name;
-  if (said !== "") e.textContent = said;
-  return e;
-};
 
 /** A signal's name as two lines: what it belongs to, and what it is. */
 export function named(name: string): [string, string] {

@@ -50,7 +50,7 @@ const wordsOf = (p: ComparedPass): string => `pass ${p.piece}` + (p.match === ""
 export interface Choice { readonly comparison: Comparison; readonly passes: readonly ComparedPass[] }
 
 /** Asks which passes can be laid over what a stretch of match time shows. */
-export async function choices(api: API, span: Span): Promise<Choice> {
+export async function choices(api: Pick<API, "startS" | "passes" | "compare">, span: Span): Promise<Choice> {
   const own = await api.passes();
   const pass = passIn(own, { from: span.from + api.startS, to: span.to + api.startS });
   if (pass === undefined) throw new Error("No piece came into the path in this match.");
