@@ -112,16 +112,13 @@ func (m *motor) before(stood int64) int64 {
 
 // weighStall weighs a stand of the motor; piece is the one that was there, 0 for none seen.
 func (s *stand) weighStall(w *way, piece int) {
-	put := func(kind string, odds float64, what string) {
-		s.weighed = append(s.weighed, schemas.Weighed{Kind: kind, What: what, LogOdds: odds})
-	}
-	put(schemas.WeighedPrior, math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "stages rarely jam")
-	put(schemas.WeighedMotor, s.lock, "the motor was held fast while driven")
+	s.put(schemas.WeighedPrior, math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "stages rarely jam")
+	s.put(schemas.WeighedMotor, s.lock, "the motor was held fast while driven")
 	if s.turned > 0 {
-		put(schemas.WeighedReversed, 1, "the driver reversed")
+		s.put(schemas.WeighedReversed, 1, "the driver reversed")
 	}
 	if piece > 0 {
-		put(schemas.WeighedPiece, 1, "a piece was there")
+		s.put(schemas.WeighedPiece, 1, "a piece was there")
 		return
 	}
 	hidden := w.in.Stages[s.stage].Sensor == nil
@@ -132,9 +129,9 @@ func (s *stand) weighStall(w *way, piece int) {
 		_, hidden = w.blockedBetween(k, s.start, s.end)
 	}
 	if hidden {
-		put(schemas.WeighedPiece, -0.5, "no beam could have shown a piece come here")
+		s.put(schemas.WeighedPiece, -0.5, "no beam could have shown a piece come here")
 	} else {
-		put(schemas.WeighedPiece, -3, "no beam saw a piece come here")
+		s.put(schemas.WeighedPiece, -3, "no beam saw a piece come here")
 	}
 }
 

@@ -10,114 +10,168 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// weigh sets out the evidence for a jam and against it, as log-odds that add up. What the
+// weigh sets out the evidence for a jam and against it, as log-odds that add up: the prior, the
+// time it took, what its motor did, pieces ahead, the driver, the beam, and how it ended. What the
 // time and the motor say is reckoned from what is usual for this robot; the weights of the
 // rest were chosen by us: 7 makes a thing a thousand times less likely, 3.5 thirty times, 2.5
 // twelve times.
 func (s *stand) weigh(w *way, all []journey, i int, sensor []unseen, known []found) {
-	put := func(odds float64, what string, args ...any) {
-		s.weighed = append(s.weighed, schemas.Weighed{What: fmt.Sprintf(what, args...), LogOdds: odds})
-	}
-	put(math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
-	put(s.slowness(w, all, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
-	c := w.driven(s.slot, s.visit.from)
+	s.put(schemas.WeighedPrior, math.Log(w.cfg.JamRate/(1-w.cfg.JamRate)), "one piece in %.0f jams at a stage", 1/w.cfg.JamRate)
+	s.put(schemas.WeighedTime, s.slowness(w, all, w.followed(all, i, s.visit)), "driven %.2f s where %.2f s is usual", s.x, s.law.usual())
 	switch {
 	case w.clocks[s.slot].lent:
-		put(-1, "its stage's command is not logged: a neighbour's was taken")
+		s.put(schemas.WeighedLent, -1, "its stage's command is not logged: a neighbour's was taken")
 	case !w.clocks[s.slot].told:
-		put(-1, "whether its stage was driven is not logged")
+		s.put(schemas.WeighedUnlogged, -1, "whether its stage was driven is not logged")
 	}
-	lock := s.lock
+	lock, said := s.motorOdds()
+	if s.weighQueue(w, all, i, known) {
+		lock = min(lock, 0) // pressed against the one ahead a motor locks too
+	}
+	s.weighMotor(lock, said)
+	s.weighDriver(w)
+	s.weighBeam(w, sensor, lock)
+	s.weighEnd(w, all)
+	if w.blind(s.from, s.to) {
+		s.put(schemas.WeighedGap, -1, "the log has a gap in it")
+	}
+}
+
+// put adds an item of evidence: its kind, its log-odds in favour of a jam, and its words.
+func (s *stand) put(kind string, odds float64, what string, args ...any) {
+	s.weighed = append(s.weighed, schemas.Weighed{Kind: kind, What: fmt.Sprintf(what, args...), LogOdds: odds})
+}
+
+// motorLook is by which look at a motor it is judged.
+type motorLook int
+
+const (
+	byMeans   motorLook = iota // its current and speed when the piece was due
+	byHardest                  // its hardest moment, against those of good passes
+	byChange                   // how its load changed when the piece may have stopped
+)
+
+// motorOdds are the log-odds that the motor was held, by the look at it that says most: the
+// hardest moment in place of the means where good passes are known.
+func (s *stand) motorOdds() (odds float64, said motorLook) {
+	odds = s.lock
 	if !math.IsNaN(s.strain) {
-		lock = s.strain
+		odds, said = s.strain, byHardest
 	}
-	if s.shift > lock || math.IsNaN(s.strain) && !math.IsNaN(s.shift) {
-		lock = max(lock, s.shift)
+	if s.shift > odds {
+		odds, said = s.shift, byChange
 	}
-	if l, ok := w.ahead(all, i, s, known); ok || s.waited {
-		if l.stuck || l.went || s.waited || l.near || s.how == stays || s.next < s.slot {
-			lock = min(lock, 0) // pressed against the one ahead a motor locks too
-		}
-		switch {
-		case l.stuck:
-			put(-15, "the piece ahead was stuck")
-		case l.went || s.waited:
-			put(-7, "it went when the piece ahead did")
-		case l.near:
-			put(-3, "the piece ahead stood in the way")
-		case s.how == stays || s.next < s.slot:
-			put(-4, "a piece stood at the next beam")
-		}
+	return odds, said
+}
+
+// weighQueue is for a piece ahead in whose way this one may only have waited; pressed is whether
+// it may have been against that one.
+func (s *stand) weighQueue(w *way, all []journey, i int, known []found) (pressed bool) {
+	l, ok := w.ahead(all, i, s, known)
+	if !ok && !s.waited {
+		return false
 	}
-	if s.motor != nil {
-		s.load += lock
-	}
-	switch strained := lock == s.strain; {
-	case s.motor == nil || lock == 0:
-	case lock == s.shift:
-		put(lock, "its motor's load changed as if the piece had stopped")
-	case strained && !math.IsNaN(s.hardest.ratio) && s.hardest.ratio <= standing && !math.IsNaN(s.hardest.amps):
-		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.hardest.ratio, 0), s.times)
-	case strained && !math.IsNaN(s.hardest.ratio) && !math.IsNaN(s.times):
-		put(lock, "at the hardest the roller turned at %.0f %% of its speed and drew %.1f times what it does when pieces pass", 100*max(s.hardest.ratio, 0), s.times)
-	case strained && !math.IsNaN(s.times):
-		put(lock, "at the hardest its motor drew %.1f times what it does when pieces pass", s.times)
-	case !math.IsNaN(s.ratio) && !math.IsNaN(s.amps):
-		put(lock, "roller at %.0f %% of its speed, %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
-	case !math.IsNaN(s.ratio):
-		put(lock, "roller at %.0f %% of its speed", 100*max(s.ratio, 0))
+	switch {
+	case l.stuck:
+		s.put(schemas.WeighedQueue, -15, "the piece ahead was stuck")
+	case l.went || s.waited:
+		s.put(schemas.WeighedQueue, -7, "it went when the piece ahead did")
+	case l.near:
+		s.put(schemas.WeighedQueue, -3, "the piece ahead stood in the way")
+	case s.how == stays || s.next < s.slot:
+		s.put(schemas.WeighedQueue, -4, "a piece stood at the next beam")
 	default:
-		put(lock, "motor at %.1f times its usual current", s.motor.times(s.amps))
+		return false
 	}
-	driven := c.onward(s.start, s.end)
+	return true
+}
+
+func (s *stand) weighMotor(odds float64, said motorLook) {
+	if s.motor == nil {
+		return
+	}
+	s.load += odds
+	if odds == 0 {
+		return
+	}
+	const roller = "roller at %.0f %% of its speed"
+	put := func(what string, args ...any) { s.put(schemas.WeighedMotor, odds, what, args...) }
+	turns, strained := 100*max(s.hardest.ratio, 0), said == byHardest && !math.IsNaN(s.times)
+	switch {
+	case said == byChange:
+		put("its motor's load changed as if the piece had stopped")
+	case strained && s.hardest.ratio <= standing:
+		put(roller+", %.1f times its usual current", turns, s.times)
+	case strained && !math.IsNaN(s.hardest.ratio):
+		put("at the hardest the roller turned at %.0f %% of its speed and drew %.1f times what it does when pieces pass", turns, s.times)
+	case strained:
+		put("at the hardest its motor drew %.1f times what it does when pieces pass", s.times)
+	case !math.IsNaN(s.ratio) && !math.IsNaN(s.amps):
+		put(roller+", %.1f times its usual current", 100*max(s.ratio, 0), s.motor.times(s.amps))
+	case !math.IsNaN(s.ratio):
+		put(roller, 100*max(s.ratio, 0))
+	default:
+		put("motor at %.1f times its usual current", s.motor.times(s.amps))
+	}
+}
+
+// weighDriver is for who drives: they reverse when they see a piece stand, and mostly do when one
+// stands for long.
+func (s *stand) weighDriver(w *way) {
+	driven := w.driven(s.slot, s.visit.from).onward(s.start, s.end)
 	switch reversals := w.reversals(s); {
 	case reversals > 0 && driven > 0.3:
 		odds := 3.5
 		if s.slot == 0 {
 			odds = 2.5 // at the mouth a driver also reverses to be rid of a piece
 		}
-		put(odds, "the driver reversed %d times", reversals)
+		s.put(schemas.WeighedReversed, odds, "the driver reversed %d times", reversals)
 		s.load += odds
 	case driven > 2 && w.clocks[s.slot].told:
-		put(-0.5, "the driver did not reverse")
+		s.put(schemas.WeighedNoReversal, -0.5, "the driver did not reverse")
 	}
+}
+
+// weighBeam is for a beam in front of which a piece seems to stand and that may be at fault, which
+// a motor under load speaks against; between beams, for how much way there was.
+func (s *stand) weighBeam(w *way, sensor []unseen, lock float64) {
 	k, front := inFront(s.slot)
-	for _, u := range sensor {
-		if front && u.beam == k && u.blk == s.blk && s.blk >= 0 {
-			put(-7, "the beam stayed blocked after the piece had gone on")
-			break
+	if !front {
+		if w.drivenBack(s, s.visit.from, s.start) > pushedBack {
+			s.put(schemas.WeighedDrivenBack, -2.5, "it had been driven back before: how much way lay ahead is not known")
 		}
+		return
 	}
-	for _, f := range w.beams[k].dark {
-		if front && f.Overlap(series.Interval{Start: s.from, End: s.to}) > (s.to-s.from)/4 {
-			put(-3, "the beam flickers")
-			break
-		}
+	if s.blk >= 0 && slices.ContainsFunc(sensor, func(u unseen) bool { return u.beam == k && u.blk == s.blk }) {
+		s.put(schemas.WeighedBeamFault, -7, "the beam stayed blocked after the piece had gone on")
 	}
-	if b := s.blk; front && b >= 0 && w.beams[k].blocks[b].atStart && w.beams[k].blocks[b].open && !(lock > 1) {
-		put(-4, "the beam never changed in the whole log: it may be stuck")
+	here := series.Interval{Start: s.from, End: s.to}
+	if slices.ContainsFunc(w.beams[k].dark, func(f series.Interval) bool { return f.Overlap(here) > here.Len()/4 }) {
+		s.put(schemas.WeighedBeam, -3, "the beam flickers")
 	}
-	if !front && w.drivenBack(s, s.visit.from, s.start) > pushedBack {
-		put(-2.5, "it had been driven back before: how much way lay ahead is not known")
+	if b := s.blk; b >= 0 && w.beams[k].blocks[b].atStart && w.beams[k].blocks[b].open && !(lock > 1) {
+		s.put(schemas.WeighedBeamStill, -4, "the beam never changed in the whole log: it may be stuck")
 	}
+}
+
+// weighEnd is for a piece that may not have been there to its end.
+func (s *stand) weighEnd(w *way, all []journey) {
+	k, front := inFront(s.slot)
 	switch {
 	case s.how == lost:
-		put(-7, "a later piece passed")
+		s.put(schemas.WeighedPassed, -7, "a later piece passed")
 	case s.slot >= w.wait && !front && k+1 == len(w.beams) && w.beams[k].stage == len(w.in.Stages)-1:
-		put(-3, "the last beam had cleared, only the count of releases had not come")
+		s.put(schemas.WeighedUncounted, -3, "the last beam had cleared, only the count of releases had not come")
 	case s.slot >= w.wait && !w.released(all):
-		put(-4, "no piece was released in this match: what releasing drives is not known")
+		s.put(schemas.WeighedUnreleased, -4, "no piece was released in this match: what releasing drives is not known")
 	case s.how == outGate && s.slot < w.last && s.slot < w.wait:
-		put(-6, "it was counted as released: the beams ahead missed it")
+		s.put(schemas.WeighedReleased, -6, "it was counted as released: the beams ahead missed it")
 	case s.how == stays && !front && s.turned == 0 && s.lock < 1:
 		odds := -0.5
 		if k == 0 || k+2 >= len(w.beams) {
 			odds = -2
 		}
-		put(odds, "it was never seen again: it may have left unseen")
-	}
-	if w.blind(s.from, s.to) {
-		put(-1, "the log has a gap in it")
+		s.put(schemas.WeighedUnseen, odds, "it was never seen again: it may have left unseen")
 	}
 }
 
@@ -283,9 +337,7 @@ func (s *stand) doubtful() {
 	sum := s.sum()
 	jammed := s.credit * probability(sum-s.load)
 	if less := max(math.Log(jammed/(1-jammed))+s.load, -mostDoubt) - sum; less < -plain {
-		s.weighed = append(s.weighed, schemas.Weighed{
-			What: fmt.Sprintf("that it stood there at all is %.0f %% likely by the beams", 100*s.credit), LogOdds: less,
-		})
+		s.put(schemas.WeighedDoubt, less, "that it stood there at all is %.0f %% likely by the beams", 100*s.credit)
 	}
 }
 
