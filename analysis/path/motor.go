@@ -14,6 +14,7 @@ import (
 type motor struct {
 	*drive
 	amps  distuv.Normal        // ln(A + offset) of the mean current over a pass
+	twice float64              // A + offset; that is twice as much
 	ratio distuv.Normal        // mean roller speed over a pass, 1 is what its command asks for
 	yards map[place]yardsticks // the hardest moments of undisturbed visits
 	wakes map[int]wake         // by slot: what it does along such a visit
@@ -89,6 +90,7 @@ func newMotor(d *drive, visits []clean) motor {
 		ratio = append(ratio, sample(d.ratio, func(i int) bool { return d.settled[i] && d.ratio[i] > standing })...)
 	}
 	m.amps = yardstick(amps, 0.2)
+	m.twice = 2 * math.Exp(m.amps.Mu)
 	m.ratio = yardstick(ratio, 0.12)
 	return m
 }
@@ -119,8 +121,7 @@ func (d *drive) means(from, to int64) (amps, ratio float64, n int) {
 
 // locked is the log-odds that the motor was held fast between two times rather than
 // turning as it does when pieces pass, and the current and speed they rest on: those of the
-// longest stretch in which it stood, of the whole time when it never did. A jam need
-// not lock its motor: in three of ten the roller slips on the piece and turns on.
+// longest stretch in which it stood, of the whole time when it never did.
 func (m *motor) locked(from, to int64) (odds, amps, ratio float64) {
 	if a, b, ok := m.longest(from, to); ok {
 		from, to = a, b
@@ -130,35 +131,32 @@ func (m *motor) locked(from, to int64) (odds, amps, ratio float64) {
 		return 0, amps, ratio
 	}
 	const (
-		grips = 0.7  // jams that lock the motor
-		odd   = 0.02 // passes on which a motor does what it usually does not
+		odd = 0.02 // passes on which a motor does what it usually does not
 	)
 	held, free, usual := 1.0, 1.0, 1.0
 	if y := math.Log(amps + offset); !math.IsNaN(y) && !math.IsNaN(m.amps.Mu) {
-		stall := distuv.Normal{Mu: m.amps.Mu + math.Log(3), Sigma: 0.6} // 2 to 5 times what it draws turning
+		stall := distuv.Normal{Mu: m.amps.Mu + math.Log(lockedTimes), Sigma: lockedSpread}
 		wild := distuv.Normal{Mu: m.amps.Mu, Sigma: 1}
 		held *= stall.Prob(y)
 		free *= m.amps.Prob(y)
 		usual *= (1-odd)*m.amps.Prob(y) + odd*wild.Prob(y)
 	}
 	if !math.IsNaN(ratio) && !math.IsNaN(m.ratio.Mu) {
-		held *= 2 * distuv.Normal{Mu: 0, Sigma: 0.12}.Prob(ratio)
+		held *= 2 * distuv.Normal{Mu: 0, Sigma: lockedSpeed}.Prob(ratio)
 		free *= m.ratio.Prob(ratio)
 		usual *= (1-odd)*m.ratio.Prob(ratio) + odd // any speed up to the full one
 	}
 	const most = 6 // motors do odd things for reasons nobody thought of
-	return min(max(math.Log((grips*held+(1-grips)*free)/usual), -most), most), amps, ratio
+	return min(max(math.Log((jamsLock*held+(1-jamsLock)*free)/usual), -most), most), amps, ratio
 }
 
 // longest is the longest stretch between two times in which the settled motor stood or drew
 // at least twice its usual current; ok is false when none lasted.
 func (m *motor) longest(from, to int64) (a, b int64, ok bool) {
 	const lasting = 200_000 // µs
-	high := 2 * math.Exp(m.amps.Mu)
 	start, inside := int64(0), false
 	for k := series.From(m.t, from); k < len(m.t) && m.t[k] < to; k++ {
-		amps, ratio := m.drive.amps[k]+offset, m.drive.ratio[k]
-		held := m.settled[k] && !(math.IsNaN(amps) && math.IsNaN(ratio)) && !(amps < high) && !(ratio > standing)
+		held := m.heldFast(k)
 		if held && !inside {
 			start = m.t[k]
 		}
@@ -168,6 +166,13 @@ func (m *motor) longest(from, to int64) (a, b int64, ok bool) {
 		}
 	}
 	return a, b, b-a >= lasting
+}
+
+// heldFast is whether the motor, driven onward and settled, stood at a sample or drew twice its
+// usual current, as far as either is known.
+func (m *motor) heldFast(k int) bool {
+	amps, ratio := m.drive.amps[k]+offset, m.drive.ratio[k]
+	return m.settled[k] && !(math.IsNaN(amps) && math.IsNaN(ratio)) && !(amps < m.twice) && !(ratio > standing)
 }
 
 // stood finds the moments between from and to in which the motor was held fast: since is

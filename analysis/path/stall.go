@@ -144,17 +144,14 @@ func (m *motor) stretches(cfg Config) []series.Interval {
 		loose = 150_000   // µs
 		soon  = 5_000_000 // µs; chosen by us
 	)
-	high := math.Exp(m.amps.Mu) * 2
 	var turned []int64 // by stretch: µs for which it had turned when that began
 	free := int64(0)
 	for i, at := range m.t {
-		a, r := m.drive.amps[i]+offset, m.drive.ratio[i]
-		held := m.settled[i] && !(math.IsNaN(a) && math.IsNaN(r)) && !(a < high) && !(r > standing)
 		to := m.clock.end
 		if i+1 < len(m.t) {
 			to = m.t[i+1]
 		}
-		if !held {
+		if !m.heldFast(i) {
 			if m.settled[i] {
 				free += to - at
 			}

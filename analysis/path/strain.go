@@ -174,29 +174,36 @@ type strain struct {
 	times float64
 }
 
-// weighed is what a moment says beside those of undisturbed visits. Half of all jams lock the
-// roller, in most others it slips, and some leave no mark on the motor that is looked at.
-// These shares and the sizes below (a locked motor draws two to five times its usual current,
-// a slipping one half as much again and turns a tenth slower) are of the right order for
+// What jams do to the motor. Half lock the roller, in most others it slips and turns on, and some
+// leave no mark on the motor that is looked at. A locked motor draws two to five times its usual
+// current, a slipping one half as much again and turns a tenth slower: of the right order for
 // brushed and brushless d.c. motors behind a gearbox, chosen by us.
+const (
+	jamsLock, jamsSlip = 0.5, 0.4
+
+	lockedTimes  = 2.5  // its usual current
+	lockedSpread = 0.6  // of ln of that
+	lockedSpeed  = 0.12 // share of its speed: what noise makes of standing
+)
+
+// weighed is what a moment says beside those of undisturbed visits.
 func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 	const (
-		lock, slip = 0.5, 0.4
-		odd        = 0.02 // visits in which a motor is strained for another reason
-		anySpeed   = 1.0  // density of a share of its speed from none to all
+		odd      = 0.02 // visits in which a motor is strained for another reason
+		anySpeed = 1.0  // density of a share of its speed from none to all
 	)
 	locked, slipping, usual := 1.0, 1.0, 1.0
 	strange := odd
 	if !math.IsNaN(m.amps) && !math.IsNaN(y.amps.Mu) {
 		ok = true
-		locked *= distuv.Normal{Mu: y.amps.Mu + math.Log(2.5), Sigma: 0.6}.Prob(m.amps)
+		locked *= distuv.Normal{Mu: y.amps.Mu + math.Log(lockedTimes), Sigma: lockedSpread}.Prob(m.amps)
 		slipping *= distuv.Normal{Mu: y.amps.Mu + 0.4, Sigma: 0.3}.Prob(m.amps)
 		usual *= y.amps.Prob(m.amps)
 		strange *= distuv.Normal{Mu: y.amps.Mu, Sigma: 0.6}.Prob(m.amps)
 	}
 	if !math.IsNaN(m.ratio) && !math.IsNaN(y.ratio.Mu) {
 		ok = true
-		locked *= 2 * distuv.Normal{Mu: 0, Sigma: 0.12}.Prob(max(m.ratio, 0))
+		locked *= 2 * distuv.Normal{Mu: 0, Sigma: lockedSpeed}.Prob(max(m.ratio, 0))
 		slipping *= distuv.Normal{Mu: y.ratio.Mu - 0.1, Sigma: 0.12}.Prob(m.ratio)
 		usual *= y.ratio.Prob(m.ratio)
 		strange *= anySpeed // a sensor that says nothing while the current is the usual one, too
@@ -204,7 +211,7 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 	const least = 1e-12
 	calm := (1-odd)*usual + strange
 	return strain{
-		jam:   math.Log(max(lock*locked+slip*slipping+(1-lock-slip)*calm, least) / max(calm, least)),
+		jam:   math.Log(max(jamsLock*locked+jamsSlip*slipping+(1-jamsLock-jamsSlip)*calm, least) / max(calm, least)),
 		at:    m,
 		times: math.Exp(m.amps - y.amps.Mu),
 	}, ok
