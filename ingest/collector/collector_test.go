@@ -576,17 +576,22 @@ func TestLimits(t *testing.T) {
 			}
 		}
 	}
+	alone := func(t *testing.T) { // the last one counts until it is served to its end
+		require.Eventually(t, func() bool { return f.c.Health().Connections == 0 }, 10*time.Second, time.Millisecond)
+	}
 	t.Run("message", func(t *testing.T) {
 		r := f.radio("heron", "", "b")
 		require.NoError(t, r.conn.WriteMessage(websocket.TextMessage, make([]byte, 3000)))
 		require.Equal(t, websocket.CloseMessageTooBig, closes(r.conn))
 	})
 	t.Run("UTF-8", func(t *testing.T) {
+		alone(t)
 		r := f.radio("heron", "", "b")
 		require.NoError(t, r.conn.WriteMessage(websocket.TextMessage, []byte("{\"type\":\"\xff\"}")))
 		require.Equal(t, websocket.CloseInvalidFramePayloadData, closes(r.conn))
 	})
 	t.Run("signals", func(t *testing.T) {
+		alone(t)
 		r := f.radio("heron", "", "b")
 		r.raw(1, [3]any{"a", 1.0, 1}, [3]any{"b", 1.0, 1}, [3]any{"c", 1.0, 1}, [3]any{"d", 1.0, 1})
 		var e wire.Error
@@ -595,11 +600,13 @@ func TestLimits(t *testing.T) {
 		r.conn.Close()
 	})
 	t.Run("no hello", func(t *testing.T) {
+		alone(t)
 		conn, _, err := f.dial(nil, wire.Subprotocol)
 		require.NoError(t, err)
 		require.Equal(t, websocket.ClosePolicyViolation, closes(conn))
 	})
 	t.Run("not hello", func(t *testing.T) {
+		alone(t)
 		conn, _, err := f.dial(nil, wire.Subprotocol)
 		require.NoError(t, err)
 		r := &radio{t: t, conn: conn}
@@ -609,6 +616,7 @@ func TestLimits(t *testing.T) {
 		require.Equal(t, wire.NoHello, e.Code)
 	})
 	t.Run("name", func(t *testing.T) {
+		alone(t)
 		conn, _, err := f.dial(nil, wire.Subprotocol)
 		require.NoError(t, err)
 		r := &radio{t: t, conn: conn}
@@ -618,7 +626,7 @@ func TestLimits(t *testing.T) {
 		require.Equal(t, wire.BadName, e.Code)
 	})
 	t.Run("connections", func(t *testing.T) {
-		require.Eventually(t, func() bool { return f.c.Health().Connections == 0 }, 10*time.Second, time.Millisecond)
+		alone(t)
 		a := f.radio("heron", "", "b")
 		b := f.radio("heron", "vision", "b")
 		_, res, err := f.dial(nil, wire.Subprotocol)
@@ -628,7 +636,7 @@ func TestLimits(t *testing.T) {
 		b.conn.Close()
 	})
 	t.Run("idle", func(t *testing.T) {
-		require.Eventually(t, func() bool { return f.c.Health().Connections == 0 }, 10*time.Second, time.Millisecond)
+		alone(t)
 		r := f.radio("heron", "", "b")
 		r.conn.SetPingHandler(func(string) error { return nil }) // pings are not answered
 		require.Equal(t, websocket.ClosePolicyViolation, closes(r.conn))

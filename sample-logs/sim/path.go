@@ -83,7 +83,7 @@ func (p *path) step(driven func(*belt) bool, dt float64) (left []*piece) {
 		torque := b.axis.torque()*b.gear*b.yield - b.friction*math.Tanh(w/0.3) - p.push[i]*b.radius
 		// Implicit in the grip: a wedged piece is stiffer than the step would bear.
 		b.axis.speed += torque / (b.inertia + p.stiff[i]*b.radius*b.radius*dt) * dt * b.gear
-		if math.Abs(b.axis.speed) < standing { // subnormal numbers cost a hundred times as much
+		if math.Abs(b.axis.speed) < 0x1p-1022 { // subnormal numbers cost a hundred times as much
 			b.axis.speed = 0
 		}
 	}
