@@ -50,9 +50,11 @@ func unknowns(m *match) []schemas.Unknown {
 	}
 	if !r.Ran("balance") {
 		add(fmt.Sprintf("How the %s was taken", platform), "tilt of the robot, from 20 Hz", "tilt trace, swings, settling time")
-	} else if lean, flat := check.Flat(p, m.Log); flat && len(r.Balances) == 0 {
-		add(fmt.Sprintf("Whether the robot was on the %s: it never leans by more than %.1f deg", platform, lean), "the unit of the tilt in the profile, unit: rad if it is in radians", "tilt trace, swings, settling time")
-	} else if p.Balance.Drive == nil && len(r.Balances) > 0 {
+	} else if len(r.Balances) == 0 {
+		if lean, flat := check.Flat(p, m.Log); flat {
+			add(fmt.Sprintf("Whether the robot was on the %s: it never leans by more than %.1f deg", platform, lean), "the unit of the tilt in the profile, unit: rad if it is in radians", "tilt trace, swings, settling time")
+		}
+	} else if p.Balance.Drive == nil {
 		add("Why the balance swings", "drive command, with the tilt", "whether the loop has a rate term, whether a lower gain would damp it, and who else moved it")
 	}
 	for _, g := range r.Quality.Gaps {

@@ -38,6 +38,8 @@ func (c *looking) each() {
 			c.command(i, b)
 		case b.Role == "balance.tilt":
 			c.tilt(i, b)
+		case b.Role == "cycles.pose.heading":
+			c.heading(i, b)
 		case b.Role == "cycles.pose.x", b.Role == "cycles.pose.y":
 			if quantile(0.99, b.num) == quantile(0.01, b.num) {
 				c.doubt(i, "see whether the robot knows where it is", "the place never changes")
@@ -168,6 +170,14 @@ func (c *looking) tilt(i int, b *bound) {
 		c.doubt(i, written(b.Ref, "unit: rad")+" if the robot was on the platform in this log", "the robot hardly ever leans by more than %.2g deg: that looks like radians", most)
 	case math.Abs(quantile(0.5, b.num)) > c.profile.Balance.MountDeg:
 		c.doubt(i, written(b.Ref, fmt.Sprintf("offset: %.3g", -quantile(0.5, b.num)))+", or name another signal", "it reads %.1f deg most of the time, which counts as on the platform", quantile(0.5, b.num))
+	}
+}
+
+// heading is only doubted: one that is never turned back by whole turns may go round that often.
+func (c *looking) heading(i int, b *bound) {
+	wide := *c.seen[i].High - *c.seen[i].Low
+	if b.Ref.Unit == "" && b.signal.Unit == "" && wide > 40 {
+		c.doubt(i, written(b.Ref, "unit: deg"), "it turns by %.0f rad, which is %.0f times round: it is in degrees", wide, wide/2/math.Pi)
 	}
 }
 

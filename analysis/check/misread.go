@@ -67,8 +67,6 @@ func limitOf(r profile.NamedRef) float64 {
 		return 1.0001 // of full command
 	case r.Role == "balance.tilt":
 		return 90 // deg
-	case r.Role == "cycles.pose.heading":
-		return 40 // rad, six times round; chosen by us
 	case r.Role == "cycles.pose.x", r.Role == "cycles.pose.y":
 		return 100 // m; a field is some ten metres wide (common practice)
 	case r.Role == "cycles.align.error":
@@ -112,10 +110,6 @@ func (c *looking) misread(i int, b *bound) (Doubt, bool) {
 	case b.Role == "balance.tilt":
 		if most := math.Max(quantile(0.995, b.num), -quantile(0.005, b.num)); most > limit {
 			return is("set its unit or scale, or name another signal", "the robot leans by %.0f deg", most)
-		}
-	case b.Role == "cycles.pose.heading":
-		if b.Ref.Unit == "" && b.signal.Unit == "" && high-low > limit {
-			return is(unit("deg"), "it turns by %.0f rad, which is %.0f times round: it is in degrees", high-low, (high-low)/2/math.Pi)
 		}
 	case b.Role == "cycles.pose.x", b.Role == "cycles.pose.y":
 		switch wide := quantile(0.99, b.num) - quantile(0.01, b.num); {

@@ -29,6 +29,7 @@ func TestMisreads(t *testing.T) {
 		{"command in volts", "path/throat/command", 12, "scale"},
 		{"command that asks for a little more than there is", "path/throat/command", 0.9, ""},
 		{"tilt in hundredths", "imu/pitch", 100, "unit or scale"},
+		{"heading that goes round and round", "pose/heading", 30, ""},
 		{"tilt in radians may be flat ground", "imu/pitch", math.Pi / 180, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {

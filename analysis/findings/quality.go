@@ -46,32 +46,31 @@ func sensors(in Input) []drafted {
 
 // misread is the finding of signals that the profile reads wrongly: what rests on them is wrong too.
 func misread(in Input) (drafted, bool) {
-	var d drafted
-	var names []string
+	var names, mend []string
+	var seen []schemas.Evidence
 	for _, f := range in.Report.Quality.Faults {
 		if f.Kind == schemas.FaultMisread {
-			names = append(names, f.Signal)
-			d.Check = append(d.Check, upperFirst(f.Note)+".")
-			d.Evidence = append(d.Evidence, evidence(f.Signal, f.StartS, f.EndS, f.Kind)...)
+			names, mend = append(names, f.Signal), append(mend, upperFirst(f.Note)+".")
+			seen = append(seen, evidence(f.Signal, f.StartS, f.EndS, f.Kind)...)
 		}
 	}
 	n := len(names)
 	if n == 0 {
-		return d, false
+		return drafted{}, false
 	}
 	what := fmt.Sprintf("the profile reads %s wrongly", list(names))
 	if n > 3 {
 		what = fmt.Sprintf("the profile reads %s wrongly", countSignals(n))
 	}
-	d.clause = what
+	d := drafted{clause: what}
 	d.Finding = schemas.Finding{
 		ID: id("sensor", "profile", 1), Kind: "sensor", Severity: schemas.SeverityFix,
 		StartS: in.Report.Match.StartS, EndS: in.bell(), Short: "profile", Confidence: 0.99,
 		Title:    upperFirst(what) + ".",
 		Because:  fmt.Sprintf("By the unit it gives no robot is like that. What this sheet says of %s is wrong until the profile is mended and the match analyzed again.", plural(n, "it", "them")),
 		Numbers:  []schemas.Number{number("signals read wrongly", float64(n), "")},
-		Check:    d.Check[:min(n, 4)],
-		Evidence: d.Evidence,
+		Check:    mend[:min(n, 4)],
+		Evidence: seen,
 	}
 	return d, true
 }

@@ -8,9 +8,10 @@ import (
 	"github.com/afterbell/afterbell/schemas/series"
 )
 
-// cause is the kind of jam the evidence speaks for, as schemas/README.md defines them: at the gate; two pieces wedged; a roller
-// that stood with the piece for most of the time it was driven (locked), or turned on under
-// it (slipping). Where it did now this, now that, the place is all there is to tell.
+// cause is the kind of jam the evidence speaks for, as schemas/README.md defines them: at the
+// gate; two pieces wedged; a roller that stood with the piece for most of the time it was driven
+// (locked), or turned on under it (slipping). Where it did now this, now that, the place is all
+// there is to tell.
 func (s *stand) cause(w *way) string {
 	const most, little = 0.6, 0.3
 	_, front := inFront(s.slot)

@@ -111,7 +111,7 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 			f := w.report(s, i+1)
 			if s.slot < w.wait {
 				w.strains[came{v.slot, v.from}] = s.load
-				w.jammed[came{v.slot, v.from}] = f.jam.Confidence >= w.cfg.Believe
+				w.jammed[came{v.slot, v.from}] = w.believed(f)
 			}
 			f.ended = n == len(j.visits)-1 && s.how != outGate && s.how != outMouth
 			if last := len(out) - 1; last >= first && w.believed(f) == w.believed(out[last]) && f.start-schemas.Micros(out[last].jam.EndS) < schemas.Micros(w.cfg.MinJamS) {

@@ -14,7 +14,7 @@ import (
 type motor struct {
 	*drive
 	amps  distuv.Normal        // ln(A + offset) of the mean current over a pass
-	twice float64              // A + offset; that is twice as much
+	twice float64              // A; twice the usual of current and offset together
 	ratio distuv.Normal        // mean roller speed over a pass, 1 is what its command asks for
 	yards map[place]yardsticks // the hardest moments of undisturbed visits
 	wakes map[int]wake         // by slot: what it does along such a visit
@@ -130,9 +130,7 @@ func (m *motor) locked(from, to int64) (odds, amps, ratio float64) {
 	if n == 0 {
 		return 0, amps, ratio
 	}
-	const (
-		odd = 0.02 // passes on which a motor does what it usually does not
-	)
+	const odd = 0.02 // passes on which a motor does what it usually does not
 	held, free, usual := 1.0, 1.0, 1.0
 	if y := math.Log(amps + offset); !math.IsNaN(y) && !math.IsNaN(m.amps.Mu) {
 		stall := distuv.Normal{Mu: m.amps.Mu + math.Log(lockedTimes), Sigma: lockedSpread}

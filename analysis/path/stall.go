@@ -187,8 +187,7 @@ func (m *motor) stretches(cfg Config) []series.Interval {
 func (w *way) explained(all []journey, known []found, stage int, r series.Interval, ratio float64) (piece int, ok bool) {
 	const near = 300_000 // µs
 	for _, f := range known {
-		believed := f.jam.Confidence >= w.cfg.Believe
-		if believed && schemas.Micros(f.jam.StartS) < r.End && schemas.Micros(f.jam.EndS) > r.Start {
+		if w.believed(f) && schemas.Micros(f.jam.StartS) < r.End && schemas.Micros(f.jam.EndS) > r.Start {
 			return 0, true
 		}
 	}
