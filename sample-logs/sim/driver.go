@@ -49,6 +49,7 @@ type driver struct {
 	shakeF   float64
 	shakeT   float64
 	missed   bool    // drove past the piece and has not got it since
+	tooSoon  bool    // came to a piece while the one before was still in the mouth
 	easeTill float64 // s, drives gently until then: it felt the robot cut out
 	trips    int
 	climbs   climbs

@@ -11,12 +11,13 @@ func (d *driver) collect(w *world) (forward, turn float64) {
 	c, now := w.chassis, w.now()
 	d.rolls(w)
 	if d.take(w) {
+		d.missed, d.tooSoon = false, false
 		if w.path.count() < d.pieces {
 			w.field.another()
 			d.lookAt = w.field.next.y + d.r.normal(0, 0.03)
 			return d.speed(w, 0.5), 0
 		}
-		d.missed, d.tookAt = false, c.x
+		d.tookAt = c.x
 		w.field.offer()
 		w.field.choose()
 		if d.todo.handover {
@@ -31,7 +32,7 @@ func (d *driver) collect(w *world) (forward, turn float64) {
 		return 0, 0
 	}
 	if c.x < w.field.next.x+reach-0.12 || c.x < reach+0.02 { // drove past it: missed
-		d.missed = true
+		d.missed, d.tooSoon = !d.tooSoon, false
 		d.start(backingOff, now)
 		return 0, 0
 	}
@@ -45,6 +46,7 @@ func (d *driver) take(w *world) bool {
 		return false
 	}
 	if last := len(w.path.pieces) - 1; last >= 0 && w.path.pieces[last].x-w.path.pieces[last].length < 0.05 {
+		d.tooSoon = true // it is there, and the belts are too slow: nobody missed it
 		return false
 	}
 	if w.scenario.path.touch(w) {

@@ -71,6 +71,23 @@ func TestTroublesCostTheirSeconds(t *testing.T) {
 	}
 }
 
+// A trip for several pieces has to come again for the next while the one before is still in the
+// mouth: that is what fetching them takes, and nothing is lost by it.
+func TestFetchingSeveralPiecesIsNoMiss(t *testing.T) {
+	t.Parallel()
+	several := 0
+	for seed := uint64(1); seed <= 3; seed++ {
+		w, m := driven(t, seed, "path-build", "three-at-once")
+		assert.Zero(t, lost(w, lostMiss), "seed %d", seed)
+		for _, c := range m.Truth.Cycles {
+			if c.Pieces > 1 {
+				several++
+			}
+		}
+	}
+	assert.GreaterOrEqual(t, several, 3)
+}
+
 // The middle of an odd number of trips is one of them: without it, or without one beside it, the
 // middle lies anywhere up to its neighbours. By hand.
 func TestMiddleForATrip(t *testing.T) {
