@@ -3,7 +3,6 @@ package balance
 import (
 	"math"
 
-	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/series"
 )
@@ -175,40 +174,4 @@ func (tr trace) crossing(i int, edge float64) int64 {
 // sampleAt is the first sample of the log at or after t.
 func (tr trace) sampleAt(t int64) int64 {
 	return tr.samples[min(series.From(tr.samples, t), len(tr.samples)-1)]
-}
-
-// shift adds to the tilt without noise; raw stays as logged.
-func (tr trace) shift(deg float64) {
-	for i := range tr.v {
-		tr.v[i] += deg
-	}
-}
-
-// floorReading is what a noisy tilt reads on the floor before the first attempt, 0 when
-// there is too little of it or when it is too small to matter or too large to be an offset.
-func floorReading(tr trace, in Input, cfg Config) float64 {
-	if tr.noise == 0 {
-		return 0
-	}
-	found := attempts(tr, in, cfg)
-	if len(found) == 0 {
-		return 0
-	}
-	first := found[0].start
-	var floor []float64
-	lengthS := 0.0
-	for i := first - 1; i > 0 && tr.t[first]-tr.t[i] <= int64(cfg.ZeroMaxS*1e6); i-- {
-		if math.Abs(tr.v[i]) <= in.LevelDeg && !tr.afresh[i] {
-			floor = append(floor, tr.raw[i])
-			lengthS += seconds(tr.t[i] - tr.t[i-1])
-		}
-	}
-	if lengthS < cfg.ZeroS {
-		return 0
-	}
-	zero := stat.Median(floor)
-	if math.Abs(zero) < cfg.ZeroMinDeg || math.Abs(zero) >= in.LevelDeg {
-		return 0
-	}
-	return zero
 }

@@ -57,9 +57,9 @@ type Result struct {
 // tips after the bell, tries nothing.
 //
 // A gap in the tilt neither ends an attempt nor counts towards a hold; a note says so.
-// Where the log shows at least Config.ZeroS of floor before the first attempt, what a noisy
-// tilt reads there is its zero, and a note says so; a tilt without any noise is taken as it
-// is. DampingRatio, NaturalHz and Model are nil unless a damped swing describes the tilt
+// Where the log shows at least Config.ZeroS of floor before an attempt, what a noisy
+// tilt reads there, and how that drifts, is its zero, and a note says so; a tilt without any noise is
+// taken as it is. DampingRatio, NaturalHz and Model are nil unless a damped swing describes the tilt
 // better than no swing, a plain decay or a steady swing; PeakDeg, Swings and Model are in
 // the tilt as logged.
 //
@@ -83,25 +83,15 @@ func Detect(in Input, cfg Config) Result {
 			"%s shows %.0f %% of how the robot leans in turns: taken out here by the pose; a sensor mounted square shows none", in.Tilt.Name, 100*math.Abs(share)))
 	}
 	tr := clean(in.Tilt, in.Rate, cfg)
-	zero := floorReading(tr, in, cfg)
-	if zero != 0 {
-		tr.shift(-zero)
-		res.Notes = append(res.Notes, fmt.Sprintf(
-			"%s reads %.1f° on the floor: taken as its zero here; an offset in the profile corrects it everywhere", in.Tilt.Name, zero))
-	}
+	floor := zeros(tr, in, cfg)
+	tr = tr.less(floor)
+	res.Notes = append(res.Notes, zeroNotes(in.Tilt.Name, floor, cfg)...)
 
-	told := in.Drive != nil || in.X != nil && in.Y != nil
 	untold := false
 	onPlatform := false
-	for _, a := range attempts(tr, in, cfg) {
-		if a.outcome == schemas.BalanceLevel {
-			if offPlatform(tr, a, in, cfg, onPlatform) {
-				a.outcome, a.endT = schemas.BalanceLeft, a.entryT
-			} else if !told {
-				untold = true
-			}
-		}
-		res.Balances = append(res.Balances, report(tr, a, in, cfg, zero, onPlatform))
+	for _, a := range told(tr, in, cfg) {
+		untold = untold || a.outcome == schemas.BalanceLevel && !tellsLeaving(in)
+		res.Balances = append(res.Balances, report(tr, a, in, cfg, onPlatform))
 		onPlatform = a.outcome == schemas.BalanceLevel
 		for _, g := range a.gaps {
 			res.Notes = append(res.Notes, fmt.Sprintf(
@@ -115,6 +105,23 @@ func Detect(in Input, cfg Config) Result {
 	}
 	return res
 }
+
+// told are the attempts, and which of them ended because the robot drove off.
+func told(tr trace, in Input, cfg Config) []attempt {
+	out := attempts(tr, in, cfg)
+	onPlatform := false
+	for i := range out {
+		a := &out[i]
+		if a.outcome == schemas.BalanceLevel && offPlatform(tr, *a, in, cfg, onPlatform) {
+			a.outcome, a.endT = schemas.BalanceLeft, a.entryT
+		}
+		onPlatform = a.outcome == schemas.BalanceLevel
+	}
+	return out
+}
+
+// tellsLeaving says that the log has what tells a robot that drove off from one that is level.
+func tellsLeaving(in Input) bool { return in.Drive != nil || in.X != nil && in.Y != nil }
 
 // periodAt is the name of the period t lies in, empty outside all of them.
 func periodAt(periods []schemas.Period, t float64) string {

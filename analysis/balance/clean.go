@@ -19,6 +19,8 @@ type trace struct {
 	samples []int64   // times of the log's own samples: events lie on these
 	noise   float64   // usual noise of the sensor, deg
 	gyro    bool      // the logged rate says what the tilt says
+	zero    []float64 // taken off v, deg; nil for none
+	zeroSD  []float64 // its standard error
 }
 
 // clean takes spikes and noise out of the tilt without moving what happened in time. A gyro

@@ -15,10 +15,14 @@ type Config struct {
 	SmoothSD      float64 // standard errors within which windows of different width agree
 	EdgeSD        float64 // standard errors beyond an edge that are no chance crossing
 
-	// The sensor's zero, from the floor before the first attempt.
+	// The sensor's zero, from the floor before an attempt.
 	ZeroS      float64 // s of floor needed to tell it
 	ZeroMaxS   float64 // s of floor before the attempt that are looked at; a gyro drifts over longer
 	ZeroMinDeg float64 // deg; less is not corrected
+	DriftS     float64 // s of floor from which a drift may be told: bumps and starts of driving are over by then
+	DriftMaxS  float64 // s of floor that are looked at for it; over longer a drift is no straight line
+	DriftMost  float64 // deg/s; what changes faster is no drift
+	StandS     float64 // s; no robot stays level on the platform for longer before it tries again
 
 	// What turning at speed puts into the tilt.
 	LeanMinDeg float64 // deg of lean from which a moment tells: well beyond what an uneven floor does
@@ -53,7 +57,7 @@ func DefaultConfig() Config {
 		GapS: 0.3, ThinS: 0.01, NoiseS: 2, NoiseFloorDeg: 0.02,
 		SmoothS: 0.35, SmoothRateS: 1, SmoothSD: 2, EdgeSD: 0.5,
 
-		ZeroS: 5, ZeroMaxS: 30, ZeroMinDeg: 0.1,
+		ZeroS: 5, ZeroMaxS: 30, ZeroMinDeg: 0.1, DriftS: 20, DriftMaxS: 90, DriftMost: 0.05, StandS: 30,
 
 		LeanMinDeg: 8, SpinMax: 15,
 

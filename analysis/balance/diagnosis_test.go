@@ -160,6 +160,57 @@ func TestTheSensorsZero(t *testing.T) {
 
 // The real thing moves anyhow: jerks, whole turns, long silences, samples in bursts. What
 // comes back must be in order and in the log, and finite.
+func TestAZeroThatDrifts(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 9))
+	s := &scene{}
+	s.onFloor(r, 60)
+	s.climb(11, 0.4, 1, 0.3)
+	s.swingOut(0.2, 2.5, 0, 0, 30, 10)
+	plain := s.log(rand.New(rand.NewPCG(1, 1)), sensor{rate: 100, noise: 0.2, drive: true})
+	drifting := s.log(rand.New(rand.NewPCG(1, 1)), sensor{rate: 100, noise: 0.2, drive: true})
+	for i, at := range drifting.in.Tilt.T {
+		drifting.in.Tilt.V[i] += 0.6 + 1.2*seconds(at)/60
+	}
+	want, got := Detect(plain.in, DefaultConfig()), Detect(drifting.in, DefaultConfig())
+	require.Empty(t, want.Notes)
+	require.Len(t, got.Notes, 1)
+	require.Regexp(t, `^imu/pitch reads 1\.8° on the floor and drifts by 1\.2° a minute there`, got.Notes[0])
+	require.Len(t, got.Balances, 1)
+	require.InDelta(t, want.Balances[0].StartS, got.Balances[0].StartS, 0.021)
+	require.InDelta(t, *want.Balances[0].SettleS, *got.Balances[0].SettleS, 0.05)
+
+	// A tilt that changes from one moment to the next is no drift, and one of a parked robot on a slope no zero.
+	parked := s.log(rand.New(rand.NewPCG(1, 1)), sensor{rate: 100, noise: 0.2, drive: true})
+	for i, at := range parked.in.Tilt.T {
+		if at < 20_000_000 {
+			parked.in.Tilt.V[i] += 7
+		}
+	}
+	require.Empty(t, Detect(parked.in, DefaultConfig()).Notes)
+}
+
+func TestTheZeroIsToldAgainOnceTheRobotIsBackOnTheFloor(t *testing.T) {
+	cfg := DefaultConfig()
+	drift := func(at int64) float64 { return 0.5 + 1.5*seconds(at)/60 }
+	tr := trace{noise: 0.1}
+	for at := int64(0); at < 100_000_000; at += 20_000 {
+		tr.t, tr.raw, tr.v = append(tr.t, at), append(tr.raw, drift(at)), append(tr.v, 0)
+	}
+	all := []attempt{{startT: 40_000_000, endT: 45_000_000, outcome: schemas.BalanceLeft}, {startT: 90_000_000}}
+	in := Input{MountDeg: 6, LevelDeg: 2.5}
+	first, ok := zeroBefore(tr, all, 0, in, cfg)
+	require.True(t, ok)
+	second, ok := zeroBefore(tr, all, 1, in, cfg)
+	require.True(t, ok)
+	for _, z := range []zero{first, second} {
+		deg, _ := z.at(z.last + 5_000_000)
+		require.InDelta(t, drift(z.last+5_000_000), deg, 0.02)
+	}
+	all[0].outcome, all[1].startT = schemas.BalanceLevel, 60_000_000
+	_, ok = zeroBefore(tr, all, 1, in, cfg)
+	require.False(t, ok, "it stood on the platform")
+}
+
 func TestAbsurdTiltsGiveNoAbsurdities(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 4))
 	for i := range 60 {

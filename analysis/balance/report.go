@@ -11,16 +11,16 @@ import (
 
 // report says one attempt in the report's words. wasOn says that the robot stood level on the
 // platform before it.
-func report(tr trace, a attempt, in Input, cfg Config, zero float64, wasOn bool) schemas.Balance {
+func report(tr trace, a attempt, in Input, cfg Config, wasOn bool) schemas.Balance {
 	b := schemas.Balance{
 		StartS: seconds(a.startT), EndS: seconds(a.endT), Outcome: a.outcome,
 		Overshoots: len(a.overshoots()), Swings: []schemas.Swing{}, Period: periodAt(in.Periods, seconds(a.startT)),
 	}
 	for i := a.start; i < len(tr.t) && tr.t[i] <= a.endT; i++ {
-		b.PeakDeg = max(b.PeakDeg, tr.v[i]+zero, -tr.v[i]-zero)
+		b.PeakDeg = max(b.PeakDeg, math.Abs(tr.logged(i)))
 	}
 	for _, i := range a.overshoots() {
-		b.Swings = append(b.Swings, schemas.Swing{AtS: seconds(tr.sampleAt(tr.t[i])), Tilt: tr.v[i] + zero})
+		b.Swings = append(b.Swings, schemas.Swing{AtS: seconds(tr.sampleAt(tr.t[i])), Tilt: tr.logged(i)})
 	}
 	if a.outcome == schemas.BalanceLevel {
 		b.SettleS = schemas.Some(seconds(a.entryT - a.startT))
@@ -130,6 +130,9 @@ func settleRange(tr trace, a attempt, in Input, cfg Config) (low, high *float64)
 		return schemas.Some(max(0, settled-step)), schemas.Some(settled + step)
 	}
 	off = math.Hypot(off, cfg.ZeroMinDeg) // a zero so far off is left uncorrected
+	if tr.zero != nil {
+		off = math.Hypot(off, 1.96*tr.zeroSD[a.entry])
+	}
 	within := func(edge float64) *float64 {
 		b := attempt{start: a.start, first: a.first, from: []int{a.start}, peaks: []int{a.start}, entry: -1}
 		b.follow(tr, tr.sides(edge, cfg), int64(math.Round(in.HoldS*1e6)), a.limit, edge)
