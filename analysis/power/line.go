@@ -36,93 +36,132 @@ func (l *LoadLine) tightOhm() float64 {
 
 // loadLine measures the battery, or says why it cannot.
 func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result) (*LoadLine, string) {
-	if s := pair.stepS(); s > cfg.LongestStepS {
-		return nil, fmt.Sprintf("sampled too slowly: voltage and current come every %.2f s, a step of the load takes at most %.2f s to tell resistance from relaxation", s, cfg.LongestStepS)
+	short, long, why := pair.shortAndLong(cfg)
+	if why != "" {
+		return nil, why
 	}
-	if pair.step == 0 {
-		return nil, "voltage or current has a single reading"
+	m, why := pair.measure(short, long, cfg)
+	if why != "" {
+		return nil, why
 	}
-	short, least := pair.loadSteps(cfg.HalfGapS, cfg)
-	if n := len(events(short, cfg)); n < cfg.LeastSteps {
-		return nil, fmt.Sprintf("loads too steady: %d separate steps of the current over %.1f A, %d are needed", n, least, cfg.LeastSteps)
-	}
-	long, _ := pair.loadSteps(max(cfg.SlowHalfGapS, cfg.SlowTimes*pair.tauS), cfg)
-	short, long = pair.trim(short, cfg), pair.trim(long, cfg)
-	early, ok1 := pair.resistance(short, cfg)
-	late, ok2 := pair.resistance(long, cfg)
-	if !ok1 || !ok2 {
-		return nil, "voltage and current do not change together"
-	}
-	steps, ohm := short, early
-	if pair.response != (response{}) || late < early*(1-cfg.SmoothedPart) {
-		steps, ohm = long, late // the current had not fully arrived: its sensor lags or smooths
-	}
-	draws := pair.resampled(steps, cfg)
-	n := float64(len(events(steps, cfg)))
-	if n < float64(cfg.LeastSteps) || len(draws) < cfg.Resamples/2 {
-		return nil, "too few steps of the load agree with each other"
-	}
-	spread := stat.MADToSigma * stat.MAD(draws) // robust: a draw of two steps over and over has no line
-	model := cfg.ModelError
-	if pair.apart {
-		model += cfg.ApartError * schemas.Seconds(pair.finer)
-	}
-	unequal := (late - early) / 2
-	if pair.tauS > 0 {
-		unequal = 0 // the shorter gap is within what the sensor smooths
-	}
-	se := math.Hypot(math.Hypot(spread*math.Sqrt(n/(n-1)), pair.mistimed(ohm, cfg)), math.Hypot(model*ohm, unequal))
-	moments := pair.moments(ohm, from, to, cfg)
-	low, high, loose := moments.loose(cfg)
-	loose = loose && ohm > 2*se // else nobody knows the level at no load that the moments rest on
-	if level, ok := pair.byLevels(cfg); ok && ohm-2*se > cfg.BeyondLevels*level {
-		return nil, fmt.Sprintf("steps of the current tell %.0f milliohm and its levels %.0f: a battery that is worked gives way by more, never by less", ohm*1e3, level*1e3)
-	}
-	if loose {
-		for range 2 { // the level at no load rests on the resistance in turn
-			ohm, se = moments.mean(from, to)
-			moments = pair.moments(ohm, from, to, cfg)
-		}
-		low, high, _ = moments.loose(cfg)
-		se = math.Hypot(se, cfg.LooseError*ohm)
-		r.note("the resistance of battery and wiring jumps between %.3f and %.3f ohm, as a loose connection makes it: the resistance is its mean over the match", low, high)
-	}
-	read, readSE := ohm, se // for the current as it reads
-	ohm *= 1 + scale.off
-	se = math.Hypot(se, ohm*scale.se)
-	if scale.spread > 0.01 {
-		r.note("the branches and the whole current disagree by some %.1f %% of scale: the resistance is that of the scale most likely, with an interval for it", 100*scale.spread)
-	}
-	wide := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(0.975)
-	half := se * wide
+	m.loosened(pair, from, to, cfg)
+	ohm, half := m.ohm*(1+scale.off), m.wide()*math.Hypot(m.se*(1+scale.off), m.ohm*(1+scale.off)*scale.se)
 	if ohm+half < 0 {
 		return nil, "the voltage rises with the current: is the sign of the current turned around?"
 	}
 	if ohm-half <= 0 {
 		return nil, fmt.Sprintf("the voltage does not follow the current closely enough: %.1f milliohm, give or take %.1f", ohm*1e3, half*1e3)
 	}
-	if half > 0.25*ohm && !loose {
-		r.note("the battery's resistance is known to %.0f %% only, from %d steps of the load", 100*half/ohm, len(steps))
-	}
-	if at, ohms, is := pair.bent(steps, cfg); is && !loose {
-		r.note("the resistance depends on the current: %.4f ohm at %.0f A, %.4f ohm at %.0f A; the one given is between", ohms[0], at[0], ohms[1], at[1])
-	}
-	if pair.lagUs != 0 {
-		r.note("the current's reading comes %+.0f ms after the voltage's; corrected", float64(pair.lagUs)/1e3)
-	}
-	if pair.tauS > 0 {
-		r.note("the current's sensor smooths over about %.0f ms; the voltage was smoothed as much to measure the resistance", pair.tauS*1e3)
-	}
+	m.remark(pair, scale, half/ohm, cfg, r)
 	l := &LoadLine{
 		ResistanceOhm: ohm, ResistanceLowOhm: ohm - half, ResistanceHighOhm: ohm + half,
-		perRead: read, Points: len(steps), LagS: schemas.Seconds(pair.lagUs), SmoothedS: pair.tauS,
+		TightOhm: m.tight, LooseOhm: m.loose,
+		perRead: m.ohm, Points: len(m.steps), LagS: schemas.Seconds(pair.lagUs), SmoothedS: pair.tauS,
+		relaxed: pair.relaxed(m.ohm, m.se*m.wide(), cfg),
 	}
-	if loose {
-		l.TightOhm, l.LooseOhm = low, high
-	}
-	l.relaxed = pair.relaxed(read, readSE*wide, cfg)
 	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = l.relaxed.level(cfg)
 	return l, ""
+}
+
+// shortAndLong are the steps of the load over a gap as short as the sampling allows, and over
+// one in which a current that is smoothed has arrived.
+func (a *aligned) shortAndLong(cfg Config) (short, long []step, why string) {
+	if s := a.stepS(); s > cfg.LongestStepS {
+		return nil, nil, fmt.Sprintf("sampled too slowly: voltage and current come every %.2f s, a step of the load takes at most %.2f s to tell resistance from relaxation", s, cfg.LongestStepS)
+	}
+	if a.step == 0 {
+		return nil, nil, "voltage or current has a single reading"
+	}
+	short, least := a.loadSteps(cfg.HalfGapS, cfg)
+	if n := len(events(short, cfg)); n < cfg.LeastSteps {
+		return nil, nil, fmt.Sprintf("loads too steady: %d separate steps of the current over %.1f A, %d are needed", n, least, cfg.LeastSteps)
+	}
+	long, _ = a.loadSteps(max(cfg.SlowHalfGapS, cfg.SlowTimes*a.tauS), cfg)
+	return a.trim(short, cfg), a.trim(long, cfg), ""
+}
+
+// measured is a resistance for the current as it reads, and what it rests on.
+type measured struct {
+	ohm, se      float64
+	steps        []step
+	events       float64 // separate ones among them
+	tight, loose float64 // ohm, between which it jumps; 0 when it is steady
+}
+
+// measure takes the resistance from the steps, with a standard error for chance and for what
+// the model leaves out.
+func (a *aligned) measure(short, long []step, cfg Config) (m measured, why string) {
+	early, ok1 := a.resistance(short, cfg)
+	late, ok2 := a.resistance(long, cfg)
+	if !ok1 || !ok2 {
+		return m, "voltage and current do not change together"
+	}
+	m = measured{steps: short, ohm: early}
+	if a.response != (response{}) || late < early*(1-cfg.SmoothedPart) {
+		m.steps, m.ohm = long, late // the current had not fully arrived: its sensor lags or smooths
+	}
+	draws := a.resampled(m.steps, cfg)
+	m.events = float64(len(events(m.steps, cfg)))
+	if m.events < float64(cfg.LeastSteps) || len(draws) < cfg.Resamples/2 {
+		return m, "too few steps of the load agree with each other"
+	}
+	spread := stat.MADToSigma * stat.MAD(draws) // robust: a draw of two steps over and over has no line
+	model := cfg.ModelError
+	if a.apart {
+		model += cfg.ApartError * schemas.Seconds(a.finer)
+	}
+	unequal := (late - early) / 2
+	if a.tauS > 0 {
+		unequal = 0 // the shorter gap is within what the sensor smooths
+	}
+	chance := spread * math.Sqrt(m.events/(m.events-1))
+	m.se = math.Hypot(math.Hypot(chance, a.mistimed(m.ohm, cfg)), math.Hypot(model*m.ohm, unequal))
+	if level, ok := a.byLevels(cfg); ok && m.ohm-2*m.se > cfg.BeyondLevels*level {
+		return m, fmt.Sprintf("steps of the current tell %.0f milliohm and its levels %.0f: a battery that is worked gives way by more, never by less", m.ohm*1e3, level*1e3)
+	}
+	return m, ""
+}
+
+// wide is by how many standard errors the truth may lie off with 95 % probability on either side.
+func (m *measured) wide() float64 {
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: m.events - 1}.Quantile(0.975)
+}
+
+// loosened is the mean over the match where a loose connection makes the resistance jump.
+func (m *measured) loosened(a *aligned, from, to int64, cfg Config) {
+	moments := a.moments(m.ohm, from, to, cfg)
+	if _, _, loose := moments.loose(cfg); !loose || !(m.ohm > 2*m.se) {
+		return // steady, or nobody knows the level at no load that the moments rest on
+	}
+	for range 2 { // the level at no load rests on the resistance in turn
+		m.ohm, m.se = moments.mean(from, to)
+		moments = a.moments(m.ohm, from, to, cfg)
+	}
+	m.tight, m.loose, _ = moments.loose(cfg)
+	m.se = math.Hypot(m.se, cfg.LooseError*m.ohm)
+}
+
+// remark notes what a reader of the resistance should know of it; half is half its interval, as
+// a share of it.
+func (m *measured) remark(a *aligned, scale scale, half float64, cfg Config, r *Result) {
+	if m.loose > 0 {
+		r.note("the resistance of battery and wiring jumps between %.3f and %.3f ohm, as a loose connection makes it: the resistance is its mean over the match", m.tight, m.loose)
+	}
+	if scale.spread > 0.01 {
+		r.note("the branches and the whole current disagree by some %.1f %% of scale: the resistance is that of the scale most likely, with an interval for it", 100*scale.spread)
+	}
+	if half > 0.25 && !(m.loose > 0) {
+		r.note("the battery's resistance is known to %.0f %% only, from %d steps of the load", 100*half, len(m.steps))
+	}
+	if at, ohms, is := a.bent(m.steps, cfg); is && !(m.loose > 0) {
+		r.note("the resistance depends on the current: %.4f ohm at %.0f A, %.4f ohm at %.0f A; the one given is between", ohms[0], at[0], ohms[1], at[1])
+	}
+	if a.lagUs != 0 {
+		r.note("the current's reading comes %+.0f ms after the voltage's; corrected", float64(a.lagUs)/1e3)
+	}
+	if a.tauS > 0 {
+		r.note("the current's sensor smooths over about %.0f ms; the voltage was smoothed as much to measure the resistance", a.tauS*1e3)
+	}
 }
 
 // byLevels is minus the slope of voltage on current within stretches of LevelsS, in which a battery
