@@ -19,6 +19,11 @@ const newUsual = 30
 // robust standard deviations (1.4826 MAD of all deviations), and its peak stands
 // ExcursionLead above the largest deviation outside such stretches. A signal that often
 // deviates much, as a current does, has no stretch that stands apart and gives none.
+//
+//
+// A quantity comes to a level it never was at in its own time, as a place on the field does on the
+// way to the platform, or a motor's temperature. Only a stretch in which the signal also moves
+// ExcursionLead times faster than elsewhere is a fault.
 func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 	if s.Boot != nil || len(s.Float) < 10*baselineBlock {
 		return nil
@@ -27,10 +32,6 @@ func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 	sigma := 1.4826 * medianOf(thinned(away, 4096))
 	if sigma == 0 {
 		return nil // rests on one value most of the time: no scale to measure by
-	}
-	type stretch struct {
-		from, to int
-		peak     float64
 	}
 	var all []stretch
 	for i := 0; i < len(away); i++ {
@@ -69,6 +70,7 @@ func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 	if apart < len(all) {
 		ordinary = max(ordinary, all[apart].peak)
 	}
+	limit := cfg.ExcursionLead * fastestOutside(s.Float, times, all[:apart])
 	var out []schemas.Fault
 	for _, e := range all[:apart] {
 		if e.to-e.from < 3 {
@@ -76,6 +78,9 @@ func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 		}
 		if !leavesRange(s.Float, e.from, e.to) {
 			continue // it went quickly to where it is at other times too: a turn, not a fault
+		}
+		if !jumps(s.Float, times, e, limit) {
+			continue
 		}
 		from := e.from
 		for from < e.to-1 && away[from] < ordinary {
@@ -85,6 +90,48 @@ func excursions(s *schemas.Signal, times []int64, cfg Config) []schemas.Fault {
 			fmt.Sprintf("%.3g away from its past; its next largest deviation is %.3g", e.peak, ordinary)))
 	}
 	return out
+}
+
+// stretch is samples from up to before to that deviate, by peak at most.
+type stretch struct {
+	from, to int
+	peak     float64
+}
+
+// jumps tells whether a signal comes into a stretch, moves in it or leaves it faster than a limit
+// in its units a µs.
+func jumps(v []float64, times []int64, e stretch, limit float64) bool {
+	// Where a sensor goes off it deviates at once, but a baseline that is a block old makes one
+	// that is driven away deviate a block late.
+	for i := max(1, e.from-baselineBlock); i < min(len(v), e.to+baselineBlock); i++ {
+		if speedAt(v, times, i) > limit {
+			return true
+		}
+	}
+	return false
+}
+
+// fastestOutside is the fastest that a signal moves outside some stretches and the blocks around
+// them, in its units a µs; 0 when there are no such stretches.
+func fastestOutside(v []float64, times []int64, but []stretch) float64 {
+	if len(but) == 0 {
+		return 0
+	}
+	fastest := 0.0
+	for i := 1; i < len(v); i++ {
+		if !slices.ContainsFunc(but, func(e stretch) bool { return i >= e.from-baselineBlock && i < e.to+baselineBlock }) {
+			fastest = max(fastest, speedAt(v, times, i))
+		}
+	}
+	return fastest
+}
+
+// speedAt is how fast a signal came to sample i from the one before, 0 where it was not read.
+func speedAt(v []float64, times []int64, i int) float64 {
+	if !isReading(v[i]) || !isReading(v[i-1]) || times[i] <= times[i-1] {
+		return 0
+	}
+	return math.Abs(v[i]-v[i-1]) / float64(times[i]-times[i-1])
 }
 
 // leavesRange tells whether the samples from i up to j reach values that no other sample does.

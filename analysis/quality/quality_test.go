@@ -134,6 +134,15 @@ func TestFaults(t *testing.T) {
 		assert.InDelta(t, 30, q.Faults[0].StartS, 0.021)
 		assert.InDelta(t, 33, q.Faults[0].EndS, 0.021)
 	})
+	t.Run("a place on the field that is driven to once is no outlier", func(t *testing.T) {
+		live := noise(6)
+		v := sampled("v", 50, 60, func(s float64) float64 {
+			place := 1.5 + 0.5*max(0, math.Sin(s)-0.5) // stands, and goes to and fro at up to 0.4 m/s
+			place += 4 * min(1, max(0, (s-50)/4))      // and once elsewhere, at 1 m/s
+			return place + 0.01*live(s)
+		})
+		assert.Empty(t, detect([]*schemas.Signal{v}).Faults)
+	})
 	t.Run("a supply that dips again and again is no outlier", func(t *testing.T) {
 		live := noise(7)
 		r := rand.New(rand.NewPCG(8, 8))
