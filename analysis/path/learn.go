@@ -100,9 +100,12 @@ func (w *way) relearn(all []journey) {
 				}
 				continue
 			}
-			if v.onward && n > 0 {
-				x := w.dwellShare(k, v.dwell) + w.driven(v.slot, v.from).onward(w.waits(v.slot, v.from, v.to), v.to)
-				seen[v.slot] = append(seen[v.slot], took{x: x, done: v.next == v.slot+1, at: v.from, held: w.strains[came{v.slot, v.from}]})
+			if !v.onward || n == 0 || v.how == outGate && v.next > v.slot+1 {
+				continue
+			}
+			for n, x := range w.betweenBeams(v) {
+				slot := v.slot + 2*n
+				seen[slot] = append(seen[slot], took{x: x, done: v.next > v.slot, at: v.from, held: w.strains[came{v.slot, v.from}]})
 			}
 		}
 		for _, k := range j.missed {
@@ -130,6 +133,26 @@ func (w *way) relearn(all []journey) {
 	for k := range w.misses {
 		w.misses[k] = min((missed[k]+weight*w.cfg.MissRate)/(missed[k]+passed[k]+weight), 0.5)
 	}
+}
+
+// betweenBeams are the driven seconds of a visit between two beams; where beams missed the piece
+// that is the time to the next that saw it, and of each way from beam to beam the part that it
+// usually has in that.
+func (w *way) betweenBeams(v visit) []float64 {
+	a := v.slot / 2
+	b := max(a+1, v.next/2)
+	usual := 0.0
+	x := w.dwellShare(a, v.dwell)
+	for k := a; k < b; k++ {
+		slot := slotOf(k) + 1
+		x += w.driven(slot, v.from).onward(w.waits(slot, v.from, v.to), v.to) / float64(b-a)
+		usual += w.laws[slot].usual()
+	}
+	var out []float64
+	for k := a; k < b; k++ {
+		out = append(out, x*w.laws[slotOf(k)+1].usual()/usual)
+	}
+	return out
 }
 
 // dwellShare is what a stay of x seconds in front of a beam counts for in the time to the

@@ -113,3 +113,27 @@ func TestBehindAPieceThatMoves(t *testing.T) {
 		assert.Equal(t, c.stood, l.went)
 	}
 }
+
+// A beam that goes blind early says nothing more of how long its part of the way takes, and what it
+// says must not be taken for that: each piece that came in is the one that came out next.
+func TestBehindABlindBeamThePieceThatComesIsTheOneThatCameIn(t *testing.T) {
+	l := newTimeline(80, fourStages...)
+	for k := range 8 {
+		l.usual(2 + 9*float64(k))
+	}
+	l.blocked["throat"] = l.blocked["throat"][:1]
+	w := newWay(l.input(), DefaultConfig())
+	w.pieces()
+	assert.InDelta(t, apart, w.laws[1].usual(), 0.1)
+	assert.InDelta(t, apart, w.laws[3].usual(), 0.1)
+	r := Detect(l.input(), DefaultConfig())
+	assert.Empty(t, told(r.Jams))
+	assert.Empty(t, told(r.Suspected))
+	require.Len(t, r.Passes, 8)
+	for k, p := range r.Passes {
+		require.NotNil(t, p.EnterS)
+		require.NotNil(t, p.LeaveS)
+		assert.InDelta(t, 2+9*float64(k), *p.EnterS, 0.05)
+		assert.InDelta(t, 2+9*float64(k)+3*apart+1.35, *p.LeaveS, 0.05)
+	}
+}
