@@ -231,6 +231,18 @@ func (l law) like(x float64) float64 {
 	return math.Pow(1+z*z/l.dist.Nu, -(l.dist.Nu+1)/2) // Student's density over its height
 }
 
+// everyS is about how often a piece comes into the path, s: the measure of how surely another one
+// is due. Common practice.
+const everyS = 10
+
+// due is how much more probable a piece is to come after just x seconds than a new one is to come
+// into the path just then: the narrower the law, the less it can be chance that something shows
+// when it is due. Never less than like, for what is hardly known is no worse than not due.
+func (l law) due(x float64) float64 {
+	width := math.Sqrt(2*math.Pi) * l.dist.Sigma * l.usual()
+	return l.like(x) * max(1, everyS/width)
+}
+
 // and is the law of one step after another: medians and variances add.
 func (l law) and(m law) law {
 	a, b := l.usual(), m.usual()

@@ -59,9 +59,19 @@ const (
 // coast is the time in µs for which a piece coasts after its drive.
 const coast = 200_000
 
-// hopOdds is for piece i of a track going on to beam k at a time: unusually slow is a jam at
-// worst, faster than possible is hardly it, and each beam passed unseen is a miss.
+// hopOdds is for piece i of a track going on to beam k, which shows one from a time on.
 func (w *way) hopOdds(t *track, i, k int, at int64) float64 {
+	return w.onwardOdds(t, i, k, at, law.due)
+}
+
+// hiddenHopOdds is for the same while the beam was blocked already, so that nothing shows when.
+func (w *way) hiddenHopOdds(t *track, i, k int, at int64) float64 {
+	return w.onwardOdds(t, i, k, at, law.like)
+}
+
+// onwardOdds is for piece i of a track going on to beam k at a time: unusually slow is a jam at
+// worst, faster than possible is hardly it, and each beam passed unseen is a miss.
+func (w *way) onwardOdds(t *track, i, k int, at int64, like func(law, float64) float64) float64 {
 	p := t.pieces[i]
 	x, l := w.hopTime(t, i, k, p.since, at)
 	odds := w.missOdds(t, p.slot, slotOf(k), p.since, at) + w.tailLength(p, at)
@@ -69,12 +79,12 @@ func (w *way) hopOdds(t *track, i, k int, at int64) float64 {
 		odds += math.Log(againstDrive)
 	}
 	if x > l.usual() {
-		return odds + w.slowHop(t, i, k, at)
+		return odds + w.slowHop(t, i, k, at, like)
 	}
 	if !p.onward || w.moved(p, at) {
 		return odds // only part of the way lay ahead, or it moved while nothing was logged
 	}
-	return odds + math.Log((1-tooFast)*l.like(x)+tooFast)
+	return odds + math.Log((1-tooFast)*like(l, x)+tooFast)
 }
 
 // moved is whether a piece may have come into its slot earlier than it seems, or moved on in
@@ -86,7 +96,7 @@ func (w *way) moved(p piece, at int64) bool {
 
 // slowHop is for such a way having taken long. Where its beams told nothing the piece may
 // have left one later, and come to the other earlier, than they show.
-func (w *way) slowHop(t *track, i, k int, at int64) float64 {
+func (w *way) slowHop(t *track, i, k int, at int64, like func(law, float64) float64) float64 {
 	p := t.pieces[i]
 	left := p.since
 	if a, front := inFront(p.slot); !front {
@@ -97,7 +107,10 @@ func (w *way) slowHop(t *track, i, k int, at int64) float64 {
 	if x <= l.usual() {
 		return 0
 	}
-	return w.slowOdds(t, i, at, l.like(x))
+	if !p.onward {
+		like = law.like // how much of the way lay ahead is not known, nor when it is due
+	}
+	return w.slowOdds(t, i, at, like(l, x))
 }
 
 // hopTime is how long piece i was driven on its way to beam k, where it came into its slot

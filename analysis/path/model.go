@@ -263,7 +263,7 @@ func (w *way) explainFollower(t *track, i int, h happened, since int64) []*track
 	if j < len(t.pieces) && t.pieces[j].slot < slotOf(k) {
 		since = max(since, t.pieces[j].since)
 		came.at = since
-		n := t.clone(math.Log(closely) + w.hopOdds(t, j, k, since))
+		n := t.clone(math.Log(closely) + w.hiddenHopOdds(t, j, k, since))
 		w.comeTo(n, j, k, came, onward, skipped(t.pieces[j].slot, slotOf(k)))
 		return w.explainClear(n, h)
 	}
