@@ -121,6 +121,36 @@ func TestWithoutCommands(t *testing.T) {
 	}
 }
 
+// Nor does a piece that waits at the gate without being pressed on have to be taken for one that
+// is, when its motor stands driven hard: while earlier ones waited it drew nothing.
+func TestAtTheGateWithoutCommands(t *testing.T) {
+	gate := func(press, hard float64) *timeline {
+		l := newTimeline(60, fourStages...)
+		for _, t := range []float64{2, 8, 14} {
+			there := l.come(t, 1)
+			l.drive(there+0.05, there+3, press, "gate")
+			l.hold("gate", there+0.1, there+3)
+			l.leave(there, there+3)
+		}
+		there := l.come(20, 1)
+		l.drive(there+0.05, there+3, press, "gate")
+		for k := range 3 {
+			l.drive(30+4*float64(k), 32+4*float64(k), hard, "gate")
+		}
+		l.hold("gate", there+0.1, 50)
+		l.leave(there, 50)
+		l.lacks["command"] = true
+		return l
+	}
+	t.Run("jammed", func(t *testing.T) {
+		see(t, gate(0, 0.8), &expected{stages: []string{"gate"}, start: 30, end: 50, how: "moved_on", cause: "at_gate"}, 0.4)
+	})
+	t.Run("pressed before, and jammed", func(t *testing.T) {
+		see(t, gate(0.2, 0.8), &expected{stages: []string{"gate"}, start: 30, end: 50, how: "moved_on", cause: "at_gate"}, 0.4)
+	})
+	t.Run("pressed now and then", func(t *testing.T) { see(t, gate(0.2, 0.2), nil, 0.4) })
+}
+
 func see(t *testing.T, l *timeline, jam *expected, slack float64) {
 	t.Helper()
 	in := l.input()

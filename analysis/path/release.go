@@ -10,24 +10,76 @@ import (
 )
 
 // releaseClock is the last stage's clock with only those moments counted as onward in
-// which it was driven to release. A piece pressed against the gate with a small command is
-// waiting. Without a command the two cannot be told apart, and it counts as waiting.
+// which it was driven to release: a piece pressed against the gate is waiting. Where the two
+// cannot be told apart it counts as waiting.
 func (w *way) releaseClock() *clock {
 	d := w.drives[len(w.drives)-1]
-	if !d.hasCommand {
+	releasing := w.releasing(d)
+	if releasing == nil {
 		return newClock([]int64{w.in.Start}, []float64{0}, w.in.End, false)
 	}
-	limit := w.releaseLevel(d)
 	rate := make([]float64, len(d.t))
-	for i := range rate {
-		r := d.clock.rate[i]
-		if r > 0 && d.command[i] < limit {
-			r = 0
+	for i, r := range d.clock.rate {
+		if r <= 0 || releasing(i) {
+			rate[i] = r
 		}
-		rate[i] = r
 	}
 	return newClock(d.t, rate, d.clock.end, d.clock.told)
 }
+
+// releasing tells of a sample whether the last stage, if it was driven onward, was driven to
+// release; it is nil where nothing tells. Without a command it was when its roller turned as it
+// does when pieces leave, or stood and drew clearly more than while they waited before they left
+// well: with what presses a piece on, no robot reverses or heats its motor.
+func (w *way) releasing(d *drive) func(i int) bool {
+	if d.hasCommand {
+		limit := w.releaseLevel(d)
+		return func(i int) bool { return !(d.command[i] < limit) }
+	}
+	const clearly = 1.5 // times, chosen by us
+	leaving, pressing := w.leavingSpeed(d)
+	if math.IsNaN(leaving) || math.IsNaN(pressing) {
+		return nil
+	}
+	return func(i int) bool {
+		return d.speed[i] > w.cfg.ReleaseShare*leaving || d.amps[i] > clearly*pressing
+	}
+}
+
+// leavingSpeed is how fast the last roller turns when pieces leave it, and what its motor draws
+// while they wait there: the upper quartile, since some robots press only now and then. NaN where
+// none left or waited, or speed and current are not logged.
+func (w *way) leavingSpeed(d *drive) (leaving, pressing float64) {
+	var speeds, amps []float64
+	for _, b := range w.beams[len(w.beams)-1].blocks {
+		if b.open || b.real < 0.5 {
+			continue
+		}
+		if v := stat.Median(d.readings(d.speed, b.to-leavesUs, b.to)); v > 0 {
+			speeds = append(speeds, v)
+		}
+		if b.to-b.from > waitsUs {
+			if a := d.readings(d.amps, b.from+arrivesUs, b.to-arrivesUs); len(a) > 0 {
+				amps = append(amps, max(0, stat.Median(a)))
+			}
+		}
+	}
+	return stat.Median(speeds), stat.Quantile(0.75, amps)
+}
+
+// readings are those of one of the drive's signals from one time to before another.
+func (d *drive) readings(v []float64, from, to int64) []float64 {
+	i, j := series.From(d.t, from), series.From(d.t, to)
+	return sample(v[i:max(i, j)], always)
+}
+
+// A piece in front of the last beam: it is on its way out for the last moments, it waits when it
+// is there for long, and not while it arrives or leaves. µs, chosen by us.
+const (
+	leavesUs  = 150_000
+	waitsUs   = 1_000_000
+	arrivesUs = 300_000
+)
 
 // releaseLevel is the command from which the last stage is driven to release: half of the
 // one at which pieces left it, but above the one they waited at.
@@ -37,11 +89,11 @@ func (w *way) releaseLevel(d *drive) float64 {
 		if b.open || b.real < 0.5 {
 			continue
 		}
-		if c := d.meanCommand(b.to-150_000, b.to); c > w.cfg.MinCommand {
+		if c := d.meanCommand(b.to-leavesUs, b.to); c > w.cfg.MinCommand {
 			leaving = append(leaving, c)
 		}
-		if long := b.to - b.from; long > 1_000_000 {
-			if c := d.meanCommand(b.from+300_000, b.to-300_000); c > 0 {
+		if b.to-b.from > waitsUs {
+			if c := d.meanCommand(b.from+arrivesUs, b.to-arrivesUs); c > 0 {
 				waiting = append(waiting, c)
 			}
 		}
