@@ -20,12 +20,13 @@ type block struct {
 
 // beam is what one light barrier saw.
 type beam struct {
-	stage   int
-	blocks  []block
-	spells  []series.Interval // stretches in which it chatters, whatever is in front of it
-	dark    []series.Interval // those, and others in which it tells nothing: silences, gaps
-	flicker []series.Interval // those among them, and of single false readings, that a crew should know of
-	step    float64           // s; resolution of its times
+	stage    int
+	blocks   []block
+	spells   []series.Interval // stretches in which it chatters, whatever is in front of it
+	dark     []series.Interval // those, and others in which it tells nothing: silences, gaps
+	glitches []run             // false readings, alone or in a spell
+	flicker  []series.Interval // stretches of many of them, that a crew should know of
+	step     float64           // s; resolution of its times
 }
 
 // run is a stretch of equal readings: from its first sample to the next run's first.
@@ -48,12 +49,11 @@ func watch(sensor *series.Bool, stage int, end int64, cfg Config) beam {
 	path, post := readRuns(runs, b.step, cfg)
 
 	const faint = 0.02 // less likely pieces than this are not worth a thought
-	var glitches []run
-	held := -1 // the block of what is in front of the beam, seen now or before a spell
+	held := -1         // the block of what is in front of the beam, seen now or before a spell
 	for i, r := range runs {
 		state, real := path[i], min(post[i][beamBlocked], 1)
 		if state != beamClear && state != beamBlocked {
-			glitches = append(glitches, r)
+			b.glitches = append(b.glitches, r)
 		}
 		b.noteSpell(r, state)
 		switch {
@@ -78,7 +78,6 @@ func watch(sensor *series.Bool, stage int, end int64, cfg Config) beam {
 		b.blocks[len(b.blocks)-1].open = true
 	}
 	b.blocks = slices.DeleteFunc(b.blocks, func(x block) bool { return x.real <= faint })
-	b.flicker = flickers(glitches, cfg)
 	return b
 }
 
@@ -105,6 +104,14 @@ func runsOf(sensor *series.Bool, end int64) []run {
 		runs = append(runs, run{from: sensor.T[i], to: end, blocked: v})
 	}
 	return runs
+}
+
+// answered is whether a moment's reading is the program's doing: it holds a piece in front of the
+// beam, which sinks back out of it, and twitches the stage until it is there again. If the sensor
+// lied it would look the same, but would lie while nothing is there, too.
+func (r run) answered(d *drive) bool {
+	i := sort.Search(len(d.twitches), func(i int) bool { return d.twitches[i].End >= r.from })
+	return i < len(d.twitches) && d.twitches[i].Start <= r.to
 }
 
 // flickers are the stretches with at least FlickerCount glitches in FlickerS.
@@ -186,13 +193,13 @@ func darkOf(spells []series.Interval, sensor *series.Bool, gaps []series.Interva
 	return out
 }
 
-// mostlyFlickers is whether most of a block lies in flicker.
-func (b *beam) mostlyFlickers(x block) bool {
+// mostlyFlickers is whether most of the time between two times lies in flicker.
+func (b *beam) mostlyFlickers(from, to int64) bool {
 	shared := int64(0)
 	for _, f := range b.flicker {
-		shared += f.Overlap(series.Interval{Start: x.from, End: x.to})
+		shared += f.Overlap(series.Interval{Start: from, End: to})
 	}
-	return 2*shared > x.to-x.from
+	return 2*shared > to-from
 }
 
 // beamStep is the usual time between samples in seconds; a beam that is written only when

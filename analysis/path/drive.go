@@ -23,6 +23,7 @@ type drive struct {
 	load            []float64         // ln(A + offset) of the settled samples, NaN without a current
 	passages        map[came]*passage // those read so far
 	clock           *clock
+	twitches        []series.Interval // driven onward for too short to move anything
 	hasCommand      bool
 	hasAmps, hasRPM bool
 }
@@ -123,6 +124,7 @@ func (d *drive) askedRate(rate []float64, cfg Config) {
 		}
 		rate[i] = c / d.usual * d.supplied(i)
 	}
+	d.leaveOutTwitches(rate)
 	if !d.hasRPM {
 		return
 	}
@@ -139,6 +141,18 @@ func (d *drive) askedRate(rate []float64, cfg Config) {
 			rate[i] = r * turning
 		case d.amps[i] < 0.5*moving:
 			rate[i] = r * max(turning, 0)
+		}
+	}
+}
+
+// leaveOutTwitches takes drive that is over before a roller has begun to turn for none: a program
+// that holds a piece at a beam gives such, again and again.
+func (d *drive) leaveOutTwitches(rate []float64) {
+	const twitch = 30_000 // µs; rollers take 50 ms or more to spin up (chosen by us)
+	for _, s := range startsOf(rate) {
+		if s.to < len(d.t) && d.t[s.to]-d.t[s.from] < twitch {
+			clear(rate[s.from:s.to])
+			d.twitches = append(d.twitches, series.Interval{Start: d.t[s.from], End: d.t[s.to]})
 		}
 	}
 }
@@ -164,19 +178,26 @@ func (d *drive) speedPerRate(rate []float64) float64 {
 	return stat.Median(per)
 }
 
-// rateBySpeed runs the clock by the roller where no command was logged.
+// rateBySpeed runs the clock by the roller where no command was logged. One that turns and
+// brakes is not driven any more, and one that stands is where it draws more than it does turning.
 func (d *drive) rateBySpeed(rate []float64) {
 	top := stat.Quantile(0.9, sample(d.speed, func(i int) bool { return d.speed[i] > 0 }))
 	if !(top > 0) {
 		return
 	}
-	busy := stat.Quantile(0.95, sample(d.amps, func(i int) bool { return d.speed[i] > 0.5*top }))
+	turning := sample(d.amps, func(i int) bool { return d.speed[i] > 0.5*top })
+	usual, busy := stat.Median(turning), stat.Quantile(0.95, turning)
 	for i, w := range d.speed {
+		brakes := d.amps[i]*w < 0 && math.Abs(d.amps[i]) > 0.5*usual
 		switch {
 		case math.Abs(w) > standing*top:
-			rate[i] = w / top
-		case d.amps[i] > 1.5*busy: // it stands and draws more than it does turning: it is being driven
+			if !brakes {
+				rate[i] = w / top
+			}
+		case d.amps[i] > 1.5*busy:
 			rate[i] = 1
+		case d.amps[i] < -1.5*busy: // backward, where the current has a sign
+			rate[i] = -1
 		}
 	}
 }

@@ -30,7 +30,7 @@ func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
 			continue
 		}
 		b := w.beams[u.beam].blocks[u.blk]
-		if w.beams[u.beam].mostlyFlickers(b) {
+		if w.beams[u.beam].mostlyFlickers(u.from, b.to) {
 			continue // that is said already
 		}
 		if lasted := schemas.Seconds(b.to - u.from); lasted >= w.cfg.StuckS && !w.ranInto(all, u) {
@@ -149,6 +149,9 @@ func (w *way) blindStretch(all []journey, k int) (from, to int64, n int) {
 			if w.beams[k].index(first) >= 0 || w.beams[k].index(last) >= 0 || w.beams[k].tellsNothing(first, last) {
 				continue // blocked, by another piece or for good, or told nothing: it could not show this one
 			}
+			if w.mayHaveBeenIn(j, k) {
+				continue
+			}
 			if row == 0 {
 				f = first
 			}
@@ -159,6 +162,22 @@ func (w *way) blindStretch(all []journey, k int) (from, to int64, n int) {
 		}
 	}
 	return from, to, n
+}
+
+// mayHaveBeenIn is whether a piece that was first seen beyond beam k may have been there when the
+// log began: since then it had not been driven for as long as the way from that beam takes.
+func (w *way) mayHaveBeenIn(j journey, k int) bool {
+	first := j.visits[0]
+	if first.slot <= slotOf(k) {
+		return false
+	}
+	driven, takes := 0.0, 0.0
+	for slot := slotOf(k) + 1; slot < first.slot; slot += 2 {
+		driven += w.driven(slot, w.in.Start).onward(w.in.Start, first.from)
+		takes += w.laws[slot].usual()
+	}
+	ways := float64(first.slot-slotOf(k)) / 2
+	return driven/ways < takes
 }
 
 // seen is whether beam k showed a piece.

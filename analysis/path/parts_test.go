@@ -106,13 +106,13 @@ func TestBeamChatter(t *testing.T) {
 				}
 			}
 			assert.Equal(t, c.blocks, got)
-			assert.Empty(t, b.flicker)
+			assert.Empty(t, flickers(b.glitches, DefaultConfig()))
 		})
 	}
 	s := rows(100, usual)
 	assert.Len(t, watch(s, 0, s.T[len(s.T)-1], DefaultConfig()).blocks, 8)
 	storm := rows(100, repeat(".", 200)+repeat("#.", 30)+repeat(".", 200))
-	assert.Len(t, watch(storm, 0, storm.T[len(storm.T)-1], DefaultConfig()).flicker, 1)
+	assert.Len(t, flickers(watch(storm, 0, storm.T[len(storm.T)-1], DefaultConfig()).glitches, DefaultConfig()), 1)
 }
 
 // A spell of chatter begins and ends with readings as long as short pieces: what is usual is
@@ -270,4 +270,52 @@ func TestHistory(t *testing.T) {
 	assert.Equal(t, 2, sum.Passes)
 	assert.Equal(t, 1, sum.Jams)
 	assert.InDelta(t, 1.35, *out.Stages[3].TransitS, 0.6, "the last stage: from entering to leaving")
+}
+
+func TestWhatIsDueIsNoChance(t *testing.T) {
+	narrow := newLaw(distuv.StudentsT{Mu: 0, Sigma: 0.1, Nu: 1000}, 20)
+	density := distuv.Normal{Mu: 0, Sigma: 0.1}.Prob(0) // a second, at the median of one second
+	assert.InEpsilon(t, density*everyS, narrow.due(1), 0.01)
+	assert.Less(t, narrow.due(1.6), 0.1, "it was due long before")
+	wide := newLaw(distuv.StudentsT{Mu: 2, Sigma: 5, Nu: 6}, 0)
+	assert.Equal(t, wide.like(3), wide.due(3), "nobody knows when it is due")
+}
+
+// What drives a stage for some hundredths of a second again and again holds a piece in a beam: the
+// beam is clear for as long because the piece sinks out of it.
+func TestAPieceHeldInItsBeamByTwitchesIsNoFlicker(t *testing.T) {
+	held := func(twitch float64) Result {
+		l := newTimeline(60, fourStages...).warm()
+		there := l.come(14, 1)
+		for at := there + 2; at < 40; at += 0.1 {
+			l.block("gate", there, at)
+			there = at + 0.02
+			if twitch > 0 {
+				l.drive(at+0.01, at+0.01+twitch, 0.6, "gate")
+			}
+		}
+		l.leave(there, 45)
+		return Detect(l.input(), DefaultConfig())
+	}
+	r := held(0.015)
+	assert.Empty(t, r.Faults)
+	assert.Empty(t, told(r.Jams))
+	assert.NotEmpty(t, held(0).Faults, "nothing drove it")
+}
+
+// Pieces that were in the path when the log began did not pass the beams behind them unseen.
+func TestPiecesThereFromTheStartMakeNoBeamBlind(t *testing.T) {
+	l := newTimeline(40, fourStages...)
+	l.drive(0, 1.5, 0.8)
+	l.block("lift", 0.1, 0.35)
+	l.block("gate", 0.6, 5.35)
+	l.block("lift", 0.9, 1.15)
+	l.block("gate", 5.45, 6.35)
+	l.drive(5, 5.5, 0.8, "gate")
+	l.drive(6, 6.5, 0.8, "gate")
+	l.out = []float64{5.45, 6.45}
+	for k := range 3 {
+		l.usual(10 + 8*float64(k))
+	}
+	assert.Empty(t, Detect(l.input(), DefaultConfig()).Faults)
 }

@@ -1,6 +1,10 @@
 package path
 
-import "github.com/afterbell/afterbell/schemas/series"
+import (
+	"slices"
+
+	"github.com/afterbell/afterbell/schemas/series"
+)
 
 // way is the path as the analysis sees it: the beams in order, the slots they divide it into
 // (states.go), and what is known of each. Stages without a beam lie inside odd slots.
@@ -52,6 +56,8 @@ func newWay(in Input, cfg Config) *way {
 		if st.Sensor != nil && len(st.Sensor.T) > 0 {
 			b := watch(st.Sensor, i, in.End, cfg)
 			b.dark = darkOf(b.spells, st.Sensor, in.Gaps)
+			b.glitches = slices.DeleteFunc(b.glitches, func(r run) bool { return r.answered(w.drives[i]) })
+			b.flicker = flickers(b.glitches, cfg)
 			w.beams = append(w.beams, b)
 		}
 	}
