@@ -29,6 +29,7 @@ const (
 	inReverse    = 0.05  // a new piece comes while the mouth runs backward
 	unnoticed    = 0.3   // a new piece is first seen further on, besides the beams it passed
 	passedBy     = 0.005 // it passed a piece that has been there for long
+	keptIn       = 0.3   // it is still in the path when the log ends
 	noRoom       = 0.03  // there is one piece more in a stretch than it has room for
 )
 
@@ -282,6 +283,8 @@ func (w *way) missChance(t *track, k int, since, at int64) (chance float64, excu
 		chance = max(chance, staysBlind)
 	}
 	switch some, all := w.blockedBetween(k, since, at); {
+	case all && t.owner[k] < 0:
+		return 1, true // blocked by nothing, it shows no piece
 	case all || w.hides(k, since, at):
 		return max(chance, hidden), true
 	case some:

@@ -312,11 +312,9 @@ func (w *way) explainRelease(t *track, h happened) []*track {
 		return out
 	}
 	p := t.pieces[0]
-	cost := 0.0
-	if p.slot != w.last {
-		cost = w.missOdds(t, p.slot, w.last+1, p.since, h.at)
-	} else if _, front := inFront(p.slot); front {
-		cost = math.Log(contact) // the beam should have cleared
+	cost := w.missOdds(t, p.slot, w.last+1, p.since, h.at)
+	if k, front := inFront(p.slot); front && t.owner[k] == p.id {
+		cost += math.Log(residue) // its beam should have cleared
 	}
 	n := t.clone(cost)
 	w.overlook(n, p.slot, w.last+1, p.since, h.at)

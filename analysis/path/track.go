@@ -66,10 +66,11 @@ func (w *way) follow() *history {
 	return h
 }
 
-// closing is for the pieces an explanation still has in the path when the log ends.
+// closing is for the pieces an explanation still has in the path when the log ends: most robots
+// have scored what they took in, and one that was driven for long is stuck.
 func (w *way) closing(t *track) (odds float64) {
 	for i := range t.pieces {
-		odds += w.tooLong(t, i, w.in.End)
+		odds += min(w.tooLong(t, i, w.in.End), math.Log(keptIn))
 	}
 	return odds
 }
