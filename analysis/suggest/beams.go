@@ -178,53 +178,84 @@ func followed(a, b []interval) follow {
 // whose blocking to the other's it is shorter, since a piece crosses the robot in a second or
 // two and the next one comes much later.
 func chain(all []beam) []beam {
-	n := len(all)
-	f := make([][]follow, n)
+	f := followsOf(all)
+	var kept []int
+	for i := range all {
+		all[i].odds = f.belongs(all, i)
+		if all[i].odds > leastOdds {
+			kept = append(kept, i)
+		}
+	}
+	var ordered []beam
+	for at, i := range f.sorted(kept) {
+		b := all[i]
+		b.order = 1
+		if at > 0 {
+			b.order = f.inOrder(kept[at-1], i)
+			b.odds -= 5 * math.Max(0, 0.8-b.order)
+		}
+		ordered = append(ordered, b)
+	}
+	return ordered
+}
+
+// leastOdds are the log-odds of being one of the path below which a beam is not put in its order.
+const leastOdds = -1.5
+
+// follows is how the passes of beam j come behind those of beam i, at [i][j].
+type follows [][]follow
+
+func followsOf(all []beam) follows {
+	f := make(follows, len(all))
 	for i := range f {
-		f[i] = make([]follow, n)
+		f[i] = make([]follow, len(all))
 		for j := range f[i] {
 			if i != j {
 				f[i][j] = followed(all[i].runs, all[j].runs)
 			}
 		}
 	}
-	// How well two belong to one path: passes of the one follow those of the other at an even
-	// distance.
-	tie := func(i, j int) float64 {
-		if f[i][j].lag > f[j][i].lag {
-			i, j = j, i
-		}
-		if f[i][j].lag > 6 {
-			return 0
-		}
-		return min(f[i][j].share, float64(len(all[i].runs))/float64(len(all[j].runs))+0.2) * f[i][j].even
-	}
-	var out []beam
-	for i := range all {
-		b := all[i]
-		best := 0.0
-		for j := range all {
-			if j != i {
-				best = max(best, tie(i, j))
-			}
-		}
-		b.odds = 12 * (best - 0.6)
-		if n == 1 {
-			b.odds = -0.5
-		}
-		if len(b.runs) < fewPasses {
-			b.odds = math.Min(b.odds, 0) - 1 // two things can happen one after another by chance
-		}
-		b.odds += 0.8 * b.s.named("beam")
-		out = append(out, b)
-	}
-	kept := make([]int, 0, n)
-	for i := range out {
-		if out[i].odds > -1.5 {
-			kept = append(kept, i)
+	return f
+}
+
+// belongs is the log-odds of beam i being one of the path, by the beam it is tied to best, how
+// often it was passed, and its name.
+func (f follows) belongs(all []beam, i int) float64 {
+	best := 0.0
+	for j := range all {
+		if j != i {
+			best = max(best, f.tie(all, i, j))
 		}
 	}
-	// The first is that from which all others are reached soonest.
+	odds := 12 * (best - 0.6)
+	if len(all) == 1 {
+		odds = -0.5
+	}
+	if len(all[i].runs) < fewPasses {
+		odds = math.Min(odds, 0) - 1 // two things can happen one after another by chance
+	}
+	return odds + 0.8*all[i].s.named("beam")
+}
+
+// tie is how well two beams belong to one path, from 0 to 1: passes of the one follow those of the
+// other at an even distance.
+func (f follows) tie(all []beam, i, j int) float64 {
+	const longest = 6 // s from beam to beam
+	if f[i][j].lag > f[j][i].lag {
+		i, j = j, i
+	}
+	if f[i][j].lag > longest {
+		return 0
+	}
+	return min(f[i][j].share, float64(len(all[i].runs))/float64(len(all[j].runs))+0.2) * f[i][j].even
+}
+
+// sorted puts beams in their order: first that from which all others are reached soonest, then
+// the others as they are reached from it. The slice is changed.
+func (f follows) sorted(kept []int) []int {
+	if len(kept) == 0 {
+		return nil
+	}
 	reach := func(i int) float64 {
 		sum := 0.0
 		for _, j := range kept {
@@ -234,34 +265,24 @@ func chain(all []beam) []beam {
 		}
 		return sum
 	}
-	if len(kept) == 0 {
-		return nil
-	}
 	start := slices.MinFunc(kept, func(a, b int) int { return cmp.Compare(reach(a), reach(b)) })
-	slices.SortStableFunc(kept, func(a, b int) int {
-		lag := func(i int) float64 {
-			if i == start {
-				return 0
-			}
-			return f[start][i].lag + 1e-6
+	lag := func(i int) float64 {
+		if i == start {
+			return 0
 		}
-		return cmp.Compare(lag(a), lag(b))
-	})
-	var ordered []beam
-	for at, i := range kept {
-		b := out[i]
-		b.order = 1
-		if at > 0 {
-			before, after := f[kept[at-1]][i], f[i][kept[at-1]]
-			b.order = before.share
-			if after.lag < before.lag && after.share > 0 {
-				b.order = 0.4 * before.share // the other way round is nearer
-			}
-			b.odds -= 5 * math.Max(0, 0.8-b.order)
-		}
-		ordered = append(ordered, b)
+		return f[start][i].lag + 1e-6
 	}
-	return ordered
+	slices.SortStableFunc(kept, func(a, b int) int { return cmp.Compare(lag(a), lag(b)) })
+	return kept
+}
+
+// inOrder is the share of the passes of a beam that were followed by those of the next.
+func (f follows) inOrder(before, next int) float64 {
+	there, back := f[before][next], f[next][before]
+	if back.lag < there.lag && back.share > 0 {
+		return 0.4 * there.share // the other way round is nearer
+	}
+	return there.share
 }
 
 // PassingOrder is the order in which pieces pass beams, by the stretches in which each was
