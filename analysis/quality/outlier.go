@@ -20,7 +20,6 @@ const newUsual = 30
 // ExcursionLead above the largest deviation outside such stretches. A signal that often
 // deviates much, as a current does, has no stretch that stands apart and gives none.
 //
-//
 // A quantity comes to a level it never was at in its own time, as a place on the field does on the
 // way to the platform, or a motor's temperature. Only a stretch in which the signal also moves
 // ExcursionLead times faster than elsewhere is a fault.
