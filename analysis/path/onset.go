@@ -2,6 +2,7 @@ package path
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
@@ -22,6 +23,11 @@ import (
 // from when it is within a centimetre of where it stops. Chosen by us.
 const edgeS = 0.02
 
+// sharedByAll is how much of what a motor's samples say of the moment is believed for its range:
+// what makes a motor draw more or less than the model has it (another piece, the supply, a
+// roller that slips and catches) lasts for longer than a sample does. Chosen by us.
+const sharedByAll = 0.4
+
 // begin estimates when progress stopped.
 func (s *stand) begin(w *way, motors []motor) {
 	c := w.driven(s.slot, s.visit.from)
@@ -37,9 +43,14 @@ func (s *stand) begin(w *way, motors []motor) {
 		x = c.onward(s.from, at)
 		odds[i] = s.due(x) + math.Log(x-was+1e-6) // it cannot come to a stop while nothing moves it
 	}
+	before := slices.Clone(odds)
 	s.ask(w, motors, c, grid, odds)
 	edge := schemas.Micros(edgeS)
-	s.low, s.start, s.high = point(grid, odds, 0.05), point(grid, odds, 0.5), point(grid, odds, 0.95)
+	s.start = point(grid, odds, 0.5)
+	for i, o := range odds {
+		odds[i] = before[i] + sharedByAll*(o-before[i])
+	}
+	s.low, s.high = min(s.start, point(grid, odds, 0.05)), max(s.start, point(grid, odds, 0.95))
 	s.low, s.high = s.low-edge, s.high+edge
 	if s.lock <= 1 || !s.motor.hasRPM {
 		return

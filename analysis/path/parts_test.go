@@ -319,3 +319,15 @@ func TestPiecesThereFromTheStartMakeNoBeamBlind(t *testing.T) {
 	}
 	assert.Empty(t, Detect(l.input(), DefaultConfig()).Faults)
 }
+
+// A piece that a later one passed was not in its way, as far as anybody knows.
+func TestAPieceThatWasPassedBlocksNoWay(t *testing.T) {
+	l := newTimeline(20, fourStages...)
+	w := newWay(l.warm().input(), DefaultConfig())
+	ahead := journey{visits: []visit{{slot: 3, from: 2_000_000, to: 9_000_000, next: 3, how: onward}}}
+	behind := visit{slot: 2, from: 3_000_000, to: 12_000_000, next: 3, how: onward}
+	all := []journey{ahead, {visits: []visit{behind}}}
+	assert.EqualValues(t, 9_000_000, w.free(all, 1, behind))
+	all[0].visits[0].how = lost
+	assert.EqualValues(t, 3_000_000, w.free(all, 1, behind))
+}

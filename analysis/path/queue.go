@@ -28,13 +28,13 @@ func (w *way) free(all []journey, i int, v visit) int64 {
 	return from
 }
 
-// until is how long a piece stood in the way: one that a later piece passed was gone before,
-// and most likely went on as pieces do.
+// until is how long a piece stood in the way: one that a later piece passed was not there, nobody
+// knows from when on.
 func (w *way) until(u visit) int64 {
-	if u.how != lost {
-		return u.to
+	if u.how == lost {
+		return u.from
 	}
-	return min(u.to, w.driven(u.slot, u.from).after(u.from, w.laws[u.slot].within(in95)))
+	return u.to
 }
 
 // passing is how long, in µs by the wall, a piece at most shares a slot's neighbourhood
