@@ -46,7 +46,7 @@ func (d *driver) take(w *world) bool {
 		return false
 	}
 	if last := len(w.path.pieces) - 1; last >= 0 && w.path.pieces[last].x-w.path.pieces[last].length < 0.05 {
-		d.tooSoon = true // it is there, and the belts are too slow: nobody missed it
+		d.tooSoon = w.path.pieces[last].hand == nil // the belts are too slow: nobody missed it
 		return false
 	}
 	if w.scenario.path.touch(w) {

@@ -34,7 +34,7 @@ import (
 //   - the robot was disabled for a second and more of it, and the log does not say so.
 //
 // With under six complete cycles nothing is slow. The reason is the jam when half of what was
-// lost was lost to the piece while a jam was on, else the phase in which half of it was lost, else
+// lost was lost to the piece since a jam began, else the phase in which half of it was lost, else
 // open (nil): so too after a piece that did not count, for which no phase is to blame, and when
 // another reason cost nearly as much. What another robot or the driver cost while a piece was
 // stuck is theirs: nothing waited for the piece. It is open too where a piece was stuck while half
@@ -163,7 +163,7 @@ func (v view) costsOf(c *schemas.Cycle) costs {
 		if t < c.StartS || t >= c.EndS {
 			continue
 		}
-		jam := l.cause == lostPiece && out.jammed
+		jam := l.cause == lostPiece && v.jamBegan(c, t)
 		switch {
 		case l.cause == touched || l.cause == elsewhere:
 			out.pushed = true
@@ -181,6 +181,11 @@ func (v view) costsOf(c *schemas.Cycle) costs {
 		}
 	}
 	return out
+}
+
+// jamBegan says whether a jam of the cycle was on before t: what begins later costs nothing before.
+func (v view) jamBegan(c *schemas.Cycle, t float64) bool {
+	return slices.ContainsFunc(v.report.Jams, func(j schemas.Jam) bool { return j.StartS <= t && j.StartS < c.EndS && j.EndS > c.StartS })
 }
 
 // phase is the one t lies in.

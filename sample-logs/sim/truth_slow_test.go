@@ -88,6 +88,27 @@ func TestFetchingSeveralPiecesIsNoMiss(t *testing.T) {
 	assert.GreaterOrEqual(t, several, 3)
 }
 
+// A piece that another hand held at the mouth and took back was missed.
+func TestAPieceTakenBackWasMissed(t *testing.T) {
+	t.Parallel()
+	for seed := uint64(1); seed <= 2; seed++ {
+		w, _ := driven(t, seed, "touch-and-go")
+		assert.Greater(t, lost(w, lostMiss), 1.0, "seed %d", seed)
+	}
+}
+
+// What a piece cost before any jam of its cycle began is no jam's.
+func TestAJamCostsNothingBeforeItBegan(t *testing.T) {
+	c := &schemas.Cycle{StartS: 0, EndS: 60}
+	c.Phases.ReturnS, c.Phases.CollectS = schemas.Some(5.0), schemas.Some(15.0)
+	v := view{world: &world{losses: []loss{{10, 4, lostPiece}, {29.9, 1, lostPiece}, {30, 2, lostPiece}, {50, 8, lostPiece}}}, report: &schemas.Report{}}
+	v.report.Jams = []schemas.Jam{{StartS: -5, EndS: -1}, {StartS: 30, EndS: 31}, {StartS: 70, EndS: 75}}
+	got := v.costsOf(c)
+	assert.Equal(t, 10.0, got.jam)
+	assert.Equal(t, 4.0, got.ofCollect)
+	assert.Equal(t, 15.0, got.all)
+}
+
 // The middle of an odd number of trips is one of them: without it, or without one beside it, the
 // middle lies anywhere up to its neighbours. By hand.
 func TestMiddleForATrip(t *testing.T) {
