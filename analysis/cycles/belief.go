@@ -4,40 +4,56 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// sight is a measurement of the seconds a cycle lost, apart from how long it lasted.
+// sight is what was seen of the seconds a cycle lost: what its trip took, beside what others took that
+// are usual but for trouble.
 type sight struct {
-	lost  float64 // s
-	sigma float64 // s, of the measurement
-	apart float64 // s: it is as likely that much less, or more
-	blind float64 // chance that it says nothing of what was lost
+	took   float64 // s, as its trip would have taken that is of the kind of the others
+	usual  *body   // of the others
+	middle float64 // s, the middle one of all
+	scale  float64 // how many times such a trip this one takes
+	share  float64 // standard deviation of what is seen to be lost, of itself
+	blind  float64 // chance that it says nothing of what was lost
+}
+
+// lost is what it says, s, give or take sigma. It is reckoned from the mean of the usual ones as far as
+// these are likely most, else from the middle one: what happens on every other trip is usual.
+func (s *sight) lost() (lost, sigma float64) {
+	usual := s.usual.most*s.usual.mean + (1-s.usual.most)*s.middle
+	lost = s.scale * (s.took - usual)
+	return lost, math.Hypot(s.scale*math.Sqrt(s.usual.spread+s.usual.variance), s.share*max(0, lost))
 }
 
 // Reason is what a cycle was judged by: items of evidence that it was slow, whose log-odds add up
 // to its confidence. Empty where it was not judged.
 type Reason struct{ Weighed []schemas.Weighed }
 
-// weigh takes the evidence apart: what is believed of any cycle, what its duration adds, and what
-// was seen of its loss.
-func weigh(seconds, usual, low, high float64, usualLaw law, seen *sight, jammed float64, cfg Config) Reason {
-	prior := logit(belief(seconds, usual, low, high, nil, nil, 0, cfg))
-	byJam := logit(belief(seconds, usual, low, high, nil, nil, jammed, cfg))
-	byTime := logit(belief(seconds, usual, low, high, &usualLaw, nil, jammed, cfg))
-	all := logit(belief(seconds, usual, low, high, &usualLaw, seen, jammed, cfg))
+// weigh takes the evidence apart: what is believed of any cycle, what jams took of it, and what was
+// seen of its loss, or how long it took where that tells alone; together they make it that sure.
+func weigh(seconds, usual, low, high float64, usualLaw *law, seen *sight, byTime bool, jammed, sure float64, cfg Config) Reason {
+	all := logit(sure)
+	of := func(l *law, s *sight, jammed float64) float64 {
+		return logit(belief(seconds, usual, low, high, l, s, jammed, cfg))
+	}
+	prior := of(nil, nil, 0)
+	byJam := prior
+	if jammed > 0 {
+		byJam = of(nil, nil, jammed)
+	}
 	out := Reason{[]schemas.Weighed{
 		{Kind: schemas.WeighedPrior, What: fmt.Sprintf("before it was looked at: %.0f of 100 trips lose time, %.1f s on average", 100*cfg.TroubleShare, cfg.TroubleMean*usual), LogOdds: prior},
 	}}
 	if jammed > 0 {
 		out.Weighed = append(out.Weighed, schemas.Weighed{Kind: schemas.WeighedJams, What: fmt.Sprintf("jams took up to %.1f s of it", jammed), LogOdds: byJam - prior})
 	}
-	out.Weighed = append(out.Weighed, schemas.Weighed{Kind: schemas.WeighedTime, What: "how long it took", LogOdds: byTime - byJam})
-	if seen != nil {
-		out.Weighed = append(out.Weighed, schemas.Weighed{Kind: schemas.WeighedLoss, What: fmt.Sprintf("%.1f s were seen to be lost, give or take %.1f s", seen.lost, seen.sigma), LogOdds: all - byTime})
+	if seen == nil || byTime {
+		out.Weighed = append(out.Weighed, schemas.Weighed{Kind: schemas.WeighedTime, What: "how long it took", LogOdds: all - byJam})
+		return out
 	}
+	lost, sigma := seen.lost()
+	out.Weighed = append(out.Weighed, schemas.Weighed{Kind: schemas.WeighedLoss, What: fmt.Sprintf("%.1f s were seen to be lost, give or take %.1f s", lost, sigma), LogOdds: all - byJam})
 	return out
 }
 
@@ -49,12 +65,12 @@ func logit(p float64) float64 {
 }
 
 // belief is the probability that a cycle lost at least high seconds rather than less than
-// low, by two witnesses: its duration, which is a usual one and what was lost, and what was seen of the loss, if
-// anything was. Before either, a cycle loses nothing with 1-TroubleShare, else a time
-// exponentially distributed with the mean TroubleMean of the usual. Jams that took jammed
+// low. Before it is looked at, a cycle loses nothing with 1-TroubleShare, or as rarely as the others of
+// its match do where that was seen, else a time exponentially distributed with the mean TroubleMean of
+// the usual. Jams that took jammed
 // seconds cost any part of these besides: the robot drives on while a piece stands, and waits
 // at the goal only for what is left of it. The integral over the
-// loss is a sum over a fine grid. A witness that is nil says nothing.
+// loss is a sum over a fine grid.
 func belief(seconds, usual, low, high float64, usualLaw *law, seen *sight, jammed float64, cfg Config) float64 {
 	const points = 200
 	if !(seconds > 0) || !(usual > 0) {
@@ -62,13 +78,16 @@ func belief(seconds, usual, low, high float64, usualLaw *law, seen *sight, jamme
 	}
 	width := seconds / points
 	mean := cfg.TroubleMean * usual
+	if seen != nil {
+		cfg.TroubleShare = seen.usual.trouble
+	}
 	slow, not := 0.0, 0.0
 	if !(jammed > 0) {
-		not = (1 - cfg.TroubleShare) * usualLaw.density(seconds) * seen.of(0, seconds)
+		not = (1 - cfg.TroubleShare) * likely(usualLaw, seen, 0, seconds)
 	}
 	for i := range points {
 		lost := (float64(i) + 0.5) * width
-		w := lossDensity(lost, mean, jammed, cfg) * width * usualLaw.density(seconds-lost) * seen.of(lost, seconds)
+		w := lossDensity(lost, mean, jammed, cfg) * width * likely(usualLaw, seen, lost, seconds)
 		switch {
 		case lost >= high:
 			slow += w
@@ -96,15 +115,25 @@ func lossDensity(lost, mean, jammed float64, cfg Config) float64 {
 	return both
 }
 
-// of is the likelihood of what was seen if lost seconds were. Its tails are long: a way of
-// looking has its own mistakes.
-func (s *sight) of(lost, seconds float64) float64 {
-	if s == nil {
-		return 1
+// likely is how well what was seen of a cycle of seconds, and how long it took, agree with a loss. What
+// a trip took beyond its way is a part of how long it took, and scatters with it: where it was seen,
+// the rest, which is the way, says nothing more of what was lost, and counts only as far as what was
+// seen may be wrong altogether. Both nil say nothing.
+func likely(usual *law, seen *sight, lost, seconds float64) float64 {
+	if seen == nil {
+		return usual.density(seconds - lost)
 	}
-	const freedom = 4
-	t := distuv.StudentsT{Mu: lost, Sigma: s.sigma, Nu: freedom}
-	return (1-s.blind)*(t.Prob(s.lost-s.apart)+t.Prob(s.lost+s.apart))/2 + s.blind/seconds
+	out := (1 - seen.blind) * seen.of(lost)
+	if seen.blind > 0 {
+		out += seen.blind / seconds * usual.density(seconds-lost) / usual.peak()
+	}
+	return out
+}
+
+// of is the density of what was seen if lost seconds were lost, 1/s.
+func (s *sight) of(lost float64) float64 {
+	off, blur := s.took-lost/s.scale, s.share*lost/s.scale
+	return (s.usual.most*s.usual.density(off, blur) + (1-s.usual.most)*s.usual.scatter(off-s.middle, blur)) / s.scale
 }
 
 // believed picks the largest set of cycles of which the expected share that is not slow is at

@@ -39,6 +39,28 @@ func TestTroubleIsNoScatter(t *testing.T) {
 	assert.InDelta(t, 0, odd.mean, 0.3, "one that is odd says nothing of the others")
 }
 
+// Where most were troubled, or few, is told; what may be of one more sums up to one, and is wider where
+// less is known.
+func TestHowManyAreTroubled(t *testing.T) {
+	cfg := DefaultConfig()
+	clean := []float64{0.1, -0.2, 0.3, 0, -0.1, 0.2}
+	_, none := bodies(clean, 5, 0.8, 4, cfg)
+	_, few := bodies(slices.Concat(clean, []float64{7}), 5, 0.8, 4, cfg)
+	_, many := bodies(slices.Concat(clean[:3], []float64{7, 5, 9, 12, 6}), 5, 0.8, 4, cfg)
+	assert.Less(t, none.trouble, few.trouble)
+	assert.Less(t, few.trouble, many.trouble)
+	assert.Less(t, none.trouble, cfg.TroubleShare)
+	assert.Greater(t, none.most, 0.99)
+	assert.Greater(t, few.most, 0.99)
+	assert.Less(t, many.most, 0.2)
+	for _, b := range []body{none, few, many} {
+		assert.InDelta(t, 1, quad.Fixed(func(x float64) float64 { return b.density(x, 0) }, -40, 40, 4000, nil, 0), 1e-6)
+		assert.InDelta(t, 1, quad.Fixed(func(x float64) float64 { return b.scatter(x, 1) }, -60, 60, 4000, nil, 0), 1e-6)
+		assert.Less(t, b.density(b.mean, 2), b.density(b.mean, 0))
+	}
+	assert.Less(t, many.density(many.mean, 0), none.density(none.mean, 0))
+}
+
 // A reading does not speak for itself; order and place of the zero are no matter.
 func TestBodiesWithoutOne(t *testing.T) {
 	cfg := DefaultConfig()

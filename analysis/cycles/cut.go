@@ -61,8 +61,8 @@ type cycle struct {
 	legs       [legs]leg
 	over       [legs]float64 // s, what each known leg took beyond its usual
 	dawdledS   float64       // and what driving slower all the way cost on them
-	sightS     float64       // s, how far what is seen of usual trips scatters, and how well that is known
-	apartS     float64       // s, by how much more or less may have been lost, as what is usual is one thing or the other
+	sight      *sight        // of what it lost; nil where nothing was seen
+	timed      bool          // and that is by how long it took alone
 }
 
 // trip says whether the robot went for the piece: not when it scored right after the one
@@ -136,4 +136,14 @@ func lastBefore(all []Scored, from, to int64) int64 {
 		}
 	}
 	return at
+}
+
+// freeS is how long a cycle would have lasted without what it was seen to lose, and never less than
+// half: nobody works faster for it.
+func (c *cycle) freeS() float64 {
+	if c.sight == nil {
+		return c.DurationS
+	}
+	lost, _ := c.sight.lost()
+	return max(c.DurationS/2, c.DurationS-max(0, lost))
 }

@@ -113,6 +113,10 @@ type Config struct {
 	LeastOfTwo                            int
 	RarerShare, TwoApart, TwoBIC, TwoUpTo float64
 
+	// Where nothing but how long trips took tells what they lost, and trouble is told from it as well as may be,
+	// the logarithm of the usual ones varies by TimeSigma, which counts like UsualWeight trips: less
+	// than UsualSigma, in which small troubles are. Chosen by us.
+	TimeSigma float64
 	// What is seen of the time lost on usual trips scatters by SightSigmaS, which counts like
 	// SightWeight trips; OddShare of them may lie anywhere. It is known to SightShare of itself where
 	// much is lost. With the chance Blind it says nothing. Chosen by us.
@@ -174,7 +178,7 @@ func DefaultConfig() Config {
 		LateS: 3, VolleyS: 1.5,
 		LeastCycles: 6, FalseShare: 0.4, LostS: 3, LostShare: 1.0 / 3, MildShare: 0.2, JamShare: 0.5, BlameS: 1, BlameShare: 0.4, BlameP: 0.1, PhaseSigma: 0.3,
 		TroubleShare: 0.25, TroubleMean: 0.5,
-		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, OddShare: 0.03, BetweenSigma: 0.08,
+		FarSigmas: 2.5, LeastSpread: 0.1, UsualSigma: 0.18, UsualWeight: 4, TimeSigma: 0.14, OddShare: 0.03, BetweenSigma: 0.08,
 		LeastOfTwo: 12, RarerShare: 0.25, TwoApart: 4, TwoBIC: 10, TwoUpTo: 0.85,
 		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, PaceSigma: 0.1, PaceP: 0.01, AlikeWay: 0.5, JamS: 1,
 		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.5, UnseenS: 1,
@@ -240,9 +244,9 @@ func Detect(in Input, cfg Config) Result {
 		}
 	}
 	timeLost(all, cfg)
-	r.Usual = usualOf(all, in.History, cfg)
 	r.Placing = placingOf(plain(all), in.History)
 	r.Notes = append(r.Notes, judge(all, in, place.topMS, cfg)...)
+	r.Usual = usualOf(all, in.History, cfg)
 	for i := range all {
 		if c := &all[i]; c.Slow {
 			c.Events = place.eventsOf(c, in, cfg)

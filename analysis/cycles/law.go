@@ -33,6 +33,14 @@ func (l *law) density(seconds float64) float64 {
 	return l.of().Prob(math.Log(seconds)) / seconds
 }
 
+// peak is about the largest density, 1/s; that of no law for none.
+func (l *law) peak() float64 {
+	if l == nil {
+		return 1
+	}
+	return l.density(math.Exp(l.mu))
+}
+
 func (l law) of() distuv.StudentsT {
 	return distuv.StudentsT{Mu: l.mu, Sigma: l.scale, Nu: l.freedom}
 }

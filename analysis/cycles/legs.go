@@ -183,14 +183,14 @@ func timeLost(all []cycle, cfg Config) {
 		usual := everyday(sums, which, cfg)
 		others, _ := bodies(sums, trouble, cfg.SightSigmaS, cfg.SightWeight, cfg)
 		for i, c := range which {
-			c.sees(sums[i], usual, others[i])
+			c.sees(&sight{took: sums[i], usual: &others[i], middle: usual, scale: 1, share: cfg.SightShare, blind: cfg.Blind})
 		}
 		_, placing := bodies(spare[legPlace], trouble, cfg.SightSigmaS, cfg.SightWeight, cfg)
 		for _, c := range atGoal(all, period, cfg) {
 			if l := c.legs[legPlace]; l.known && len(spare[legPlace]) >= cfg.LeastLegs {
 				usual := stat.Quantile(cfg.UsualLeg, spare[legPlace])
 				c.over[legPlace] = l.spareS - usual
-				c.sees(l.spareS, usual, placing)
+				c.sees(&sight{took: l.spareS, usual: &placing, middle: usual, scale: 1, share: cfg.SightShare, blind: cfg.Blind})
 			}
 		}
 	}
@@ -272,14 +272,11 @@ func everyday(sums []float64, which []*cycle, cfg Config) float64 {
 	return stat.Median(near)
 }
 
-// sees gives a cycle what was seen of its loss: what it took beyond what is usual. That is by half
-// what the middle trip took, as what happens on every other trip is usual, and by half what those took
-// that are usual but for trouble: in a match in which about half of the trips were troubled, either
-// may be meant.
-func (c *cycle) sees(took, middle float64, usual body) {
-	c.LostS = schemas.Some(took - (middle+usual.mean)/2)
-	c.apartS = math.Abs(middle-usual.mean) / 2
-	c.sightS = math.Sqrt(usual.spread + usual.variance)
+// sees gives a cycle what was seen of its loss.
+func (c *cycle) sees(s *sight) {
+	c.sight = s
+	lost, _ := s.lost()
+	c.LostS = &lost
 }
 
 func medianTrip(mine []*cycle) float64 {

@@ -187,11 +187,13 @@ func TestBelief(t *testing.T) {
 	cfg := DefaultConfig()
 	l := law{mu: math.Log(10), scale: 0.2, freedom: 12}
 	of := func(seconds float64, seen *sight) float64 { return belief(seconds, 10, 2, 3.33, &l, seen, 0, cfg) }
-	saw := func(lost float64) *sight { return &sight{lost: lost, sigma: 0.8, blind: cfg.Blind} }
+	usual := &body{trouble: cfg.TroubleShare, most: 1, may: []may{{sigma: 0.8, chance: 1}}}
+	saw := func(lost float64) *sight { return &sight{took: lost, usual: usual, scale: 1, blind: cfg.Blind} }
 	assert.Less(t, of(10, nil), 0.05)
 	assert.Greater(t, of(24, nil), 0.95)
 	assert.Greater(t, of(16, saw(6)), 0.95)
 	assert.Less(t, of(14.5, saw(0)), 0.2, "it went slowly, and stood nowhere")
+	assert.InDelta(t, of(15, saw(3)), of(13, saw(3)), 0.02, "what was seen is in how long it took: it counts once")
 	last := 0.0
 	for lost := 0.5; lost < 5; lost += 0.5 {
 		now := of(16, saw(lost))
@@ -225,6 +227,6 @@ func TestEvidenceAddsUp(t *testing.T) {
 			sum += w.LogOdds
 		}
 		assert.InDelta(t, *c.Confidence, 1/(1+math.Exp(-sum)), 1e-9)
-		assert.Len(t, r.Reasons[i].Weighed, 3, "before, its duration, and its way")
+		assert.Len(t, r.Reasons[i].Weighed, 2, "before, and its way")
 	}
 }

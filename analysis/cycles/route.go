@@ -1,6 +1,8 @@
 package cycles
 
 import (
+	"math"
+
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
@@ -41,9 +43,12 @@ func (p *places) zoneAt(zones []profile.Zone, use string, t int64) string {
 
 // ways is what trips between other zones usually take beside the middle one: longer by the metres
 // more at the speed the robot reaches. A near and a far goal make two kinds of cycles, each of
-// which is usual. Where all trips go between the same zones there is one kind.
+// which is usual. Where all trips go between the same zones there is one kind. A trip
+// shorter than all others makes no kind, as when a piece was handed in half-way: no
+// cycle is slow that took no longer than the robot's usual ones.
 type ways struct {
 	middleM, topMS, usualS float64
+	all                    []float64 // m
 }
 
 func waysOf(mine []*cycle, topMS float64) ways {
@@ -64,7 +69,7 @@ func waysOf(mine []*cycle, topMS float64) ways {
 	if several < 2 || !(topMS > 0) {
 		return ways{}
 	}
-	return ways{stat.Median(m), topMS, stat.Median(s)}
+	return ways{stat.Median(m), topMS, stat.Median(s), m}
 }
 
 // scale is how many times the middle trip one of wayM metres usually takes; 1 where it is not known.
@@ -73,5 +78,20 @@ func (w ways) scale(wayM *float64) float64 {
 		return 1
 	}
 	const least, most = 0.5, 2 // beyond, something else is going on
+	if *wayM < w.middleM && w.alike(*wayM) < 2 {
+		return 1
+	}
 	return min(max(1+(*wayM-w.middleM)/w.topMS/w.usualS, least), most)
+}
+
+// alike counts the trips whose way was about as long.
+func (w ways) alike(wayM float64) int {
+	const about = 0.2 // of it; chosen by us
+	n := 0
+	for _, m := range w.all {
+		if math.Abs(m-wayM) <= about*wayM {
+			n++
+		}
+	}
+	return n
 }

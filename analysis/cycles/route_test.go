@@ -95,5 +95,8 @@ func TestWays(t *testing.T) {
 	assert.Equal(t, 1.0, w.scale(nil))
 	assert.Equal(t, 1.0, waysOf(mine[:3], 2).scale(schemas.Some(20)), "one route: one kind")
 	assert.Equal(t, 1.0, waysOf(mine[:4], 2).scale(schemas.Some(20)), "once is no route")
+	far := waysOf(append(mine, trip("far", 20, 16), trip("far", 20, 16)), 2)
+	assert.InDelta(t, 0.625, far.scale(schemas.Some(8)), 1e-9, "12 m less are 6 s less than 16 s")
+	assert.Equal(t, 1.0, far.scale(schemas.Some(12)), "no other was about as short: it makes no kind")
 	assert.Equal(t, 1.0, waysOf(mine, 0).scale(schemas.Some(20)))
 }

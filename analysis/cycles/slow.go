@@ -28,7 +28,7 @@ func judge(all []cycle, in Input, topMS float64, cfg Config) (notes []string) {
 }
 
 func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config) (note string) {
-	went, today := judged(all, period, cfg), pastOf(single(all, cfg), period, cfg)
+	went := judged(all, period, cfg)
 	mine := slices.Concat(went, atGoal(all, period, cfg))
 	var earlier []past
 	var byMatch [][]past
@@ -37,6 +37,10 @@ func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config
 		byMatch, earlier = append(byMatch, p), append(earlier, p...)
 	}
 	kind := kindsOf(went, earlier, topMS, cfg)
+	if !slices.ContainsFunc(went, func(c *cycle) bool { return c.sight != nil }) && complete(earlier) < cfg.LeastCycles {
+		lostByTime(went, kind, cfg)
+	}
+	today := pastOf(single(all, cfg), period, cfg)
 	scaled(today, kind)
 	scaled(earlier, kind)
 	var before [][]stat.Lasted
@@ -49,7 +53,6 @@ func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config
 		return "" // most were cut off: half of them last longer than anyone saw
 	}
 	laws := lawsOf(all, mine, went, period, kind, before, in.Jams, cfg)
-	sights := sightsOf(mine, cfg)
 	phaseChances(mine, went, byMatch, cfg)
 	sure := make([]float64, len(mine))
 	for i, c := range mine {
@@ -60,8 +63,8 @@ func judgePeriod(all []cycle, in Input, period string, topMS float64, cfg Config
 		mild, slow := cfg.bounds(usual)
 		excess := c.ownS() - usual
 		c.P, c.ExcessS = schemas.Some(laws[i].tail(c.ownS())), schemas.Some(excess)
-		sure[i] = belief(c.ownS(), usual, mild, slow, laws[i], sights[i], c.jamS, cfg)
-		c.reason = weigh(c.ownS(), usual, mild, slow, *laws[i], sights[i], c.jamS, cfg)
+		sure[i] = belief(c.ownS(), usual, mild, slow, laws[i], c.sight, c.jamS, cfg)
+		c.reason = weigh(c.ownS(), usual, mild, slow, laws[i], c.sight, c.timed, c.jamS, sure[i], cfg)
 		c.Confidence = schemas.Some(sure[i])
 		if excess < cfg.Least(usual) {
 			sure[i] = 0 // lost, and made good for: not worth a look
@@ -181,7 +184,7 @@ func lawsOf(all []cycle, mine, trips []*cycle, period string, kind kinds, before
 		others := cutOff[:len(cutOff):len(cutOff)]
 		for _, o := range trips {
 			if o != mine[i] && o.own == o.start && (o.LostS != nil || covered(o.start, o.end, jams) < cfg.JamS) {
-				others = append(others, stat.Lasted{Time: (free(o.Cycle) - o.more.usualS - o.lateS) / kind.scale(o.Cycle), Complete: true})
+				others = append(others, stat.Lasted{Time: (o.freeS() - o.more.usualS - o.lateS) / kind.scale(o.Cycle), Complete: true})
 			}
 		}
 		if l, ok := lawOf(others, before, cfg); ok {
@@ -199,17 +202,6 @@ func free(c schemas.Cycle) float64 {
 		return c.DurationS
 	}
 	return max(c.DurationS/2, c.DurationS-max(0, *c.LostS))
-}
-
-// sightsOf are what was seen of each cycle's loss by the robot's way.
-func sightsOf(mine []*cycle, cfg Config) []*sight {
-	out := make([]*sight, len(mine))
-	for i, c := range mine {
-		if c.LostS != nil {
-			out[i] = &sight{lost: *c.LostS, apart: c.apartS, sigma: math.Hypot(c.sightS, cfg.SightShare*max(0, *c.LostS)), blind: cfg.Blind}
-		}
-	}
-	return out
 }
 
 // why is what cost a slow cycle its time: a jam when it took the bigger part of the loss, else

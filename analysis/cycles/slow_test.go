@@ -122,7 +122,7 @@ func TestAutonomousIsJudgedApart(t *testing.T) {
 	assert.Equal(t, 20.0, r.Cycles[0].DurationS)
 	assert.False(t, r.Cycles[0].Slow, "one autonomous cycle says nothing of autonomous cycles")
 	assert.Nil(t, r.Cycles[0].P)
-	assert.Equal(t, 10.0, *r.Usual.CycleS, "the driver's")
+	assert.InDelta(t, 10, *r.Usual.CycleS, 0.1, "the driver's")
 
 	auto := []schemas.Cycle{}
 	for _, d := range []float64{5, 5.5, 6, 5.2, 4.9, 5.1, 5.4} {
@@ -213,25 +213,29 @@ func TestWhyPhase(t *testing.T) {
 }
 
 // Drawn cycle times with the truth known: of the cycles called slow at most some more than
-// the tenth asked for may be usual ones, with nothing slow at all too.
+// the tenth asked for may be usual ones, with nothing slow at all too; and not many more where a
+// driver is more uneven than is supposed.
 func TestFalseCallsAndFoundOnes(t *testing.T) {
 	for _, c := range []struct {
 		cycles, before, slow int
+		sigma, most          float64 // of the logarithm; share of false calls
 		least                float64 // of slow ones found
 	}{
-		{6, 0, 0, 0},
-		{9, 0, 0, 0},
-		{12, 0, 0, 0},
-		{9, 40, 0, 0},
-		{9, 0, 1, 0.6},
-		{12, 0, 1, 0.7},
-		{12, 0, 2, 0.5},
-		{9, 40, 1, 0.85},
-		{9, 40, 2, 0.85},
+		{6, 0, 0, 0.15, 0.15, 0},
+		{9, 0, 0, 0.15, 0.15, 0},
+		{12, 0, 0, 0.15, 0.15, 0},
+		{9, 0, 1, 0.15, 0.15, 0.9},
+		{12, 0, 1, 0.15, 0.15, 0.9},
+		{9, 0, 0, 0.18, 0.3, 0},
+		{12, 0, 0, 0.18, 0.3, 0},
+		{12, 0, 2, 0.18, 0.15, 0.9},
+		{9, 40, 0, 0.18, 0.15, 0},
+		{9, 40, 1, 0.18, 0.15, 0.85},
+		{9, 40, 2, 0.18, 0.15, 0.85},
 	} {
-		const matches, sigma = 600, 0.18
+		const matches = 200
 		rng := rand.New(rand.NewPCG(uint64(c.cycles), uint64(100*c.before+c.slow)))
-		draw := func() float64 { return 11 * math.Exp(sigma*rng.NormFloat64()) }
+		draw := func() float64 { return 11 * math.Exp(c.sigma*rng.NormFloat64()) }
 		share, found := 0.0, 0
 		for range matches {
 			var mine []cycle
@@ -266,7 +270,7 @@ func TestFalseCallsAndFoundOnes(t *testing.T) {
 		}
 		hits := float64(found) / float64(max(1, matches*c.slow))
 		t.Logf("%2d cycles, %2d earlier, %d slow: %.3f of the calls false, %.2f found", c.cycles, c.before, c.slow, share, hits)
-		assert.Less(t, share, 0.15, "%+v", c)
+		assert.Less(t, share, c.most, "%+v", c)
 		assert.GreaterOrEqual(t, hits, c.least, "%+v", c)
 	}
 }

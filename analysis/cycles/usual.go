@@ -61,11 +61,13 @@ func plain(all []cycle) []schemas.Cycle {
 	return out
 }
 
-// trips are the cycles without those that took no trip, or several.
+// trips are the cycles without those that took no trip, or several, as long as they would have lasted
+// without what they were seen to lose.
 func trips(all []cycle, cfg Config) []schemas.Cycle {
 	var out []schemas.Cycle
 	for _, c := range all {
 		if c.Kind != schemas.CycleScore || !c.Complete || c.isTrip(cfg) {
+			c.DurationS, c.LostS = c.freeS(), nil
 			out = append(out, c.Cycle)
 		}
 	}
