@@ -229,7 +229,8 @@ func Detect(in Input, cfg Config) Result {
 			c.wasted, c.uncounted = within(lost, c.start, c.entered)
 			c.whole = in.NoMode && c.start <= schemas.Micros(in.Periods[0].StartS)
 			c.Phases = place.phases(c.start, c.end, at, known)
-			c.jamS = place.jammed(c, in)
+			c.jams = place.jammed(c, in)
+			c.jamS = covered(c.start, c.end, c.jams)
 			c.Align = alignOf(c, aim, in)
 		}
 	}

@@ -8,14 +8,14 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// jammed is how many seconds of a cycle went to jams.
+// jammed are the jams that held up a cycle, while they did.
 //
 // A jam of the piece that scored lasts while it stood. Where the pose tells, that costs nothing
 // while the robot is on its way to the goal with it. When the piece that scored came in only after
 // the jam began, another had to be fetched: the jam lasts until that one is in and, where the pose
 // tells, has come the way back to where the other was lost. A piece that left after the cycle stood
 // behind the one that scored, and held up nothing.
-func (p *places) jammed(c *cycle, in Input) float64 {
+func (p *places) jammed(c *cycle, in Input) []schemas.Jam {
 	var with []schemas.Jam
 	for _, j := range in.Jams {
 		// Of a wedged pair either may be the piece it is told of.
@@ -29,7 +29,7 @@ func (p *places) jammed(c *cycle, in Input) float64 {
 		}
 		with = append(with, j)
 	}
-	return covered(c.start, c.end, with)
+	return with
 }
 
 // backAt is when a robot that has another piece since entered could have been back where it was

@@ -149,7 +149,7 @@ func TestWhatAJamCosts(t *testing.T) {
 		it := &all[4]
 		it.entered, it.hasPiece, it.scored = entered[it.end].entered, true, entered[it.end].pieces
 		it.Phases = p.phases(it.start, it.end, it.entered, true)
-		return p.jammed(it, in)
+		return covered(it.start, it.end, p.jammed(it, in))
 	}
 	piece := func(n int) *int { return &n }
 	assert.Zero(t, jammedFor(func(in *Input, from, goal float64) {

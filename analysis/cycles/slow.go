@@ -204,19 +204,14 @@ func free(c schemas.Cycle) float64 {
 	return max(c.DurationS/2, c.DurationS-max(0, *c.LostS))
 }
 
-// why is what cost a slow cycle its time: a jam when it took the bigger part of the loss, else
+// why is what cost a slow cycle its time: a jam when it took the bigger part of the loss, and more than
+// any phase lost besides; else
 // the phase that lost most of what the phases lost together, if that is a second, the
 // biggest part by far enough (BlameShare) and more than that phase usually takes now and then (BlameP); nil when none is, or when a piece was placed that did
 // not count, for which no phase is to blame.
 func why(c *cycle, mine []*cycle, earlier []past, cfg Config) *string {
-	if c.jamS > cfg.JamShare**c.ExcessS {
-		return text(WhyJam)
-	}
-	if c.uncounted > 0 {
-		return nil
-	}
 	var worst *string
-	most, all := 0.0, 0.0
+	most, all, besides := 0.0, 0.0, 0.0
 	for _, name := range phaseNames {
 		took := *name.of(&c.Phases)
 		usual, ok := usualPhase(name, c, mine, earlier, cfg)
@@ -231,11 +226,17 @@ func why(c *cycle, mine []*cycle, earlier []past, cfg Config) *string {
 		if p := *name.chance(&c.PhaseP); p != nil && *p > cfg.BlameP {
 			continue // a usual one takes as long
 		}
+		if from, to, ok := c.span(name.why); ok {
+			besides = max(besides, lost-covered(from, to, c.jams))
+		}
 		if lost > most {
 			worst, most = text(name.why), lost
 		}
 	}
-	if most < cfg.BlameS || most < cfg.BlameShare*max(all, *c.ExcessS) {
+	switch {
+	case c.jamS > cfg.JamShare**c.ExcessS && c.jamS >= besides:
+		return text(WhyJam)
+	case c.uncounted > 0, most < cfg.BlameS, most < cfg.BlameShare*max(all, *c.ExcessS):
 		return nil
 	}
 	return worst

@@ -286,3 +286,19 @@ func TestTheCutOffOnesAreNotThrownAway(t *testing.T) {
 	after := Detect(in, DefaultConfig())
 	assert.Greater(t, *after.Cycles[4].P, 2**before.Cycles[4].P)
 }
+
+// A jam that cost the bigger part is not to blame where a phase lost more besides; what the jam itself
+// took of a phase is the jam's. By hand: the way back lost 9 s, and a jam took 8 of the 16 s that were lost.
+func TestMoreThanTheJamCost(t *testing.T) {
+	cfg := DefaultConfig()
+	mine := phased([]float64{3, 3.1, 2.9, 3, 3.1, 12}, []float64{5, 5.1, 4.9, 5, 5, 13})
+	phaseChances(mine, mine, nil, cfg)
+	last := mine[5]
+	last.ExcessS = schemas.Some(15.9)
+	of := func(start, end, jamS float64) string {
+		last.jams, last.jamS = []schemas.Jam{{StartS: start, EndS: end}}, jamS
+		return *why(last, mine, nil, cfg)
+	}
+	assert.Equal(t, WhyReturn, of(15, 23, 8), "on the way to the goal")
+	assert.Equal(t, WhyJam, of(4, 12, 8), "it took what the way back lost")
+}
