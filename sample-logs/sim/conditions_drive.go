@@ -150,10 +150,33 @@ func ordinaryTrips() []condition {
 	}
 }
 
+// inTurns lets the robot line up by itself on every other trip, and its driver on those between. One
+// of them comes right up to its aiming point, the other creeps from where it first sees it well: a second or
+// two apart. Sizes are chosen by us.
+func inTurns(s *scenario, r random, quickAssist bool) {
+	s.signals = withAssist(s.signals)
+	quick, slow, from := r.between(1.2, 2.5), r.between(0.5, 0.8), r.between(0.7, 0.9)
+	for n := 1; n < 40; n++ {
+		off, assisted := r.normal(0, 0.1), n%2 == 0
+		s.trip(n, func(t *tripPlan) {
+			pace := quick
+			if assisted != quickAssist {
+				pace, t.lineUp = slow, from
+			}
+			if assisted {
+				t.assist = pace
+			} else {
+				t.off, t.creep = off, pace
+			}
+		})
+	}
+}
+
 // drivers are who drives and what the robot is there for.
 func drivers() []condition {
 	return slices.Concat(
-		[]condition{
+		oneOf(
+			"aim-assist",
 			inDrive("aim-assist", Robot, 0.10, "on half of the trips the robot lines up by itself, at the press of a button", func(s *scenario, r random) {
 				s.signals = withAssist(s.signals)
 				pace := r.between(0.5, 2.5)
@@ -169,6 +192,14 @@ func drivers() []condition {
 					})
 				}
 			}),
+			inDrive("quick-assist", Robot, 0.03, "on every other trip the robot lines up by itself, much quicker than its driver does", func(s *scenario, r random) {
+				inTurns(s, r, true)
+			}),
+			inDrive("slow-assist", Robot, 0.03, "on every other trip the robot lines up by itself, much slower than its driver does", func(s *scenario, r random) {
+				inTurns(s, r, false)
+			}),
+		),
+		[]condition{
 			inDrive("uneven-pace", Confounder, 0.08, "the driver's pace varies much from trip to trip", func(s *scenario, r random) {
 				for n := 3; n < 40; n++ {
 					s.trip(n, func(t *tripPlan) { t.pace = clampTo(r.delay(0.7, 0.5), 0.3, 1.2) })

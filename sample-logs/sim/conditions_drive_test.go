@@ -27,6 +27,24 @@ func driven(t *testing.T, seed uint64, with ...string) (*world, *Match) {
 	return w, m
 }
 
+// liningUp is how long lining up took that the robot did, and that its driver did, s, by the medians.
+func liningUp(m *Match) (assisted, byHand float64) {
+	var took [2][]float64
+	for _, c := range m.Truth.Cycles {
+		if c.Period == schemas.PeriodDriver && c.Align != nil && c.Align.AlignS != nil {
+			which := 0
+			if *c.Align.Assisted {
+				which = 1
+			}
+			took[which] = append(took[which], *c.Align.AlignS)
+		}
+	}
+	for i := range took {
+		slices.Sort(took[i])
+	}
+	return took[1][len(took[1])/2], took[0][len(took[0])/2]
+}
+
 // scoredIn are the lengths of the complete cycles of a period.
 func scoredIn(m *Match, period string) []float64 {
 	var out []float64
@@ -128,6 +146,14 @@ func TestDriveConditionsDoWhatTheySay(t *testing.T) {
 			}
 			assert.Positive(t, by)
 			assert.Positive(t, hand)
+		},
+		"quick-assist": func(t *testing.T, w *world, m *Match) {
+			assisted, byHand := liningUp(m)
+			assert.Less(t, assisted+0.3, byHand)
+		},
+		"slow-assist": func(t *testing.T, w *world, m *Match) {
+			assisted, byHand := liningUp(m)
+			assert.Greater(t, assisted, byHand+0.3)
 		},
 		"hand-overs": func(t *testing.T, w *world, m *Match) {
 			rows := 0

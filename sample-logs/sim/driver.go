@@ -215,7 +215,8 @@ func (d *driver) act(w *world) (forward, turn float64) {
 			d.leave(w) // lost on the way
 			return 0, 0
 		}
-		if math.Abs(w.field.aim.x-c.x) < lineUpM && math.Abs(c.v) < 0.8 {
+		off := math.Abs(w.field.aim.x - c.x)
+		if off < lineUpM && math.Abs(c.v) < 0.8 || off < d.todo.lineUp {
 			d.phase = aligning
 		}
 		top := d.top

@@ -102,7 +102,7 @@ func (d *driver) align(w *world) (forward, turn float64) {
 		d.start(placing, now)
 		return 0, 0
 	}
-	pace := orOne(d.todo.assist)
+	pace := orOne(d.todo.assist) * orOne(d.todo.creep)
 	along := w.field.aim.x - c.x // the robot faces down the field: forward is less x
 	if math.Abs(along) > 0.02 {
 		forward = d.speed(w, clamp(-2.2*pace*along, 0.5*pace))

@@ -54,6 +54,8 @@ type tripPlan struct {
 	nudges                    int     // times the driver spoils a good aim
 	off                       float64 // m sideways the driver arrives off the aiming point
 	assist                    float64 // how fast the robot lines up by itself, 1 as its driver does; 0 when the driver does it
+	creep                     float64 // how fast the driver lines up by hand, 1 if 0
+	lineUp                    float64 // m before its aiming point from which the robot creeps, lineUpM if 0
 	drops                     bool    // the piece falls out on the way
 	wasted                    bool    // what is placed does not count
 	handover                  bool    // the piece goes to a partner

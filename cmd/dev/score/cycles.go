@@ -3,7 +3,9 @@ package score
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 )
 
@@ -39,12 +41,21 @@ func cycleFigures() []Figure {
 		Figure{Name: "lined up by itself or by hand right", Kind: Rate},
 		Figure{Name: "quicker approach right, where it is said", Kind: Rate},
 	)
+	for _, which := range []string{alone, withHistory} {
+		out = append(
+			out,
+			Figure{Name: "quicker approach said, where true times tell" + which, Kind: Rate},
+			Figure{Name: "quicker approach as true times tell, where it is said" + which, Kind: Rate},
+			Figure{Name: "matches with approaches of both kinds" + which, Kind: Count},
+		)
+	}
 	for _, which := range []string{alone, fifthAlone, withHistory} {
 		out = append(
 			out,
 			Figure{Name: "slow recall" + which, Kind: Rate, Leads: which == alone},
 			Figure{Name: "slow precision" + which, Kind: Rate, Leads: which == alone},
 			Figure{Name: "slow why right, where truth tells" + which, Kind: Rate},
+			Figure{Name: "longer kind of trips, not slow, not called so" + which, Kind: Rate},
 			Figure{Name: "slow chance under 10 %, cycles not slow" + which, Kind: Rate, Nominal: 0.1, Small: true},
 		)
 	}
@@ -107,6 +118,7 @@ func scoreCycles(c *Case) *Tally {
 	if w, g := c.Truth.Placing, c.Got.Placing; w != nil && g != nil && g.Quicker != schemas.QuickerUnknown {
 		t.hit("quicker approach right, where it is said", w.Quicker == g.Quicker)
 	}
+	scoreQuicker(t, []*schemas.Report{c.Truth}, c.Got.Placing, alone)
 	scoreSlow(t, c, got, alone)
 	if c.NoHistory {
 		t.add("matches of the fifth without history, field of their own", 1, 0)
@@ -115,9 +127,44 @@ func scoreCycles(c *Case) *Tally {
 		t.add("matches with history", 1, 0)
 		scoreSlow(t, c, got, fifthAlone)
 		scoreSlow(t, c, c.WithHistory.Cycles, withHistory)
+		scoreQuicker(t, slices.Concat(c.Earlier, []*schemas.Report{c.Truth}), c.WithHistory.Placing, withHistory)
 	}
 	t.notLookedAt(c, "cycles")
 	return t
+}
+
+// scoreQuicker compares what is said of assisted and hand-driven approaches with what the true times of
+// the same matches tell by the rank-sum test: nothing, where chance may explain the difference.
+func scoreQuicker(t *Tally, truth []*schemas.Report, got *schemas.Placing, which string) {
+	var assisted, byHand []float64
+	for _, m := range truth {
+		for _, c := range m.Cycles {
+			switch {
+			case c.Period != schemas.PeriodDriver || c.Align == nil || c.Align.AlignS == nil || c.Align.Assisted == nil:
+			case *c.Align.Assisted:
+				assisted = append(assisted, *c.Align.AlignS)
+			default:
+				byHand = append(byHand, *c.Align.AlignS)
+			}
+		}
+	}
+	if len(assisted) == 0 || len(byHand) == 0 || got == nil {
+		return
+	}
+	t.add("matches with approaches of both kinds"+which, 1, 0)
+	told := schemas.QuickerUnknown
+	switch _, low, high := stat.HodgesLehmann(assisted, byHand, 0.95); {
+	case high < 0:
+		told = schemas.QuickerAssisted
+	case low > 0:
+		told = schemas.QuickerByHand
+	}
+	if told != schemas.QuickerUnknown {
+		t.hit("quicker approach said, where true times tell"+which, got.Quicker == told)
+	}
+	if got.Quicker != schemas.QuickerUnknown {
+		t.hit("quicker approach as true times tell, where it is said"+which, got.Quicker == told)
+	}
 }
 
 // scorePlaces compares from where to where a cycle went, and how the robot lined up in it.
@@ -151,7 +198,7 @@ func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 	if which == withHistory && completeCycles(c.Truth.Cycles) < leastCycles {
 		return // the truth calls nothing slow in so few, which with a history is no rule
 	}
-	p := pairCycles(c.Truth.Cycles, got)
+	p, longer := pairCycles(c.Truth.Cycles, got), longerKinds(c.Truth.Cycles)
 	both, missed, extra := 0, 0, 0
 	lose := func(weight float64, kind, format string, a ...any) {
 		if which == alone { // the same matches a second time are no second loss
@@ -175,6 +222,9 @@ func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 		}
 		if g.P != nil && !w.Slow {
 			t.hit("slow chance under 10 %, cycles not slow"+which, *g.P < 0.1)
+		}
+		if !w.Slow && longer[route{w.Pickup, w.Goal}] {
+			t.hit("longer kind of trips, not slow, not called so"+which, !g.Slow)
 		}
 		switch {
 		case w.Slow && g.Slow:
@@ -208,6 +258,33 @@ func scoreSlow(t *Tally, c *Case, got []schemas.Cycle, which string) {
 		}
 	}
 	t.found("slow recall"+which, "slow precision"+which, "", both, missed, extra)
+}
+
+// route is from where to where trips of a kind go.
+type route struct{ pickup, goal string }
+
+// longerKinds are the routes whose trips in the driver period usually take at least a quarter longer
+// than those of the quickest one, of routes with three trips and more: who took them for one kind
+// would call these slow.
+func longerKinds(all []schemas.Cycle) map[route]bool {
+	const least, longer = 3, 1.25 // chosen by us
+	took := map[route][]float64{}
+	for _, c := range all {
+		if r := (route{c.Pickup, c.Goal}); c.Kind == "score" && c.Complete && c.Period == schemas.PeriodDriver && r.pickup != "" && r.goal != "" {
+			took[r] = append(took[r], c.DurationS)
+		}
+	}
+	quickest := math.Inf(1)
+	for _, s := range took {
+		if len(s) >= least {
+			quickest = min(quickest, stat.Median(s))
+		}
+	}
+	out := map[route]bool{}
+	for r, s := range took {
+		out[r] = len(s) >= least && stat.Median(s) >= longer*quickest
+	}
+	return out
 }
 
 // leastCycles: under as many complete cycles, and without history, nothing is slow by

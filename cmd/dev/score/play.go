@@ -19,11 +19,12 @@ import (
 // a fair comparison needs. Times are log time in s.
 type Case struct {
 	Truth, Got  *schemas.Report
-	WithHistory *schemas.Report  // of the same log, with earlier matches; nil when not made
-	NoHistory   bool             // it was to be made, and no earlier match is like this one
-	Unsure      map[string][]int // by list of the report: rows of Truth that may be a trouble or none
-	Creeps      []schemas.Jam    // where a piece may be said to have stood or to have moved
-	Stages      []Stage          // of the path, in order
+	WithHistory *schemas.Report   // of the same log, with earlier matches; nil when not made
+	Earlier     []*schemas.Report // truth of those earlier matches
+	NoHistory   bool              // it was to be made, and no earlier match is like this one
+	Unsure      map[string][]int  // by list of the report: rows of Truth that may be a trouble or none
+	Creeps      []schemas.Jam     // where a piece may be said to have stood or to have moved
+	Stages      []Stage           // of the path, in order
 	CutOffV     float64
 	// VoltageNoise is the standard deviation of the voltage sensor, V, quantization included.
 	VoltageNoise float64
@@ -91,7 +92,7 @@ func play(o Options, subjects []Subject, seed uint64, history bool) (out played)
 	out.hours = c.hours()
 	if history {
 		doing = "the analysis with history"
-		if in.History, err = earlier(m, seed); err != nil {
+		if in.History, c.Earlier, err = earlier(m, seed); err != nil {
 			out.failure = err.Error()
 			return out
 		}
@@ -165,10 +166,10 @@ func caseOf(m *sim.Match) (*Case, analysis.Input, error) {
 }
 
 // earlier are the reports of two earlier matches of the same robot, driver and field in which
-// nothing went wrong: the conditions that are no trouble, on a story without any. Their seeds
+// nothing went wrong, and what was true of them: the conditions that are no trouble, on a story without any. Their seeds
 // are off all that are scored. It is nil for a match whose field is drawn from its seed,
 // as none is earlier on the same field.
-func earlier(m *sim.Match, seed uint64) ([]*schemas.Report, error) {
+func earlier(m *sim.Match, seed uint64) (got, truth []*schemas.Report, err error) {
 	const family = 1 << 40
 	var everyday []string
 	for _, c := range sim.Conditions() {
@@ -176,26 +177,25 @@ func earlier(m *sim.Match, seed uint64) ([]*schemas.Report, error) {
 			continue
 		}
 		if slices.Contains(drawnFields(), c.Name) {
-			return nil, nil
+			return nil, nil, nil
 		}
 		if c.Kind == sim.Robot || c.Kind == sim.Confounder {
 			everyday = append(everyday, c.Name)
 		}
 	}
-	var out []*schemas.Report
 	for n := range uint64(2) {
 		e, err := sim.RunOptions(sim.Options{Scenario: "clean", Seed: family + 2*seed + n, With: everyday, MatchName: fmt.Sprintf("h%d", n+1)})
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		c, _, err := caseOf(e)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		c.Got.Match.Season, c.Got.Match.Event, c.Got.Match.Match = e.Season, e.Event, e.MatchName
-		out = append(out, c.Got)
+		got, truth = append(got, c.Got), append(truth, c.Truth)
 	}
-	return out, nil
+	return got, truth, nil
 }
 
 // drawnFields are the conditions by which the places of a field depend on the seed.

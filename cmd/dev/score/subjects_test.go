@@ -189,6 +189,54 @@ func TestPhasesAndHistory(t *testing.T) {
 	assert.Equal(t, 2.5, s.lost(), "the five rows that the first look lacks: a second look at the same match is no second loss")
 }
 
+// What may be said of the quicker approach is what the rank-sum test tells of the true times: by hand, four
+// against four that all lie apart are told, three are not, nor are four that lie among each other.
+func TestTheQuickerApproach(t *testing.T) {
+	match := func(assisted, byHand []float64) *schemas.Report {
+		r := &schemas.Report{}
+		for i, all := range [][]float64{assisted, byHand} {
+			for _, s := range all {
+				by := i == 0
+				r.Cycles = append(r.Cycles, schemas.Cycle{Period: schemas.PeriodDriver, Align: &schemas.Align{AlignS: &s, Assisted: &by}})
+			}
+		}
+		return r
+	}
+	const said, right = "quicker approach said, where true times tell", "quicker approach as true times tell, where it is said"
+	for _, c := range []struct {
+		truth      []*schemas.Report
+		got        string
+		told, held Sum
+	}{
+		{[]*schemas.Report{match([]float64{1, 1.1, 1.2, 1.3}, []float64{2, 2.1, 2.2, 2.3})}, schemas.QuickerAssisted, Sum{1, 1}, Sum{1, 1}},
+		{[]*schemas.Report{match([]float64{1, 1.1, 1.2, 1.3}, []float64{2, 2.1, 2.2, 2.3})}, schemas.QuickerUnknown, Sum{0, 1}, Sum{}},
+		{[]*schemas.Report{match([]float64{3, 3.1, 3.2, 3.3}, []float64{2, 2.1, 2.2, 2.3})}, schemas.QuickerAssisted, Sum{0, 1}, Sum{0, 1}},
+		{[]*schemas.Report{match([]float64{1, 1.1, 1.2}, []float64{2, 2.1, 2.2})}, schemas.QuickerUnknown, Sum{}, Sum{}},
+		{[]*schemas.Report{match([]float64{1, 1.1}, []float64{2, 2.1}), match([]float64{1.2, 1.3}, []float64{2.2, 2.3})}, schemas.QuickerAssisted, Sum{1, 1}, Sum{1, 1}},
+		{[]*schemas.Report{match([]float64{1, 2.15, 1.2, 2.4}, []float64{2, 2.1, 1.1, 2.3})}, schemas.QuickerByHand, Sum{}, Sum{0, 1}},
+	} {
+		tally := newTally()
+		scoreQuicker(tally, c.truth, &schemas.Placing{Quicker: c.got}, alone)
+		assert.Equal(t, c.told, tally.Sums[said])
+		assert.Equal(t, c.held, tally.Sums[right])
+		assert.Equal(t, Sum{1, 0}, tally.Sums["matches with approaches of both kinds"])
+	}
+}
+
+// A near and a far goal: that of the longer trips is told, where three went to each.
+func TestLongerKinds(t *testing.T) {
+	var all []schemas.Cycle
+	for _, c := range []struct {
+		goal string
+		took float64
+	}{{"near", 10}, {"far", 14}, {"near", 11}, {"far", 13}, {"near", 9}, {"far", 30}, {"odd", 40}, {"odd", 41}} {
+		all = append(all, schemas.Cycle{Kind: "score", Complete: true, Period: schemas.PeriodDriver, Pickup: "oven", Goal: c.goal, DurationS: c.took})
+	}
+	assert.Equal(t, map[route]bool{{"oven", "near"}: false, {"oven", "far"}: true, {"oven", "odd"}: false}, longerKinds(all))
+	all[3].DurationS, all[5].DurationS = 12, 12
+	assert.False(t, longerKinds(all)[route{"oven", "far"}], "12 s are under a quarter more than 10")
+}
+
 func TestBalances(t *testing.T) {
 	truth := schemas.Balance{StartS: 230, EndS: 238, Outcome: "level", SettleS: some(7), Overshoots: 2, PeakDeg: 12, DampingRatio: some(0.3), NaturalHz: some(0.5)}
 	got := truth
