@@ -181,8 +181,8 @@ func (d *drive) speedPerRate(rate []float64) float64 {
 // rateBySpeed runs the clock by the roller where no command was logged. One that turns and
 // brakes is not driven any more, and one that stands is where it draws more than it does turning.
 func (d *drive) rateBySpeed(rate []float64) {
-	top := stat.Quantile(0.9, sample(d.speed, func(i int) bool { return d.speed[i] > 0 }))
-	if !(top > 0) {
+	top := d.topSpeed()
+	if math.IsNaN(top) {
 		return
 	}
 	turning := sample(d.amps, func(i int) bool { return d.speed[i] > 0.5*top })
@@ -200,6 +200,25 @@ func (d *drive) rateBySpeed(rate []float64) {
 			rate[i] = -1
 		}
 	}
+}
+
+// topSpeed is the roller's speed at full drive, however seldom it was driven; NaN when what it
+// shows is no more than noise.
+func (d *drive) topSpeed() float64 {
+	const (
+		peak     = 0.998 // quantile of the readings: a quarter of a second of a match, and no lone spike
+		turns    = 0.3   // of that
+		overStep = 6     // times what one reading differs from the next
+	)
+	var step mean
+	for i := 1; i < len(d.speed); i++ {
+		step.add(math.Abs(d.speed[i]-d.speed[i-1]), 1)
+	}
+	most := stat.Quantile(peak, sample(d.speed, always))
+	if !(most > 0 && most > overStep*step.of()) {
+		return math.NaN()
+	}
+	return stat.Quantile(0.9, sample(d.speed, func(i int) bool { return d.speed[i] > turns*most }))
 }
 
 // rateByCurrent takes a motor that draws clearly more than at rest for one that is driven

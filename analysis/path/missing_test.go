@@ -2,6 +2,7 @@ package path
 
 import (
 	"fmt"
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -353,4 +354,25 @@ func TestABeamThatSeesNothingOfWhatIsCounted(t *testing.T) {
 
 	l.out = l.out[:5] // two may be counts that are none
 	assert.Empty(t, Detect(l.input(), DefaultConfig()).Faults)
+}
+
+// Without commands a stage that was driven for a second in the whole match has its speed from
+// that second, not from the noise of all others; one that never was has none.
+func TestTheSpeedOfARollerThatHardlyTurned(t *testing.T) {
+	for _, turned := range []bool{true, false} {
+		l := newTimeline(150, fourStages...)
+		if turned {
+			l.usual(100)
+		}
+		l.lacks["command"] = true
+		w := newWay(l.input(), DefaultConfig())
+		for i, d := range w.drives {
+			if turned {
+				assert.InDelta(t, 0.8*60, d.topSpeed(), 2, "stage %d", i)
+			} else {
+				assert.True(t, math.IsNaN(d.topSpeed()), "stage %d", i)
+				assert.Zero(t, d.clock.onward(0, 150_000_000)+d.clock.backward(0, 150_000_000), "stage %d", i)
+			}
+		}
+	}
 }
