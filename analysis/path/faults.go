@@ -165,19 +165,10 @@ func (w *way) blindStretch(all []journey, k int) (from, to int64, n int) {
 }
 
 // mayHaveBeenIn is whether a piece that was first seen beyond beam k may have been there when the
-// log began: since then it had not been driven for as long as the way from that beam takes.
+// log began.
 func (w *way) mayHaveBeenIn(j journey, k int) bool {
-	first := j.visits[0]
-	if first.slot <= slotOf(k) {
-		return false
-	}
-	driven, takes := 0.0, 0.0
-	for slot := slotOf(k) + 1; slot < first.slot; slot += 2 {
-		driven += w.driven(slot, w.in.Start).onward(w.in.Start, first.from)
-		takes += w.laws[slot].usual()
-	}
-	ways := float64(first.slot-slotOf(k)) / 2
-	return driven/ways < takes
+	first, _ := inFront(j.visits[0].slot)
+	return first > k && w.withinWay(k, first, j.visits[0].from)
 }
 
 // seen is whether beam k showed a piece.

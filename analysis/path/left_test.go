@@ -137,3 +137,19 @@ func TestBehindABlindBeamThePieceThatComesIsTheOneThatCameIn(t *testing.T) {
 		assert.InDelta(t, 2+9*float64(k)+3*apart+1.35, *p.LeaveS, 0.05)
 	}
 }
+
+// A piece that shows at the gate before it can have come all the way was in the path when the log
+// began, though a beam on the way missed it.
+func TestAPieceInsideFromTheStartThatABeamMissed(t *testing.T) {
+	l := newTimeline(40, fourStages...)
+	l.drive(0, 0.8, 0.8)
+	l.leave(0.8, 4)
+	for k := range 3 {
+		l.usual(10 + 8*float64(k))
+	}
+	r := Detect(l.input(), DefaultConfig())
+	require.Len(t, r.Passes, 4)
+	assert.Equal(t, "released", r.Passes[0].Outcome)
+	assert.InDelta(t, 4.35, *r.Passes[0].LeaveS, 0.05)
+	assert.Empty(t, r.Faults)
+}

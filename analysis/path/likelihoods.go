@@ -232,6 +232,12 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 	switch {
 	case b.atStart:
 		return odds
+	case k > 0 && w.withinWay(0, k, at): // it may have been in the path when the log began
+		passed := k
+		for passed > 0 && !w.withinWay(passed-1, k, at) {
+			passed--
+		}
+		return odds + w.missOdds(t, slotOf(passed)-1, slotOf(k), w.in.Start, at)
 	case w.idle(k, at) && k > 0 && len(w.in.Periods) > 0 && during(w.enabled, at):
 		return odds + math.Log(reachedDeep)
 	case w.idle(k, at) && during(w.enabled, at):
@@ -245,6 +251,16 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 	default:
 		return odds + math.Log(unnoticed) + w.missOdds(t, -1, slotOf(k), at-long, at) + w.briefly(at)
 	}
+}
+
+// withinWay is whether from the beginning of the log to a time a piece was not driven for as long as
+// the way from one beam to another takes.
+func (w *way) withinWay(from, to int, at int64) bool {
+	driven := 0.0
+	for b := from; b < to; b++ {
+		driven += w.driven(slotOf(b)+1, w.in.Start).onward(w.in.Start, at) / float64(to-from)
+	}
+	return driven < w.ways[from][to].usual()
 }
 
 // briefly is for a new piece having come just while the first one told nothing: one
