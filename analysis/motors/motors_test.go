@@ -259,6 +259,19 @@ func TestAMotorHeldFast(t *testing.T) {
 	}
 }
 
+// A piece that the crew fights for a minute keeps the motor standing for most of the time it is driven.
+func TestAMotorHeldFastForMostOfItsDrive(t *testing.T) {
+	acts := work(2)
+	for range 60 {
+		acts = append(acts, act{s: 1, u: 0.9, held: true}, act{s: 0.3}, act{s: 0.8, u: -0.8, held: true}, act{s: 0.3})
+	}
+	got := detect(t, sound(), acts...)
+	require.NotNil(t, got.StalledS)
+	assert.InEpsilon(t, 60*(1+0.8), *got.StalledS, 0.1)
+	require.NotNil(t, got.FreeA)
+	assert.Less(t, *got.FreeA, 6.0, "what it draws when it turns")
+}
+
 // Each is what the package comment says is none.
 func TestLookAlikesStaySilent(t *testing.T) {
 	mechanism := func(m Motor) Motor { // it is where it was sent

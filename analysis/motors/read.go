@@ -2,6 +2,7 @@ package motors
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas/series"
@@ -286,7 +287,7 @@ func (r *record) readRunning(cfg Config) {
 		}
 		ratio = append(ratio, b.w/(b.u*v))
 	}
-	fast := stat.Quantile(0.9, finiteOf(ratio))
+	fast := stat.Quantile(0.9, turning(finiteOf(ratio)))
 	if fast > 0 {
 		r.perU = fast
 	}
@@ -300,6 +301,14 @@ func (r *record) readRunning(cfg Config) {
 	if len(light) >= 5 {
 		r.free = stat.Quantile(0.2, light)
 	}
+}
+
+// turning are the speeds that are none of a motor held fast: a motor may stand for most of the time
+// it is driven.
+func turning(speeds []float64) []float64 {
+	const share = 0.3 // of the highest, chosen by us
+	highest := stat.Quantile(0.99, speeds)
+	return slices.DeleteFunc(slices.Clone(speeds), func(v float64) bool { return v <= share*highest })
 }
 
 func pick(rows []reading, which func(reading) bool, what func(reading) float64) []float64 {
