@@ -376,3 +376,25 @@ func TestTheSpeedOfARollerThatHardlyTurned(t *testing.T) {
 		}
 	}
 }
+
+// In a long stretch without beams a roller that stands two stages behind the piece at the gate holds
+// a piece of its own: there is room between them.
+func TestAStandingRollerFarBehindThePieceAheadIsAJam(t *testing.T) {
+	l := newTimeline(60, "mouth", "throat", "lift", "pocket", "gate")
+	for _, n := range []string{"throat", "lift", "pocket"} {
+		l.lacks[n+"/beam"] = true
+	}
+	for k := range 4 {
+		l.usual(2 + 6*float64(k))
+	}
+	there := l.come(30, 1)
+	l.leave(there, 50)
+	l.block("mouth", 34, 34.25)
+	l.drive(33.5, 37, 0.8, "mouth", "throat", "lift", "pocket")
+	l.hold("lift", 35.2, 37)
+	l.drive(37.2, 39.5, -0.8, "mouth", "throat", "lift", "pocket")
+	l.block("mouth", 38.9, 39.2)
+	in := l.input()
+	out := Detect(in, DefaultConfig())
+	checkJams(t, in, out, []expected{{stages: []string{"lift"}, start: 35.2, end: 37, how: "backed_out", cause: "locked"}})
+}

@@ -68,8 +68,11 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 			s.weighStall(w, piece)
 			f := w.report(s, piece)
 			f.jam.Cleared = r.End < w.in.End
-			if piece == 0 {
+			switch {
+			case piece == 0:
 				f.jam.Piece = nil
+			case all[piece-1].wentBack(r.Start):
+				f.jam.How = schemas.JamBackedOut
 			}
 			if !f.jam.Cleared {
 				f.jam.How = ""
@@ -78,6 +81,11 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 		}
 	}
 	return out
+}
+
+// wentBack is whether a piece went back from where it was at a time.
+func (j *journey) wentBack(at int64) bool {
+	return slices.ContainsFunc(j.visits, func(v visit) bool { return v.from <= at && at < v.to && v.next < v.slot })
 }
 
 // timeStall estimates when the roller that stands in a stretch was first held: it was driven
@@ -197,7 +205,7 @@ func (w *way) explained(all []journey, known []found, stage int, r series.Interv
 			if stage < first-1 || stage > last+1 || v.from >= r.End+near || v.to <= r.Start-near {
 				continue
 			}
-			if !(ratio <= standing) || v.slot >= w.wait || w.free(all, n, v) > v.from {
+			if !(ratio <= standing) || v.slot >= w.wait || w.freeAt(all, n, v, stage) > v.from {
 				return 0, true
 			}
 			if first <= stage && stage <= last && v.from <= r.Start && r.End <= v.to+near {
