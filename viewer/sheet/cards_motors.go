@@ -35,22 +35,40 @@ func (v *view) motorsCard() (card, bool) {
 	return c, true
 }
 
-// motorsSentence names the motors that stood while driven, the longest first.
+// motorsSentence names the motors that stood while driven, the longest first, and says of how
+// many nobody knows.
 func motorsSentence(motors []schemas.Motor) string {
 	var stood []schemas.Motor
+	known := 0
 	for _, m := range motors {
+		if m.StalledS != nil {
+			known++
+		}
 		if seconds(m.StalledS) >= 0.05 { // what a tenth of a second shows
 			stood = append(stood, m)
 		}
 	}
-	slices.SortStableFunc(stood, func(a, b schemas.Motor) int { return cmp.Compare(seconds(b.StalledS), seconds(a.StalledS)) })
-	total := inWords(len(motors)) + " motors"
-	switch {
-	case len(stood) == 0 && len(motors) == 1:
-		return "The one motor never stood while driven."
-	case len(stood) == 0:
-		return "None of " + total + " stood while driven."
+	if known == 0 {
+		return "Whether a motor stood while driven this log does not tell."
 	}
+	one, end := "The one motor", "."
+	if n := len(motors) - known; n > 0 {
+		one, end = "One motor", "; of "+inWords(n)+" more the log does not tell."
+	}
+	return motorsThatStood(stood, known, one) + end
+}
+
+// motorsThatStood is what is said of those, by how long each stood, of so many that are known;
+// one is what a single one is called.
+func motorsThatStood(stood []schemas.Motor, known int, one string) string {
+	total := inWords(known) + " motors"
+	switch {
+	case len(stood) == 0 && known == 1:
+		return one + " never stood while driven"
+	case len(stood) == 0:
+		return "None of " + total + " stood while driven"
+	}
+	slices.SortStableFunc(stood, func(a, b schemas.Motor) int { return cmp.Compare(seconds(b.StalledS), seconds(a.StalledS)) })
 	var parts []string
 	for _, m := range stood[:min(len(stood), 3)] {
 		parts = append(parts, clip(m.Name)+" "+number(*m.StalledS, 1)+" s")
@@ -58,10 +76,10 @@ func motorsSentence(motors []schemas.Motor) string {
 	if n := len(stood) - len(parts); n > 0 {
 		parts = append(parts, inWords(n)+" more")
 	}
-	if len(motors) == 1 {
-		return "The one motor stood while driven: " + listed(parts) + "."
+	if known == 1 {
+		return one + " stood while driven: " + listed(parts)
 	}
-	return capital(inWords(len(stood))) + " of " + total + " stood while driven: " + listed(parts) + "."
+	return capital(inWords(len(stood))) + " of " + total + " stood while driven: " + listed(parts)
 }
 
 // motorRow is a motor's line: heat and twin say whether the table has a column for them, which

@@ -21,9 +21,12 @@ func TestMotorsSentence(t *testing.T) {
 		motors []schemas.Motor
 		want   string
 	}{
-		{[]schemas.Motor{motor("lift")}, "The one motor never stood while driven."},
+		{[]schemas.Motor{motor("lift")}, "Whether a motor stood while driven this log does not tell."},
+		{[]schemas.Motor{motor("lift", 0)}, "The one motor never stood while driven."},
+		{[]schemas.Motor{motor("lift", 0), motor("gate")}, "One motor never stood while driven; of one more the log does not tell."},
+		{[]schemas.Motor{motor("lift", 3), motor("gate"), motor("mouth")}, "One motor stood while driven: lift 3.0 s; of two more the log does not tell."},
 		{[]schemas.Motor{motor("lift", 2)}, "The one motor stood while driven: lift 2.0 s."},
-		{[]schemas.Motor{motor("lift", 0.04), motor("gate")}, "None of two motors stood while driven."},
+		{[]schemas.Motor{motor("lift", 0.04), motor("gate", 0)}, "None of two motors stood while driven."},
 		{[]schemas.Motor{motor("gate", 1.24), motor("lift", 26.7), motor("mouth", 0)}, "Two of three motors stood while driven: lift 26.7 s and gate 1.2 s."},
 		{
 			[]schemas.Motor{motor("a", 1), motor("b", 2), motor("c", 3), motor("d", 4), motor("e", 5)},
