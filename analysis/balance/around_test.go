@@ -43,7 +43,7 @@ func shovedBoard(push, from float64) Input {
 func TestAPushIsToldFromTheLoopsOwnSwing(t *testing.T) {
 	cfg := DefaultConfig()
 	look := func(in Input) *float64 {
-		tr := clean(in.Tilt, nil, cfg)
+		tr := clean(in.Tilt, nil, 0, cfg)
 		a := attempts(tr, in, cfg)
 		require.NotEmpty(t, a)
 		return disturbed(tr, a[0], in, cfg, tuneTo(tr, a[0], in, cfg), false)

@@ -9,7 +9,8 @@
 // tells these two apart.
 //
 // The definition is that of schemas/README.md, applied to the tilt without
-// sensor noise: clean takes noise and spikes out, attempts holds the definition, offPlatform
+// sensor noise: clean takes noise and spikes out (follow, of a sensor that tells in wide steps), zeros what it reads
+// on the floor, attempts holds the definition, offPlatform
 // tells who drove off, swing and loop look at how it swung and why, limit at what held command or
 // platform. With a drive command, rig
 // is the platform with the robot on it as the command moved it (by the way that the pose tells, where
@@ -76,13 +77,14 @@ func Detect(in Input, cfg Config) Result {
 			in.LevelDeg, in.MountDeg, in.HoldS))
 		return res
 	}
+	step := coarseStep(in.Tilt, in.LevelDeg)
 	tilt, share := withoutLean(in.Tilt, in, cfg)
 	if share != 0 {
 		in.Tilt = tilt
 		res.Notes = append(res.Notes, fmt.Sprintf(
 			"%s shows %.0f %% of how the robot leans in turns: taken out here by the pose; a sensor mounted square shows none", in.Tilt.Name, 100*math.Abs(share)))
 	}
-	tr := clean(in.Tilt, in.Rate, cfg)
+	tr := clean(in.Tilt, in.Rate, step, cfg)
 	floor := zeros(tr, in, cfg)
 	tr = tr.less(floor)
 	res.Notes = append(res.Notes, zeroNotes(in.Tilt.Name, floor, cfg)...)

@@ -25,8 +25,9 @@ type trace struct {
 
 // clean takes spikes and noise out of the tilt without moving what happened in time. A gyro
 // that agrees with the tilt (rate may be nil) carries the motion, so that more of the tilt's
-// noise can be averaged away without smearing it.
-func clean(tilt, rate *series.Float, cfg Config) trace {
+// noise can be averaged away without smearing it. step is that in which a coarse sensor tells the tilt,
+// 0 for one whose steps are narrow.
+func clean(tilt, rate *series.Float, step float64, cfg Config) trace {
 	gapLimit := max(int64(cfg.GapS*1e6), 3*series.Step(tilt.T))
 	tr := trace{samples: tilt.T}
 	rough := stat.Roughness(tilt.T, tilt.V)
@@ -36,7 +37,7 @@ func clean(tilt, rate *series.Float, cfg Config) trace {
 		for hi < len(tilt.T) && tilt.T[hi]-tilt.T[hi-1] <= gapLimit {
 			hi++
 		}
-		tr.add(tilt.T[lo:hi], stat.Despike(tilt.T[lo:hi], tilt.V[lo:hi], noise[lo]), cfg.ThinS, anyPositive(noise[lo:hi]))
+		tr.add(tilt.T[lo:hi], stat.Despike(tilt.T[lo:hi], tilt.V[lo:hi], noise[lo]), cfg.ThinS, step > 0 || anyPositive(noise[lo:hi]))
 		lo = hi
 	}
 	if anyPositive(noise) {
@@ -45,6 +46,13 @@ func clean(tilt, rate *series.Float, cfg Config) trace {
 	// Noise is measured again on the thinned samples: neighbours of a fast log may share it.
 	thinned := localNoise(tr.t, stat.Roughness(tr.t, tr.raw), cfg)
 	turned, agrees := turnedBy(rate, tr, cfg)
+	if step > 0 {
+		if !agrees {
+			rate = nil
+		}
+		tr.follow(tilt, rate, step)
+		return tr
+	}
 	tr.gyro = agrees
 	tr.v, tr.sd, tr.rate = make([]float64, len(tr.t)), make([]float64, len(tr.t)), make([]float64, len(tr.t))
 	for lo := 0; lo < len(tr.t); {

@@ -32,7 +32,7 @@ func TestCleanKeepsMotionAndTakesNoise(t *testing.T) {
 			us := int64(float64(i) / rate * 1e6)
 			tilt.T, tilt.V = append(tilt.T, us), append(tilt.V, truth(seconds(us))+noise*r.NormFloat64())
 		}
-		tr := clean(tilt, nil, DefaultConfig())
+		tr := clean(tilt, nil, 0, DefaultConfig())
 		require.InDelta(t, noise, tr.noise, 0.05)
 		rms := func(from, to float64) float64 {
 			sum, n := 0.0, 0.0

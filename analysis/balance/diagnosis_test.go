@@ -258,7 +258,7 @@ func TestAGyroThatDisagreesIsNotBelieved(t *testing.T) {
 	s.swingOut(0.2, 5, 0, 0, 30, 8)
 	in := s.log(r, sensor{rate: 100, noise: 0.3, drive: true, gyro: true}).in
 	cfg := DefaultConfig()
-	_, agrees := turnedBy(in.Rate, clean(in.Tilt, nil, cfg), cfg)
+	_, agrees := turnedBy(in.Rate, clean(in.Tilt, nil, 0, cfg), cfg)
 	require.True(t, agrees)
 	without := in
 	without.Rate = nil
@@ -272,7 +272,7 @@ func TestAGyroThatDisagreesIsNotBelieved(t *testing.T) {
 		for _, v := range in.Rate.V {
 			wrong.V = append(wrong.V, change(v))
 		}
-		_, agrees := turnedBy(wrong, clean(in.Tilt, nil, cfg), cfg)
+		_, agrees := turnedBy(wrong, clean(in.Tilt, nil, 0, cfg), cfg)
 		require.False(t, agrees, name)
 		with := in
 		with.Rate = wrong

@@ -210,7 +210,7 @@ func TestANoisyRateMakesNoSlowCommand(t *testing.T) {
 			in.Tilt.V[i] += 0.1 * luck.NormFloat64()
 		}
 		cfg := DefaultConfig()
-		tr := clean(in.Tilt, in.Rate, cfg)
+		tr := clean(in.Tilt, in.Rate, 0, cfg)
 		require.True(t, tr.gyro)
 		lp, _ := lookAtLoop(tr, attempts(tr, in, cfg)[0], in, cfg)
 		assert.InEpsilon(t, lead, lp.law.lead, 0.3)
@@ -235,7 +235,7 @@ func TestSwingsBetweenStops(t *testing.T) {
 			in.Tilt.T, in.Tilt.V = append(in.Tilt.T, int64(at*1e6)), append(in.Tilt.V, v)
 		}
 		cfg := DefaultConfig()
-		tr := clean(in.Tilt, nil, cfg)
+		tr := clean(in.Tilt, nil, 0, cfg)
 		found := attempts(tr, in, cfg)
 		require.NotEmpty(t, found)
 		assert.True(t, found[0].constant(tr), c.name)

@@ -61,7 +61,7 @@ func TestTheRigIsTold(t *testing.T) {
 	truth := rig{damp: 6, stiff: 4, lag: 0.05, slide: 0.001, pull: 700, tilt: -12, place: 700 * 0.06, swung: 10}
 	for _, noise := range []float64{0, 0.1} {
 		in, cfg := boardOnWheels(0.008, 0.2, noise, 8), DefaultConfig()
-		tr := clean(in.Tilt, nil, cfg)
+		tr := clean(in.Tilt, nil, 0, cfg)
 		found := attempts(tr, in, cfg)
 		require.NotEmpty(t, found)
 		u := tuneTo(tr, found[0], in, cfg)
@@ -82,7 +82,7 @@ func TestLowerGainDampsAsTold(t *testing.T) {
 	cfg := DefaultConfig()
 	for _, lead := range []float64{0, 0.1, 0.2} {
 		in := boardOnWheels(0.008, lead, 0.05, 8)
-		tr := clean(in.Tilt, nil, cfg)
+		tr := clean(in.Tilt, nil, 0, cfg)
 		a := attempts(tr, in, cfg)[0]
 		u := tuneTo(tr, a, in, cfg)
 		change := u.change(a, tr, in, cfg)

@@ -49,7 +49,7 @@ func driven(in Input, lag, slide, noise float64) Input {
 func runOf(t *testing.T, in Input) (*run, tuned) {
 	t.Helper()
 	cfg := DefaultConfig()
-	tr := clean(in.Tilt, in.Rate, cfg)
+	tr := clean(in.Tilt, in.Rate, 0, cfg)
 	found := attempts(tr, in, cfg)
 	require.NotEmpty(t, found)
 	u := tuneTo(tr, found[0], in, cfg)
