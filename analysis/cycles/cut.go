@@ -53,10 +53,12 @@ type cycle struct {
 	aboard     bool  // no pose tells, and the piece was aboard when it began, from an earlier trip
 	trips      int   // that its pieces took: more than one where the counter followed late; 0 unknown
 	more       moreLoad
-	uncounted  int           // pieces placed in it, before the one that scored was taken, that never counted
-	wasted     int64         // µs, when the first of them left
-	jamS       float64       // s, that went to jams
-	jams       []schemas.Jam // these, as far as they cost it anything
+	uncounted  int            // pieces placed in it, before the one that scored was taken, that never counted
+	wasted     int64          // µs, when the first of them left
+	about      schemas.Phases // where silences of the pose are passed over, for what these leave open
+	offS       float64        // s, by which about may be wrong
+	jamS       float64        // s, that went to jams
+	jams       []schemas.Jam  // these, as far as they cost it anything
 	reason     Reason
 	whole      bool // begins where the log does, and nothing says that the robot was driven from then
 	legs       [legs]leg

@@ -165,6 +165,9 @@ type Config struct {
 	// PoseGapS is the longest silence of the pose across which the robot's place is
 	// believed. Chosen by us.
 	PoseGapS float64
+	// A robot that was at the same place before and after a silence of the pose of at most StaysS has
+	// stayed there. Chosen by us.
+	StaysS float64
 	// CountLateS: what is counted by so much later than usual was counted late. Chosen by us.
 	CountLateS float64
 	// FlickerS: leaving the goal zone for less than this is noise of the pose at its edge.
@@ -183,7 +186,7 @@ func DefaultConfig() Config {
 		SightSigmaS: 0.8, SightWeight: 4, SightShare: 0.15, Blind: 0.01, PaceSigma: 0.1, PaceP: 0.01, AlikeWay: 0.5, JamS: 1,
 		SpeedS: 0.5, TopShare: 0.9, LeastTop: 0.25, LeastLegs: 3, UsualLeg: 0.4, EverydaySum: 0.5, UnseenS: 1,
 		StoodShare: 0.1, StoodS: 1, Driven: 0.2, MissedM: 0.35, LinedUpM: 0.15, CorrectS: 0.5,
-		FlightS: 3, EarlyS: 0.3, CountLateS: 1, PoseGapS: 0.5, FlickerS: 0.25,
+		FlightS: 3, EarlyS: 0.3, CountLateS: 1, PoseGapS: 0.5, StaysS: 1, FlickerS: 0.25,
 	}
 }
 
@@ -229,6 +232,7 @@ func Detect(in Input, cfg Config) Result {
 			c.wasted, c.uncounted = within(lost, c.start, c.entered)
 			c.whole = in.NoMode && c.start <= schemas.Micros(in.Periods[0].StartS)
 			c.Phases = place.phases(c.start, c.end, at, known)
+			c.about, c.offS = place.aboutThen(c.start, c.end, at, known)
 			c.jams = place.jammed(c, in)
 			c.jamS = covered(c.start, c.end, c.jams)
 			c.Align = alignOf(c, aim, in)

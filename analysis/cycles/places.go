@@ -2,6 +2,7 @@ package cycles
 
 import (
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
@@ -16,6 +17,7 @@ type places struct {
 	silences     []series.Interval // in which the robot may have been anywhere
 	track        track
 	topMS        float64 // the speed it reaches on its way
+	about        bool    // silences are no matter: the robot was where it was seen after them
 }
 
 // visit is a stay in a zone: from the first sample inside to the first one outside.
@@ -52,7 +54,7 @@ func placesOf(in Input, cfg Config) places {
 	_, at = inside(profile.UsePickup)
 	p.pickup = visits(T, at, limit)
 	p.hasGoal, at = inside(profile.UseGoal)
-	p.goal = join(visits(T, at, limit), schemas.Micros(cfg.FlickerS))
+	p.goal = p.stays(join(visits(T, at, limit), schemas.Micros(cfg.FlickerS)), cfg)
 	return p
 }
 
@@ -139,8 +141,46 @@ func join(all []visit, flicker int64) []visit {
 	return out
 }
 
+// stays makes one visit of two that a silence parts of at most StaysS, when the robot was at the same
+// place before and after it: it takes longer to drive off and come back to the very place. The
+// silence is then none.
+func (p *places) stays(all []visit, cfg Config) []visit {
+	var out []visit
+	for _, v := range all {
+		n := len(out)
+		if n == 0 || v.surely || v.start-out[n-1].end > schemas.Micros(cfg.StaysS) {
+			out = append(out, v)
+			continue
+		}
+		gap := series.Interval{Start: out[n-1].end, End: v.start}
+		ax, ay, _ := p.track.at(gap.Start)
+		bx, by, _ := p.track.at(gap.End)
+		if math.Hypot(ax-bx, ay-by) > cfg.LinedUpM {
+			out = append(out, v)
+			continue
+		}
+		out[n-1].end = v.end
+		p.silences = slices.DeleteFunc(p.silences, func(s series.Interval) bool { return s == gap })
+	}
+	return out
+}
+
+// aboutThen are the phases as far as they can be told when silences of the pose are passed over, and by
+// how many seconds these may be wrong.
+func (p *places) aboutThen(start, end, entered int64, known bool) (out schemas.Phases, offS float64) {
+	q := *p
+	q.about = true
+	for _, s := range p.silences {
+		offS += schemas.Seconds(s.Overlap(series.Interval{Start: start, End: end}))
+	}
+	return q.phases(start, end, entered, known), offS
+}
+
 // seen says whether the robot's place was known all the way from t0 to t1.
 func (p *places) seen(t0, t1 int64) bool {
+	if p.about {
+		return true
+	}
 	for _, s := range p.silences {
 		if s.Overlap(series.Interval{Start: t0, End: t1}) > 0 {
 			return false
@@ -198,7 +238,7 @@ func (p *places) firstPickup(start, end int64) (at int64, ok bool) {
 			continue
 		}
 		at = max(v.start, start)
-		return at, at < end && (v.surely || v.start <= start) && p.seen(start, at)
+		return at, at < end && (p.about || v.surely || v.start <= start) && p.seen(start, at)
 	}
 	return 0, false
 }
@@ -215,7 +255,7 @@ func (p *places) lastGoal(aboard, end int64) (at int64, ok bool) {
 			return 0, false
 		}
 		at = max(v.start, aboard)
-		return at, (v.surely || v.start <= aboard) && p.seen(at, end)
+		return at, (p.about || v.surely || v.start <= aboard) && p.seen(at, end)
 	}
 	return 0, false
 }

@@ -213,12 +213,15 @@ func why(c *cycle, mine []*cycle, earlier []past, cfg Config) *string {
 	var worst *string
 	most, all, besides := 0.0, 0.0, 0.0
 	for _, name := range phaseNames {
-		took := *name.of(&c.Phases)
+		took, offS := *name.of(&c.Phases), 0.0
+		if took == nil {
+			took, offS = *name.of(&c.about), c.offS
+		}
 		usual, ok := usualPhase(name, c, mine, earlier, cfg)
 		if took == nil || !ok {
 			continue // not known, or nothing to hold it against
 		}
-		lost := *took - usual
+		lost := *took - usual - offS
 		if name.why == WhyPlace {
 			lost -= c.lateS
 		}
