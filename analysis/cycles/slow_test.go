@@ -233,7 +233,7 @@ func TestFalseCallsAndFoundOnes(t *testing.T) {
 		{9, 40, 1, 0.18, 0.15, 0.85},
 		{9, 40, 2, 0.18, 0.15, 0.85},
 	} {
-		const matches = 120
+		const matches = 200
 		rng := rand.New(rand.NewPCG(uint64(c.cycles), uint64(100*c.before+c.slow)))
 		draw := func() float64 { return 11 * math.Exp(c.sigma*rng.NormFloat64()) }
 		share, found := 0.0, 0
