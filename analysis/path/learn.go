@@ -201,8 +201,13 @@ func (w *way) learn(slot int, seen []took) law {
 	k, _ := inFront(slot)
 	prior := w.past(slot)
 	prior.sigma = w.common.and(prior.sigma)
+	prior.nu += w.common.n * ofCommon
 	return fit(seen, prior, w.beams[k].step/2, w.cfg)
 }
+
+// ofCommon is how much a pass of another slot is worth for the spread of one: a slot may be less
+// regular than the robot is. Chosen by us.
+const ofCommon = 1. / 3
 
 // lawWithout is the law of a slot as all visits but one tell it: nothing is usual because it
 // happened now. With many visits one makes no difference.

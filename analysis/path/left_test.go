@@ -153,3 +153,16 @@ func TestAPieceInsideFromTheStartThatABeamMissed(t *testing.T) {
 	assert.InDelta(t, 4.35, *r.Passes[0].LeaveS, 0.05)
 	assert.Empty(t, r.Faults)
 }
+
+// A stage that jams in every third pass does not thereby become one that takes any time: all the
+// other stages of this robot take about the same in every pass.
+func TestAStageThatJamsOftenIsHardlyTakenForAnIrregularOne(t *testing.T) {
+	w := newWay(newTimeline(20, fourStages...).warm().input(), DefaultConfig())
+	w.common = variety{sigma: 0.05, n: 30}
+	var seen []took
+	for k, x := range []float64{1.42, 1.51, 2.22, 1.47, 1.50, 3.34, 1.53, 1.55, 2.20} {
+		seen = append(seen, took{x: x, done: true, at: int64(k)})
+	}
+	l := w.learn(1, seen)
+	assert.Less(t, l.within(in99), 2.4)
+}
