@@ -166,3 +166,14 @@ func TestAStageThatJamsOftenIsHardlyTakenForAnIrregularOne(t *testing.T) {
 	l := w.learn(1, seen)
 	assert.Less(t, l.within(in99), 2.4)
 }
+
+// A robot that was never driven moves no piece before a beam, wherever one may have been.
+func TestABeamBlockedWhileNothingWasDrivenIsStuck(t *testing.T) {
+	l := newTimeline(60, fourStages...)
+	l.periods = []schemas.Period{{Name: "driver", StartS: 0, EndS: 60}}
+	l.block("gate", 20, 40)
+	r := Detect(l.input(), DefaultConfig())
+	assert.Empty(t, r.Passes)
+	require.Len(t, r.Faults, 1)
+	assert.Equal(t, stuckTrue, r.Faults[0].Kind)
+}

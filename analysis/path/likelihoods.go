@@ -232,18 +232,18 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 	switch {
 	case b.atStart:
 		return odds
-	case k > 0 && w.withinWay(0, k, at): // it may have been in the path when the log began
-		passed := k
-		for passed > 0 && !w.withinWay(passed-1, k, at) {
-			passed--
-		}
-		return odds + w.missOdds(t, slotOf(passed)-1, slotOf(k), w.in.Start, at)
 	case w.idle(k, at) && k > 0 && len(w.in.Periods) > 0 && during(w.enabled, at):
 		return odds + math.Log(reachedDeep)
 	case w.idle(k, at) && during(w.enabled, at):
 		return odds + math.Log(reachedIn)
 	case w.idle(k, at):
 		return odds + math.Log(putIn)
+	case k > 0 && w.withinWay(0, k, at): // it may have been in the path when the log began
+		passed := k
+		for passed > 0 && !w.withinWay(passed-1, k, at) {
+			passed--
+		}
+		return odds + w.missOdds(t, slotOf(passed)-1, slotOf(k), w.in.Start, at)
 	case k == 0 && w.turnedBack(k, at):
 		return odds + math.Log(inReverse)
 	case k == 0:
