@@ -33,7 +33,7 @@ func Detect(in Input, cfg Config) Result {
 	out.Notes = append(out.Notes, w.notes...)
 	out.Passes = w.passes(all, stuck)
 	out.Stages = w.summary(all, out.Jams)
-	out.Faults = w.faults(all, sensor)
+	out.Faults = w.faults(all, sensor, out.Jams)
 	return out
 }
 
@@ -106,7 +106,7 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 			s.later = slices.ContainsFunc(j.visits[n:], func(u visit) bool { return u.next > v.slot })
 			s.weigh(w, all, i, sensor, out)
 			s.pair = w.wedged(all, i, &s)
-			s.credit = min(w.credit(j), w.history.stayed(s.slot, (s.start+s.end)/2, s.visit.to))
+			s.credit = min(w.credit(j), w.stayed(&s))
 			s.doubtful()
 			f := w.report(s, i+1)
 			if s.slot < w.wait {
@@ -122,6 +122,16 @@ func (w *way) jams(all []journey, sensor []unseen, motors []motor) []found {
 		}
 	}
 	return out
+}
+
+// stayed is how probably a piece was there from the middle of a stand on. What its beam showed
+// counts: from then on one that came back from behind the last beam seemed to be gone.
+func (w *way) stayed(s *stand) float64 {
+	until := s.visit.to
+	if k, front := inFront(s.slot); front && s.blk >= 0 {
+		until = min(until, w.beams[k].blocks[s.blk].to)
+	}
+	return w.history.stayed(s.slot, min((s.start+s.end)/2, until), until)
 }
 
 func (w *way) believed(f found) bool { return f.jam.Confidence >= w.cfg.Believe }

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // Kinds of sensor faults of this analysis.
@@ -16,8 +17,9 @@ const (
 )
 
 // faults are stretches in which a beam cannot be true: blocked by nothing, blind to pieces
-// that the beams on either side saw, or chattering.
-func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
+// that the beams on either side saw, or chattering. One blocked while its stage jammed was
+// blocked by what jammed there.
+func (w *way) faults(all []journey, sensor []unseen, jams []schemas.Jam) []schemas.Fault {
 	var out []schemas.Fault
 	add := func(k int, kind string, from, to int64, note string) {
 		out = append(out, schemas.Fault{
@@ -32,6 +34,9 @@ func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
 		b := w.beams[u.beam].blocks[u.blk]
 		if w.beams[u.beam].mostlyFlickers(u.from, b.to) {
 			continue // that is said already
+		}
+		if w.jammedThere(jams, u) {
+			continue // what stood there was no sensor's doing
 		}
 		if lasted := schemas.Seconds(b.to - u.from); lasted >= w.cfg.StuckS && !w.ranInto(all, u) {
 			add(u.beam, stuckTrue, u.from, b.to, fmt.Sprintf("blocked for %.1f s by no piece", lasted))
@@ -54,6 +59,17 @@ func (w *way) faults(all []journey, sensor []unseen) []schemas.Fault {
 		return cmp.Or(cmp.Compare(a.StartS, b.StartS), cmp.Compare(a.Signal, b.Signal))
 	})
 	return out
+}
+
+// jammedThere is whether a beam's stage was jammed for most of the time it was blocked by no piece
+// that was followed.
+func (w *way) jammedThere(jams []schemas.Jam, u unseen) bool {
+	b := &w.beams[u.beam]
+	blocked := series.Interval{Start: u.from, End: b.blocks[u.blk].to}
+	return slices.ContainsFunc(jams, func(j schemas.Jam) bool {
+		jam := series.Interval{Start: schemas.Micros(j.StartS), End: schemas.Micros(j.EndS)}
+		return j.Stage == w.in.Stages[b.stage].Name && 2*jam.Overlap(blocked) > blocked.Len()
+	})
 }
 
 // mostMiscounts is from how many pieces in a row on that no beam sees what was counted: fewer

@@ -26,9 +26,10 @@ const (
 	putIn        = 0.1   // a piece is put in by hand
 	reachedIn    = 0.03  // while the robot is enabled
 	reachedDeep  = 5e-4  // and further in than the mouth
-	inReverse    = 0.05  // a new piece comes while the mouth runs backward
+	inReverse    = 0.01  // a new piece comes while the mouth runs backward
 	unnoticed    = 0.3   // a new piece is first seen further on, besides the beams it passed
 	passedBy     = 0.005 // it passed a piece that has been there for long
+	stuckAgain   = 0.5   // a piece that came back from behind the last beam is stuck there again
 	keptIn       = 0.3   // it is still in the path when the log ends
 	noRoom       = 0.03  // there is one piece more in a stretch than it has room for
 )
@@ -210,7 +211,7 @@ func (w *way) returnOdds(t *track, i, k int, at int64) float64 {
 	odds := w.missOdds(t, slotOf(k), p.slot, p.since, at) + w.tooLong(t, i, at)
 	moved := w.clocks[p.slot].backward(p.since, at) > reversed || w.push[k].backward(p.since, at) > reversed
 	switch toward := w.heading(k, at); {
-	case toward < 0: // it may have been just past the beam
+	case w.turnedBack(k, at): // it may have been just past the beam
 		return odds + math.Log(ranBack)
 	case moved && toward == 0:
 		return odds + math.Log(ranBack/3) // it rolls out
@@ -228,6 +229,9 @@ func (w *way) birthOdds(t *track, k, behind int, b block, at int64) float64 {
 	odds := 0.0
 	if behind < len(t.pieces) && at-t.pieces[behind].since > long {
 		odds = math.Log(passedBy)
+	}
+	if k > 0 && w.turnedBack(k, at) {
+		odds += math.Log(againstDrive) // what comes then comes from ahead
 	}
 	switch {
 	case b.atStart:

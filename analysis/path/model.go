@@ -57,6 +57,9 @@ func (w *way) explainBlocked(t *track, h happened) []*track {
 		w.comeTo(n, ahead, k, h, back, false)
 		out = append(out, n)
 	}
+	if n := w.cameBack(t, h); n != nil {
+		out = append(out, n)
+	}
 	out = append(out, w.explainNew(t, h))
 	for _, gone := range w.leftUnseen(t, h.at) {
 		out = append(out, w.explainNew(gone, h))
@@ -78,6 +81,31 @@ func (w *way) explainNew(t *track, h happened) *track {
 	n.next++
 	w.comeTo(n, behind, k, h, born, k > 0 && !blk.atStart && !w.idle(k, h.at))
 	n.steps.birth = birth
+	return n
+}
+
+// cameBack says that the piece that went past the last beam, and was not counted, had not left the
+// robot but was stuck behind it, and came back when the stage was reversed. It is nil where it was
+// counted, or nothing was reversed, or another piece is in between.
+func (w *way) cameBack(t *track, h happened) *track {
+	last := len(w.beams) - 1
+	if t.gone == nil || w.falls[t.lastOut] || w.push[last].backward(t.lastOut, h.at) < reversed {
+		return nil
+	}
+	slot := slotOf(h.beam)
+	if len(t.pieces) > 0 && t.pieces[0].slot >= slot {
+		return nil
+	}
+	stuck := w.cfg.JamRate
+	if t.gone.back {
+		stuck = stuckAgain
+	}
+	blk := w.beams[h.beam].blocks[h.blk]
+	n := t.clone(math.Log(max(blk.real, 1e-9)) + math.Log(stuck) + math.Log(ranBack) + w.missOdds(t, slot, w.last+1, t.lastOut, h.at))
+	p := *t.gone
+	p.back, p.slot = true, w.last+1
+	n.pieces, n.gone = slices.Insert(n.pieces, 0, p), nil
+	w.comeTo(n, 0, h.beam, h, back, false)
 	return n
 }
 
@@ -294,7 +322,8 @@ func (t *track) leave(i int, h happened, m move) {
 		i--
 	}
 	if m == outGate {
-		t.lastOut = h.at
+		p := t.pieces[i]
+		t.lastOut, t.gone = h.at, &p
 	}
 	t.log(step{id: t.pieces[i].id, slot: t.pieces[i].slot, at: h.at, move: m, blk: -1})
 	t.pieces = slices.Delete(t.pieces, i, i+1)

@@ -131,21 +131,23 @@ func (m *motor) locked(from, to int64) (odds, amps, ratio float64) {
 		return 0, amps, ratio
 	}
 	const odd = 0.02 // passes on which a motor does what it usually does not
-	held, free, usual := 1.0, 1.0, 1.0
+	held, drags, free, usual := 1.0, 1.0, 1.0, 1.0
 	if y := math.Log(amps + offset); !math.IsNaN(y) && !math.IsNaN(m.amps.Mu) {
 		stall := distuv.Normal{Mu: m.amps.Mu + math.Log(lockedTimes), Sigma: lockedSpread}
 		wild := distuv.Normal{Mu: m.amps.Mu, Sigma: 1}
 		held *= stall.Prob(y)
+		drags *= distuv.Normal{Mu: m.amps.Mu + dragsTimes, Sigma: dragsSpread}.Prob(y)
 		free *= m.amps.Prob(y)
 		usual *= (1-odd)*m.amps.Prob(y) + odd*wild.Prob(y)
 	}
 	if !math.IsNaN(ratio) && !math.IsNaN(m.ratio.Mu) {
 		held *= 2 * distuv.Normal{Mu: 0, Sigma: lockedSpeed}.Prob(ratio)
+		drags *= distuv.Normal{Mu: m.ratio.Mu - dragsSlower, Sigma: dragsSlowerSpread}.Prob(ratio)
 		free *= m.ratio.Prob(ratio)
 		usual *= (1-odd)*m.ratio.Prob(ratio) + odd // any speed up to the full one
 	}
 	const most = 6 // motors do odd things for reasons nobody thought of
-	return min(max(math.Log((jamsLock*held+(1-jamsLock)*free)/usual), -most), most), amps, ratio
+	return min(max(math.Log((jamsLock*held+jamsDrag*drags+(1-jamsLock-jamsDrag)*free)/usual), -most), most), amps, ratio
 }
 
 // longest is the longest stretch between two times in which the settled motor stood or drew

@@ -9,19 +9,6 @@ import (
 // free is from when on the way ahead of a visit was free: a piece cannot pass the one
 // ahead of it, and one that stands behind another is not stuck by itself.
 func (w *way) free(all []journey, i int, v visit) int64 {
-	return w.freeOf(all, i, v, func(visit) bool { return true })
-}
-
-// freeAt is the same for a piece whose roller in a stage is seen to stand: only one that may be in
-// that stage or in the next can be in its way.
-func (w *way) freeAt(all []journey, i int, v visit, stage int) int64 {
-	return w.freeOf(all, i, v, func(u visit) bool {
-		first, _ := w.span(u)
-		return first <= stage+1
-	})
-}
-
-func (w *way) freeOf(all []journey, i int, v visit, near func(u visit) bool) int64 {
 	from := v.from
 	for n, j := range all {
 		if n == i {
@@ -29,7 +16,7 @@ func (w *way) freeOf(all []journey, i int, v visit, near func(u visit) bool) int
 		}
 		for _, u := range j.visits {
 			ahead := u.slot > v.slot || u.slot == v.slot && u.from <= v.from && n < i
-			if !ahead || u.slot > max(v.slot+1, v.next) || !near(u) { // next is further on where a beam missed it
+			if !ahead || u.slot > max(v.slot+1, v.next) { // next is further on where a beam missed it
 				continue
 			}
 			to := min(w.until(u), v.to)

@@ -129,7 +129,8 @@ func (d *drive) meanCommand(t0, t1 int64) float64 {
 }
 
 // waits is when a piece that came into the slot in which pieces wait began to wait: the
-// drive that brought it in does not count as driven to release. Elsewhere it is since, and
+// drive that brought it in, through all stages behind the last beam, does not count as driven to
+// release. Elsewhere it is since, and
 // so it is for one that was never let stand, or driven for far longer than it takes to come
 // in.
 func (w *way) waits(slot int, since, until int64) int64 {
@@ -137,13 +138,14 @@ func (w *way) waits(slot int, since, until int64) int64 {
 		return since
 	}
 	c := w.clocks[slot]
+	arrives := w.laws[slot].within(in99) + w.cfg.ArriveS + w.cfg.PriorTransitS*float64(len(w.in.Stages)-1-w.beams[len(w.beams)-1].stage)
 	i := sort.Search(len(c.t), func(i int) bool { return c.t[i] > since }) - 1
 	for i = max(i, 0); i < len(c.t) && c.t[i] < until; i++ {
 		if c.rate[i] > 0 {
 			continue
 		}
 		stood := max(c.t[i], since)
-		if c.onward(since, stood) > w.laws[slot].within(in99)+w.cfg.ArriveS {
+		if c.onward(since, stood) > arrives {
 			return since
 		}
 		return stood

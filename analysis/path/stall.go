@@ -83,6 +83,12 @@ func (w *way) stalls(all []journey, known []found, motors []motor) []found {
 	return out
 }
 
+// drivenOut is whether a slot in which pieces wait was driven to release for most of a stretch, as
+// far as this match tells what does that.
+func (w *way) drivenOut(all []journey, slot int, r series.Interval) bool {
+	return w.released(all) && w.clocks[slot].told && 2*w.clocks[slot].onward(r.Start, r.End) > schemas.Seconds(r.Len())
+}
+
 // wentBack is whether a piece went back from where it was at a time.
 func (j *journey) wentBack(at int64) bool {
 	return slices.ContainsFunc(j.visits, func(v visit) bool { return v.from <= at && at < v.to && v.next < v.slot })
@@ -189,9 +195,10 @@ func (m *motor) stretches(cfg Config) []series.Interval {
 }
 
 // explained is whether what was followed accounts for a stall of a stage's motor: a jam that
-// is known, or a piece in it or just behind. A piece with nothing in front of it does not
-// account for a roller that is seen to stand, however long pieces usually take there (they
-// may all have jammed); it is returned by its number.
+// is known, or a piece in it or just behind. None accounts for a roller that is seen to stand,
+// however long pieces usually take there (they may all have jammed), and though it may be pressed
+// against one ahead, for there a roller slips; but for one that waits at the gate. The piece is
+// returned by its number.
 func (w *way) explained(all []journey, known []found, stage int, r series.Interval, ratio float64) (piece int, ok bool) {
 	const near = 300_000 // µs
 	for _, f := range known {
@@ -205,7 +212,7 @@ func (w *way) explained(all []journey, known []found, stage int, r series.Interv
 			if stage < first-1 || stage > last+1 || v.from >= r.End+near || v.to <= r.Start-near {
 				continue
 			}
-			if !(ratio <= standing) || v.slot >= w.wait || w.freeAt(all, n, v, stage) > v.from {
+			if !(ratio <= standing) || v.slot >= w.wait && !w.drivenOut(all, v.slot, r) {
 				return 0, true
 			}
 			if first <= stage && stage <= last && v.from <= r.Start && r.End <= v.to+near {

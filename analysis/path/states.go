@@ -32,6 +32,7 @@ type piece struct {
 	rise   int64   // when it came to that beam
 	fall   int64   // when that beam cleared; rise until it did
 	onward bool    // it came into its slot from behind, so the whole of it lay ahead
+	back   bool    // it came back from behind the last beam once
 	paid   float64 // odds of the time it took in front of its last beam, to be given back if it never left
 }
 
@@ -69,6 +70,7 @@ type track struct {
 	blind   []bool  // by beam: it missed the last piece that passed, without excuse
 	next    int     // id of the next piece to come
 	lastOut int64   // when a piece left at the gate last
+	gone    *piece  // that piece, nil for none or when it was seen again
 	steps   *step
 
 	from *track   // the explanation it came from

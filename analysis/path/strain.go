@@ -176,14 +176,18 @@ type strain struct {
 
 // What jams do to the motor. Half lock the roller, in most others it slips and turns on, and some
 // leave no mark on the motor that is looked at. A locked motor draws two to five times its usual
-// current, a slipping one half as much again and turns a tenth slower: of the right order for
-// brushed and brushless d.c. motors behind a gearbox, chosen by us.
+// current, a slipping one half as much again and turns a tenth slower; now and then one drags so
+// hard on its piece that it draws as a locked one does, and turns much slower. Of the right order
+// for brushed and brushless d.c. motors behind a gearbox, chosen by us.
 const (
-	jamsLock, jamsSlip = 0.5, 0.4
+	jamsLock, jamsSlip, jamsDrag = 0.5, 0.3, 0.1
 
 	lockedTimes  = 2.5  // its usual current
 	lockedSpread = 0.6  // of ln of that
 	lockedSpeed  = 0.12 // share of its speed: what noise makes of standing
+
+	dragsTimes, dragsSpread        = 1.2, 0.6   // of ln of its usual current
+	dragsSlower, dragsSlowerSpread = 0.35, 0.25 // of its usual speed
 )
 
 // weighed is what a moment says beside those of undisturbed visits.
@@ -192,12 +196,13 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 		odd      = 0.02 // visits in which a motor is strained for another reason
 		anySpeed = 1.0  // density of a share of its speed from none to all
 	)
-	locked, slipping, usual := 1.0, 1.0, 1.0
+	locked, slipping, dragging, usual := 1.0, 1.0, 1.0, 1.0
 	strange := odd
 	if !math.IsNaN(m.amps) && !math.IsNaN(y.amps.Mu) {
 		ok = true
 		locked *= distuv.Normal{Mu: y.amps.Mu + math.Log(lockedTimes), Sigma: lockedSpread}.Prob(m.amps)
 		slipping *= distuv.Normal{Mu: y.amps.Mu + 0.4, Sigma: 0.3}.Prob(m.amps)
+		dragging *= distuv.Normal{Mu: y.amps.Mu + dragsTimes, Sigma: dragsSpread}.Prob(m.amps)
 		usual *= y.amps.Prob(m.amps)
 		strange *= distuv.Normal{Mu: y.amps.Mu, Sigma: 0.6}.Prob(m.amps)
 	}
@@ -205,13 +210,14 @@ func (y yardsticks) weighed(m moment) (s strain, ok bool) {
 		ok = true
 		locked *= 2 * distuv.Normal{Mu: 0, Sigma: lockedSpeed}.Prob(max(m.ratio, 0))
 		slipping *= distuv.Normal{Mu: y.ratio.Mu - 0.1, Sigma: 0.12}.Prob(m.ratio)
+		dragging *= distuv.Normal{Mu: y.ratio.Mu - dragsSlower, Sigma: dragsSlowerSpread}.Prob(m.ratio)
 		usual *= y.ratio.Prob(m.ratio)
 		strange *= anySpeed // a sensor that says nothing while the current is the usual one, too
 	}
 	const least = 1e-12
 	calm := (1-odd)*usual + strange
 	return strain{
-		jam:   math.Log(max(jamsLock*locked+jamsSlip*slipping+(1-jamsLock-jamsSlip)*calm, least) / max(calm, least)),
+		jam:   math.Log(max(jamsLock*locked+jamsSlip*slipping+jamsDrag*dragging+(1-jamsLock-jamsSlip-jamsDrag)*calm, least) / max(calm, least)),
 		at:    m,
 		times: math.Exp(m.amps - y.amps.Mu),
 	}, ok

@@ -233,7 +233,10 @@ func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 	case !c.told:
 		most = 4
 	case s.slot >= w.wait && s.law.n < 2:
-		most = 3 // what a release takes is not known
+		most = 3             // what a release takes is not known
+		if w.released(all) { // but none takes many seconds of what released others
+			most = min(most+2*math.Log(max(s.x, 1)), 6.5)
+		}
 	}
 	return min(max(odds, -3), most)
 }
