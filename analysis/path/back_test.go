@@ -106,3 +106,17 @@ func TestAMotorThatDragsIsNoMotorAtEase(t *testing.T) {
 	easy, _ := y.weighed(moment{amps: math.Log(5.4), ratio: 0.98})
 	assert.Less(t, easy.jam, 0.0)
 }
+
+// A piece that two rollers hold and no beam sees is one jam.
+func TestTwoRollersThatHoldOnePieceAreOneJam(t *testing.T) {
+	l := newTimeline(60, "mouth", "throat", "lift", "gate")
+	l.lacks["throat/beam"], l.lacks["lift/beam"], l.lacks["mouth/beam"] = true, true, true
+	for k := range 4 {
+		l.usual(2 + 6*float64(k))
+	}
+	l.drive(30, 33, 0.8)
+	l.hold("throat", 30.6, 32.5)
+	l.hold("lift", 30.62, 32.5)
+	r := Detect(l.input(), DefaultConfig())
+	assert.Len(t, r.Jams, 1)
+}

@@ -24,9 +24,11 @@ func Detect(in Input, cfg Config) Result {
 	motors = w.motors(all)
 	jams := w.jams(all, sensor, motors)
 	jams = better(jams, w.stalls(all, jams, motors), cfg)
+	stuck := w.endedIn(jams)
+	jams = w.eachOnce(jams)
 	slices.SortStableFunc(jams, func(a, b found) int { return cmp.Compare(a.start, b.start) })
 
-	stuck := out.tell(jams, cfg)
+	out.tell(jams, cfg)
 	if in.Explain {
 		w.consider(&out)
 	}
@@ -37,22 +39,51 @@ func Detect(in Input, cfg Config) Result {
 	return out
 }
 
-// tell sorts jams into those believed and those suspected, and says of which pieces the way
-// ended in one that is believed.
-func (r *Result) tell(jams []found, cfg Config) (stuck map[int]bool) {
-	stuck = map[int]bool{}
+// endedIn is of which pieces the way ended in a jam that is believed.
+func (w *way) endedIn(jams []found) map[int]bool {
+	stuck := map[int]bool{}
+	for _, j := range jams {
+		if w.believed(j) && j.piece > 0 && j.ended {
+			stuck[j.piece] = true
+		}
+	}
+	return stuck
+}
+
+// eachOnce leaves out the less sure of two jams that are one: at the same time in the same stage,
+// or told by the motors alone, in neighbouring ones, for a piece is held by two rollers.
+func (w *way) eachOnce(jams []found) []found {
+	slices.SortStableFunc(jams, func(a, b found) int { return cmp.Compare(b.jam.Confidence, a.jam.Confidence) })
+	var out []found
+	for _, j := range jams {
+		if !slices.ContainsFunc(out, func(k found) bool { return w.same(j, k) }) {
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+func (w *way) same(a, b found) bool {
+	const most = 0.8 // of the longer one they share
+	index := func(f found) int {
+		return slices.IndexFunc(w.in.Stages, func(s Stage) bool { return s.Name == f.jam.Stage })
+	}
+	apart := index(a) - index(b)
+	near := apart == 0 || a.piece == 0 && b.piece == 0 && (apart == 1 || apart == -1)
+	shared := min(a.jam.EndS, b.jam.EndS) - max(a.jam.StartS, b.jam.StartS)
+	return near && shared >= most*max(a.jam.EndS-a.jam.StartS, b.jam.EndS-b.jam.StartS)
+}
+
+// tell sorts jams into those believed and those suspected.
+func (r *Result) tell(jams []found, cfg Config) {
 	for _, j := range jams {
 		switch {
 		case j.jam.Confidence >= cfg.Believe:
 			r.Jams, r.JamReasons = append(r.Jams, j.jam), append(r.JamReasons, j.why)
-			if j.piece > 0 && j.ended {
-				stuck[j.piece] = true
-			}
 		case j.jam.Confidence >= cfg.Suspect:
 			r.Suspected, r.SuspectedReasons = append(r.Suspected, j.jam), append(r.SuspectedReasons, j.why)
 		}
 	}
-	return stuck
 }
 
 // better is the jams of pieces and those of motors that stood: where a motor makes believed
