@@ -120,3 +120,28 @@ func TestTwoRollersThatHoldOnePieceAreOneJam(t *testing.T) {
 	r := Detect(l.input(), DefaultConfig())
 	assert.Len(t, r.Jams, 1)
 }
+
+// A piece that was reversed on its way and went on has that much of it to go again, and was not stuck.
+func TestAPieceThatWasReversedOnItsWayTakesLonger(t *testing.T) {
+	const speed = 0.3
+	l := newTimeline(100, fourStages...)
+	l.lacks["current"], l.lacks["speed"] = true, true
+	for k := range 4 {
+		there := l.come(2+12*float64(k), speed)
+		l.leave(there, there+2)
+	}
+	at := 60.0
+	l.block("mouth", at, at+dwell/speed)
+	l.block("throat", at+apart/speed, at+(apart+dwell)/speed)
+	left := at + (apart+dwell)/speed
+	l.drive(at-0.5, at+20, 0.8)
+	l.drive(left+0.6, left+1.1, -0.8) // half a second back, which is to go again
+	l.block("lift", at+2*apart/speed+1, at+(2*apart+dwell)/speed+1)
+	l.block("gate", at+3*apart/speed+1, at+21.35)
+	l.drive(at+3*apart/speed+1.05, at+21, 0, "gate")
+	l.drive(at+21, at+21.5, 0.8, "gate")
+	l.out = append(l.out, at+21.45)
+	r := Detect(l.input(), DefaultConfig())
+	require.Len(t, r.Passes, 5)
+	assert.Empty(t, told(r.Jams))
+}

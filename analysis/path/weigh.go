@@ -202,7 +202,7 @@ func (w *way) drivenBack(s *stand, from, to int64) float64 {
 // slowness is what the time it took says: how much likelier it is with a jam in it than
 // without. What was not seen to end counts by what it lasted at least.
 func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
-	y := math.Log(s.x)
+	y := math.Log(w.onItsWay(s))
 	jam := jammed(s.law.usual())
 	var odds float64
 	slow := distuv.Normal{Mu: s.all.dist.Mu + 0.3, Sigma: 0.3} // a slick or heavy piece
@@ -239,6 +239,16 @@ func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 		}
 	}
 	return min(max(odds, -3), most)
+}
+
+// onItsWay is the driven seconds of a stand that a piece cannot have used to go again what it was
+// driven back between two beams before it went on.
+func (w *way) onItsWay(s *stand) float64 {
+	k, front := inFront(s.slot)
+	if front || !s.done || s.slot >= w.wait {
+		return s.x
+	}
+	return w.floor(s.x-w.drivenBack(s, s.from, s.until), k)
 }
 
 // mayHavePassed is how probably the piece of a stand was further on when it was thought to
