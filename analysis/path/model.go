@@ -15,7 +15,7 @@ import (
 // by nothing.
 //
 // So a beam that becomes blocked has one of few causes: a piece came to it from behind, came
-// back from ahead, came into the path; or nothing did. One that becomes clear was left by its
+// back from ahead, even from behind the last beam, came into the path; or nothing did. One that becomes clear was left by its
 // piece, onward, backward or by hand, or by the last of several in contact, or nothing was
 // there. A count of releases let the furthest piece out, or is wrong. Each explain function
 // here makes one new state for each of these, out of one that was true before (states.go), at

@@ -130,9 +130,8 @@ func (d *drive) meanCommand(t0, t1 int64) float64 {
 
 // waits is when a piece that came into the slot in which pieces wait began to wait: the
 // drive that brought it in, through all stages behind the last beam, does not count as driven to
-// release. Elsewhere it is since, and
-// so it is for one that was never let stand, or driven for far longer than it takes to come
-// in.
+// release. Elsewhere it is since, and so it is for one that was never let stand, or driven for far
+// longer than it takes to come in.
 func (w *way) waits(slot int, since, until int64) int64 {
 	if slot < w.wait {
 		return since
