@@ -405,3 +405,18 @@ func TestWithoutSpeedOrCommand(t *testing.T) {
 	assert.Equal(t, "its command is not known", got.Reason)
 	assert.NotNil(t, got.PeakA)
 }
+
+// BenchmarkDetect is one match as robots log it: six motors, 150 s, 200 Hz.
+func BenchmarkDetect(b *testing.B) {
+	bench := sound()
+	bench.everyMs = 5
+	m, volts := bench.run(work(42)...)
+	in := Input{Voltage: volts, LeaveV: 7.4, End: m.Current.T[len(m.Current.T)-1]}
+	for _, name := range []string{"mouth", "throat", "lift", "pocket", "gate", "arm"} {
+		m.Name = name
+		in.Motors = append(in.Motors, m)
+	}
+	for b.Loop() {
+		Detect(in, DefaultConfig())
+	}
+}
