@@ -161,6 +161,26 @@ func TestFaults(t *testing.T) {
 	})
 }
 
+// A logger that writes what has changed leaves a coarse reading out while it rests.
+func TestALogOfChangesHasNoGapsWhereNothingChanged(t *testing.T) {
+	live := noise(12)
+	every := sampled("v", 50, 60, func(s float64) float64 {
+		if math.Mod(s, 6) < 1 {
+			return 0
+		}
+		return math.Round(64*live(s)) / 64
+	})
+	changes := &schemas.Signal{Name: "v", Kind: every.Kind}
+	for i, v := range every.Float {
+		if i == 0 || v != every.Float[i-1] {
+			changes.Time, changes.Float = append(changes.Time, every.Time[i]), append(changes.Float, v)
+		}
+	}
+	beside := sampled("w", 50, 60, noise(13)) // so that the log as a whole goes on
+	assert.Empty(t, detect([]*schemas.Signal{changes, beside}).Gaps)
+	assert.Len(t, detect([]*schemas.Signal{without(every, 30, 31), beside}).Gaps, 1)
+}
+
 func TestQuietPaddingAndShiftChangeNothing(t *testing.T) {
 	v := without(sampled("v", 50, 30, noise(9)), 5, 6)
 	w := sampled("w", 50, 30, noise(10))
