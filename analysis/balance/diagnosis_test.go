@@ -158,8 +158,6 @@ func TestTheSensorsZero(t *testing.T) {
 	require.Empty(t, Detect(exact.in, DefaultConfig()).Notes)
 }
 
-// The real thing moves anyhow: jerks, whole turns, long silences, samples in bursts. What
-// comes back must be in order and in the log, and finite.
 func TestAZeroThatDrifts(t *testing.T) {
 	r := rand.New(rand.NewPCG(8, 9))
 	s := &scene{}
@@ -211,6 +209,8 @@ func TestTheZeroIsToldAgainOnceTheRobotIsBackOnTheFloor(t *testing.T) {
 	require.False(t, ok, "it stood on the platform")
 }
 
+// The real thing moves anyhow: jerks, whole turns, long silences, samples in bursts. What
+// comes back must be in order and in the log, and finite.
 func TestAbsurdTiltsGiveNoAbsurdities(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 4))
 	for i := range 60 {

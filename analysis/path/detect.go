@@ -63,6 +63,7 @@ func (w *way) eachOnce(jams []found) []found {
 	return out
 }
 
+// same is whether two jams share nearly all of their time and the piece they hold.
 func (w *way) same(a, b found) bool {
 	const most = 0.8 // of the longer one they share
 	index := func(f found) int {

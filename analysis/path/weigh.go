@@ -226,16 +226,18 @@ func (s *stand) slowness(w *way, all []journey, followed bool) float64 {
 		longer = (1-unseen)*longer + unseen // unseen it may have gone on in its time
 		odds = math.Log(max(jam.survival(y), 1e-12)) - math.Log(max(longer, 1e-12))
 	}
-	most := 6.5 // one stay in some hundreds is that of a piece followed wrongly
+	const whole = 6.5 // one stay in some hundreds is that of a piece followed wrongly
+	most := whole
 	switch c := w.clocks[s.slot]; {
 	case c.lent:
 		most = 5
 	case !c.told:
 		most = 4
 	case s.slot >= w.wait && s.law.n < 2:
-		most = 3             // what a release takes is not known
-		if w.released(all) { // but none takes many seconds of what released others
-			most = min(most+2*math.Log(max(s.x, 1)), 6.5)
+		// What a release takes is not known, but none takes many seconds of what released others.
+		most = 3
+		if w.released(all) {
+			most = min(most+2*math.Log(max(s.x, 1)), whole)
 		}
 	}
 	return min(max(odds, -3), most)
