@@ -39,53 +39,11 @@ func Quantile(p float64, x []float64) float64 {
 	if i+1 >= len(s) {
 		return s[len(s)-1]
 	}
-	next := slices.Min(s[i+1:])
+	next := s[i+1]
+	for _, v := range s[i+2:] {
+		if v < next {
+			next = v
+		}
+	}
 	return s[i] + (at-float64(i))*(next-s[i])
-}
-
-// order puts the value that sorting would put at s[k] there, none larger before it and none
-// smaller behind it: a long log is asked for its median again and again, and selecting (Hoare,
-// "Algorithm 65: find", Comm. ACM 4 (1961)) takes a fraction of sorting. NaN sorts first.
-func order(s []float64, k int) {
-	first := 0 // number
-	for i, v := range s {
-		if math.IsNaN(v) {
-			s[i], s[first] = s[first], v
-			first++
-		}
-	}
-	if k < first {
-		return
-	}
-	s, k = s[first:], k-first
-	const short = 24
-	const enough = 64 // rounds, against an order of values made to be the worst case
-	for round := 0; len(s) > short && round < enough; round++ {
-		// The middle of three keeps a sorted or constant series from being the worst case.
-		a, b, c := s[0], s[len(s)/2], s[len(s)-1]
-		pivot := max(min(a, b), min(max(a, b), c))
-		i, j := 0, len(s)-1
-		for i <= j {
-			for s[i] < pivot {
-				i++
-			}
-			for s[j] > pivot {
-				j--
-			}
-			if i <= j {
-				s[i], s[j] = s[j], s[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			s = s[:j+1]
-		case k >= i:
-			s, k = s[i:], k-i
-		default:
-			return
-		}
-	}
-	slices.Sort(s)
 }
