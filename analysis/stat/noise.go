@@ -12,36 +12,63 @@ import "math"
 // first and last three values repeat their neighbour's. With fewer than seven samples it
 // is all zero. A jump or a spike shows in the seven values around it: take a median.
 func Roughness(t []int64, v []float64) []float64 {
-	const span = 7
 	out := make([]float64, len(v))
-	if len(v) < span {
+	if len(v) < roughSpan {
 		return out
 	}
-	var w, x [span]float64
-	for i := 0; i+span <= len(v); i++ {
-		unit := float64(t[i+span-1] - t[i])
-		for j := range span {
-			x[j] = float64(t[i+j]-t[i]) / unit
+	var w [roughSpan]float64
+	var norm float64
+	even, step := 0, int64(0) // how many steps up to here were that one
+	for i := 1; i < len(v); i++ {
+		if now := t[i] - t[i-1]; now != step {
+			even, step = 0, now
 		}
-		sum, norm := 0.0, 0.0
-		for j := range span {
-			product := 1.0
-			for k := range span {
-				if k != j {
-					product *= x[j] - x[k]
-				}
-			}
-			w[j] = 1 / product
-			sum += w[j] * (v[i+j] - v[i])
-			norm += w[j] * w[j]
+		even++
+		from := i - (roughSpan - 1)
+		if from < 0 {
+			continue
 		}
-		out[i+span/2] = sum / math.Sqrt(norm)
+		if even < roughSpan { // else they are those of the last seven
+			w, norm = roughWeights(t[from : i+1])
+		}
+		sum := 0.0
+		for j := range w {
+			sum += w[j] * (v[from+j] - v[from])
+		}
+		out[from+roughSpan/2] = sum / norm
 	}
-	for i := range span / 2 {
-		out[i] = out[span/2]
-		out[len(out)-1-i] = out[len(out)-1-span/2]
+	for i := range roughSpan / 2 {
+		out[i] = out[roughSpan/2]
+		out[len(out)-1-i] = out[len(out)-1-roughSpan/2]
 	}
 	return out
+}
+
+const roughSpan = 7
+
+// roughWeights are those of the values at seven times in their sixth divided difference,
+// 1 / Π (t[j] - t[k]) over k ≠ j, and their norm.
+func roughWeights(t []int64) (w [roughSpan]float64, norm float64) {
+	var x [roughSpan]float64
+	unit := float64(t[roughSpan-1] - t[0])
+	for j := range x {
+		x[j] = float64(t[j]-t[0]) / unit
+		w[j] = 1
+	}
+	for j := range x {
+		for k := j + 1; k < roughSpan; k++ {
+			apart := x[k] - x[j]
+			w[j] *= apart
+			w[k] *= apart
+		}
+	}
+	sign, squares := 1.0, 0.0 // the sign of six later times, then of five, ...
+	for j := range w {
+		w[j] = sign / w[j]
+		squares += w[j] * w[j]
+		sign = -sign
+	}
+	return w, math.Sqrt(squares)
 }
 
 // Noise is the standard deviation of the noise on a smooth curve, from the median of
@@ -61,7 +88,7 @@ func SpreadAboutZero(x []float64) float64 {
 	for i, v := range x {
 		size[i] = math.Abs(v)
 	}
-	return MADToSigma * Median(size)
+	return MADToSigma * quantileOf(size, 0.5)
 }
 
 // Despike is v with spikes of one or two samples replaced by the straight line between

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 )
 
 func TestDespike(t *testing.T) {
@@ -72,4 +73,48 @@ func TestNoiseIsThatOfTheSensorNotOfTheMotion(t *testing.T) {
 		require.InDelta(t, want, got, 0.08*want+0.01)
 	}
 	require.Zero(t, Noise([]int64{1, 2, 3}, []float64{5, 1, 9}), "too few samples to tell")
+}
+
+// Whatever the steps before it, seven samples are as rough as they are alone, to the bit.
+func TestRoughnessIsThatOfEachSevenAlone(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		times := []int64{0}
+		for range rapid.IntRange(1, 5).Draw(t, "stretches") {
+			step, jitter := rapid.Int64Range(1, 20_000).Draw(t, "step"), rapid.Int64Range(1, 3).Draw(t, "jitter")
+			for k := range rapid.Int64Range(1, 12).Draw(t, "samples") {
+				times = append(times, times[len(times)-1]+step+k%jitter)
+			}
+		}
+		v := rapid.SliceOfN(rapid.Float64Range(-9, 9), len(times), len(times)).Draw(t, "v")
+		rough := Roughness(times, v)
+		for i := 0; i+7 <= len(v); i++ {
+			if want := Roughness(times[i:i+7], v[i:i+7])[3]; rough[i+3] != want {
+				t.Fatalf("sample %d of %v at %v: %v, alone %v", i+3, v, times, rough[i+3], want)
+			}
+		}
+	})
+}
+
+// The peer copies each reading once.
+func BenchmarkNoise(b *testing.B) {
+	for name, jitter := range map[string]int64{"even": 1, "uneven": 100} {
+		r := rand.New(rand.NewPCG(1, 2))
+		times, v := make([]int64, 30_000), make([]float64, 30_000)
+		for i := range v {
+			times[i], v[i] = 5000*int64(i)+r.Int64N(jitter), r.NormFloat64()
+		}
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				Noise(times, v)
+			}
+		})
+	}
+	b.Run("peer", func(b *testing.B) {
+		from, to := make([]float64, 30_000), make([]float64, 30_000)
+		for b.Loop() {
+			for i, x := range from {
+				to[i] = x
+			}
+		}
+	})
 }

@@ -21,18 +21,20 @@ func MAD(x []float64) float64 {
 	for i, v := range x {
 		d[i] = math.Abs(v - m)
 	}
-	return Median(d)
+	return quantileOf(d, 0.5)
 }
 
 // Quantile is the p-quantile of x (0 <= p <= 1) by linear interpolation between the order
 // statistics at 1 + (n-1) p: type 7 of Hyndman and Fan, "Sample quantiles in statistical
 // packages", The American Statistician 50 (1996). x need not be sorted and is not changed.
 // NaN for no values.
-func Quantile(p float64, x []float64) float64 {
-	if len(x) == 0 {
+func Quantile(p float64, x []float64) float64 { return quantileOf(slices.Clone(x), p) }
+
+// quantileOf is the p-quantile of s, which is put in another order.
+func quantileOf(s []float64, p float64) float64 {
+	if len(s) == 0 {
 		return math.NaN()
 	}
-	s := slices.Clone(x)
 	at := p * float64(len(s)-1)
 	i := int(at)
 	order(s, i)
