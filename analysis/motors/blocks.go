@@ -15,35 +15,53 @@ type block struct {
 // speed that hardly changed, once it had settled.
 func (r *record) steady(cfg Config) []block {
 	var out []block
-	var run []reading
-	since, bout, boutFrom := int64(0), 0, int64(math.MinInt64/2)
-	flush := func() {
-		if b, ok := r.average(run, cfg); ok {
-			if b.t-boutFrom > int64(cfg.BoutS*1e6) {
-				bout, boutFrom = bout+1, b.t
-			}
-			b.bout = bout
-			out = append(out, b)
-		}
-		run = run[:0]
-	}
-	for k, x := range r.rows {
-		driven := x.u >= 2*cfg.MinCommand && !x.off && !x.sag
-		goesOn := k > 0 && driven && r.rows[k-1].u >= 2*cfg.MinCommand && x.back == r.rows[k-1].back &&
-			math.Abs(x.u-r.rows[k-1].u) <= cfg.SteadyU/2 && float64(x.t-r.rows[k-1].t)/1e6 <= cfg.BlockS
-		if !goesOn {
-			flush()
-			since = x.t
-		}
-		if !driven || float64(x.t-since)/1e6 < cfg.SettleS {
+	bout, boutFrom := 0, int64(math.MinInt64/2)
+	for _, run := range r.runs {
+		b, ok := r.average(run, cfg)
+		if !ok {
 			continue
 		}
-		if len(run) > 0 && float64(x.t-run[0].t)/1e6 >= cfg.BlockS {
-			flush()
+		if b.t-boutFrom > int64(cfg.BoutS*1e6) {
+			bout, boutFrom = bout+1, b.t
 		}
-		run = append(run, x)
+		b.bout = bout
+		out = append(out, b)
 	}
-	flush()
+	return out
+}
+
+// steadyRuns are the rows of up to cfg.BlockS each in which the motor was driven at a command that
+// hardly changed from one to the next, once it had settled.
+func steadyRuns(rows []reading, cfg Config) [][]reading {
+	var out [][]reading
+	from, since := 0, int64(0)
+	end := func(to int) {
+		if to > from {
+			out = append(out, rows[from:to])
+		}
+		from = to
+	}
+	for k := range rows {
+		x := &rows[k]
+		driven := x.u >= 2*cfg.MinCommand && !x.off && !x.sag
+		goesOn := false
+		if k > 0 && driven {
+			before := &rows[k-1]
+			goesOn = before.u >= 2*cfg.MinCommand && x.back == before.back &&
+				math.Abs(x.u-before.u) <= cfg.SteadyU/2 && float64(x.t-before.t)/1e6 <= cfg.BlockS
+		}
+		if !goesOn {
+			end(k)
+			since = x.t
+		}
+		switch {
+		case !driven || float64(x.t-since)/1e6 < cfg.SettleS:
+			from = k + 1
+		case float64(x.t-rows[from].t)/1e6 >= cfg.BlockS:
+			end(k)
+		}
+	}
+	end(len(rows))
 	return out
 }
 
@@ -56,7 +74,8 @@ func (r *record) average(run []reading, cfg Config) (b block, ok bool) {
 	b = block{n: float64(n), t: run[0].t}
 	low, high := math.Inf(1), math.Inf(-1)
 	var first, last float64 // speed of the first and the last half
-	for k, x := range run {
+	for k := range run {
+		x := &run[k]
 		b.u, b.v, b.i, b.w = b.u+x.u/b.n, b.v+x.v/b.n, b.i+x.i/b.n, b.w+x.w/b.n
 		low, high = min(low, x.u), max(high, x.u)
 		if k < n/2 {

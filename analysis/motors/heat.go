@@ -29,8 +29,9 @@ func (r *record) tellHeat(row *schemas.Motor, cfg Config) {
 	}
 	h := thermal{limitA: r.LimitA, tauS: r.TauS}
 	most, at := 0.0, r.rows[0].t
-	for k, x := range r.rows {
-		h.step(r.inWinding(x, cfg), x.dt)
+	for k := range r.rows {
+		x := &r.rows[k]
+		h.step(r.inWinding(x, &cfg), x.dt)
 		if h.heat > most {
 			most, at = h.heat, x.t
 		}
@@ -46,7 +47,8 @@ func (r *record) tellHeat(row *schemas.Motor, cfg Config) {
 // current that would have warmed it as much.
 func (r *record) tellDraw(row *schemas.Motor) {
 	var squares, lasted, peak float64
-	for _, x := range r.rows {
+	for k := range r.rows {
+		x := &r.rows[k]
 		if x.off {
 			continue
 		}

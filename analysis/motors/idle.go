@@ -14,7 +14,7 @@ func (r *record) tellIdle(row *schemas.Motor, cfg Config) {
 	}
 	rests := r.rests(cfg)
 	k := -1
-	for _, s := range r.stretches(func(x reading) bool { k++; return rests[k] && math.Abs(x.i) > cfg.IdleA }, cfg.MergeS) {
+	for _, s := range r.stretches(func(x *reading) bool { k++; return rests[k] && math.Abs(x.i) > cfg.IdleA }, cfg.MergeS) {
 		if s.EndS-s.StartS >= cfg.IdleS {
 			row.Idle = append(row.Idle, s)
 		}
@@ -29,7 +29,7 @@ func (r *record) unpowered(others []*record, cfg Config) []schemas.Stall {
 		return nil
 	}
 	var out []schemas.Stall
-	for _, s := range r.stretches(func(x reading) bool { return r.lacks(x, cfg) }, 0) {
+	for _, s := range r.stretches(func(x *reading) bool { return r.lacks(x, &cfg) }, 0) {
 		if s.EndS-s.StartS >= cfg.NothingS && !anyLacks(others, s, cfg) {
 			out = append(out, s)
 		}
@@ -38,7 +38,7 @@ func (r *record) unpowered(others []*record, cfg Config) []schemas.Stall {
 }
 
 // lacks says whether a row shows the motor driven, without current and without speed.
-func (r *record) lacks(x reading, cfg Config) bool {
+func (r *record) lacks(x *reading, cfg *Config) bool {
 	return !x.off && !x.sag && !x.quiet && x.u >= cfg.HoldShare*r.usual &&
 		math.Abs(x.i) < max(cfg.NothingA, r.free/4) && math.Abs(x.w) < r.freeSpeed(x)/2
 }
@@ -46,7 +46,8 @@ func (r *record) lacks(x reading, cfg Config) bool {
 func anyLacks(others []*record, s schemas.Stall, cfg Config) bool {
 	for _, o := range others {
 		told, lacked := 0.0, 0.0
-		for _, x := range o.rows {
+		for k := range o.rows {
+			x := &o.rows[k]
 			at := schemas.Seconds(x.t)
 			if at < s.StartS || at >= s.EndS || !(x.u >= cfg.HoldShare*o.usual) {
 				continue

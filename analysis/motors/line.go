@@ -184,7 +184,7 @@ func (r *record) resistance() (ohm float64, ok bool) {
 
 // inWinding is the current in the windings of a row, A: the supply's over the share of time
 // that the controller is switched on, but no more than its resistance lets through.
-func (r *record) inWinding(x reading, cfg Config) float64 {
+func (r *record) inWinding(x *reading, cfg *Config) float64 {
 	if r.line.side != supply || !(x.u >= cfg.MinCommand) {
 		return x.i
 	}

@@ -29,23 +29,25 @@ type reading struct {
 type record struct {
 	Motor
 	rows                []reading
-	zero                float64 // A its sensor reads at rest
-	zeroSE              float64 // A, its standard error
-	rested              bool    // it was seen at rest, else zero is 0
-	noiseA              float64 // A, of one reading
-	noiseW              float64 // rad/s
-	usual               float64 // command it is usually driven with
-	free                float64 // A it draws running lightly; NaN when it is never seen to run
-	ceiling             float64 // A, hardly ever more
-	perU                float64 // rad/s a full command at the usual voltage makes; 0 without speed
-	asWinding, asSupply line    // what it would be if the current were of that side
-	odds                float64 // ln of how much likelier the winding is
+	runs                [][]reading // of the rows, those of steady driving
+	zero                float64     // A its sensor reads at rest
+	zeroSE              float64     // A, its standard error
+	rested              bool        // it was seen at rest, else zero is 0
+	noiseA              float64     // A, of one reading
+	noiseW              float64     // rad/s
+	usual               float64     // command it is usually driven with
+	free                float64     // A it draws running lightly; NaN when it is never seen to run
+	ceiling             float64     // A, hardly ever more
+	perU                float64     // rad/s a full command at the usual voltage makes; 0 without speed
+	asWinding, asSupply line        // what it would be if the current were of that side
+	odds                float64     // ln of how much likelier the winding is
 	line                line
 }
 
 // read lays a motor's signals on the times of its current and learns the plain things: the
-// zero of its sensor, whether current and speed have signs, how it is usually driven.
-func read(m Motor, in Input, cfg Config) *record {
+// zero of its sensor, whether current and speed have signs, how it is usually driven. lowV is the
+// supply's voltage under which it sags.
+func read(m Motor, in Input, lowV float64, cfg Config) *record {
 	r := &record{Motor: m}
 	command, speed, volts := holds(m.Command, cfg), straight(m.Speed, cfg), straight(in.Voltage, cfg)
 	position, target := straight(m.Position, cfg), holds(m.Target, cfg)
@@ -58,12 +60,14 @@ func read(m Motor, in Input, cfg Config) *record {
 			next = min(next, t[k+1])
 		}
 		u := command.at(at)
-		x := reading{t: at, dt: float64(next-at) / 1e6, u: math.Abs(u), v: volts.at(at), w: speed.at(at), raw: m.Current.V[k], back: u < 0}
+		x := &r.rows[k]
+		x.t, x.dt = at, float64(next-at)/1e6
+		x.u, x.back = math.Abs(u), u < 0
+		x.v, x.w, x.raw = volts.at(at), speed.at(at), m.Current.V[k]
 		x.off = inside(in.Disabled, at) || inside(in.Gaps, at)
 		x.quiet = math.Abs(position.at(at)-target.at(at)) <= 2*m.Within
-		r.rows[k] = x
 	}
-	r.markSags(in, cfg)
+	r.markSags(in.Voltage, lowV, cfg)
 	r.usual = usualCommand(r.rows, cfg)
 	r.noiseA, r.noiseW = noise(m.Current), noise(m.Speed)
 	r.perU = topSpeed(r.rows)
@@ -152,20 +156,27 @@ func inside(spans []series.Interval, t int64) bool {
 	return false
 }
 
-// markSags marks what lies about moments in which the supply was so low that controllers may
-// have let go: below the voltage at which they take hold again, or far under the usual.
-func (r *record) markSags(in Input, cfg Config) {
+// lowVolts is the voltage under which controllers may have let go: at which they take hold again,
+// or far under the usual.
+func lowVolts(in Input, cfg Config) float64 {
 	if in.Voltage == nil || len(in.Voltage.V) == 0 {
+		return in.LeaveV
+	}
+	return max(in.LeaveV, cfg.SagShare*stat.Median(in.Voltage.V))
+}
+
+// markSags marks what lies about moments in which the supply was that low.
+func (r *record) markSags(voltage *series.Float, low float64, cfg Config) {
+	if voltage == nil || len(voltage.V) == 0 {
 		return
 	}
-	low := max(in.LeaveV, cfg.SagShare*stat.Median(in.Voltage.V))
 	around := int64(cfg.AroundSagS * 1e6)
 	next, last := 0, int64(math.MinInt64/2)
 	for k := range r.rows {
 		at := r.rows[k].t
-		for next < len(in.Voltage.T) && in.Voltage.T[next] <= at+around {
-			if in.Voltage.V[next] < low {
-				last = in.Voltage.T[next]
+		for next < len(voltage.T) && voltage.T[next] <= at+around {
+			if voltage.V[next] < low {
+				last = voltage.T[next]
 			}
 			next++
 		}
@@ -177,13 +188,13 @@ func (r *record) markSags(in Input, cfg Config) {
 // what holds, however long it holds. NaN without any.
 func usualCommand(rows []reading, cfg Config) float64 {
 	top := 0.0
-	for _, x := range rows {
-		top = max(top, orZero(x.u))
+	for k := range rows {
+		top = max(top, orZero(rows[k].u))
 	}
 	if top <= cfg.MinCommand {
 		return math.NaN()
 	}
-	return stat.Median(pick(rows, func(x reading) bool { return x.u > top/2 }, func(x reading) float64 { return x.u }))
+	return stat.Median(pick(rows, func(x *reading) bool { return x.u > top/2 }, func(x *reading) float64 { return x.u }))
 }
 
 // noise is the standard deviation of a sensor's noise and of its steps, 0 of none.
@@ -199,7 +210,8 @@ func noise(f *series.Float) float64 {
 func (r *record) rests(cfg Config) []bool {
 	out := make([]bool, len(r.rows))
 	since := int64(math.MaxInt64)
-	for k, x := range r.rows {
+	for k := range r.rows {
+		x := &r.rows[k]
 		if !(x.u < cfg.MinCommand/2) || math.Abs(x.w) > cfg.StandShare*r.perU+4*r.noiseW {
 			since = math.MaxInt64
 			continue
@@ -212,7 +224,7 @@ func (r *record) rests(cfg Config) []bool {
 
 // topSpeed is nearly the largest speed seen while driven, rad/s; 0 without speed.
 func topSpeed(rows []reading) float64 {
-	seen := pick(rows, func(x reading) bool { return x.u > 0 && !math.IsNaN(x.w) }, func(x reading) float64 { return math.Abs(x.w) })
+	seen := pick(rows, func(x *reading) bool { return x.u > 0 && !math.IsNaN(x.w) }, func(x *reading) float64 { return math.Abs(x.w) })
 	return orZero(stat.Quantile(0.95, seen))
 }
 
@@ -220,7 +232,8 @@ func topSpeed(rows []reading) float64 {
 func (r *record) readZero(cfg Config) {
 	rests := r.rests(cfg)
 	var seen []float64
-	for k, x := range r.rows {
+	for k := range r.rows {
+		x := &r.rows[k]
 		if rests[k] {
 			seen = append(seen, x.raw)
 		}
@@ -240,16 +253,23 @@ func (r *record) readZero(cfg Config) {
 // whichever way the motor is driven has none, or is the supply's current; what is always
 // against the command is wired the other way round.
 func (r *record) readSigns(cfg Config) {
-	medians := func(of func(reading) float64) (on, back float64) {
-		driven := func(back bool) func(reading) bool {
-			return func(x reading) bool {
-				return x.u >= 2*cfg.MinCommand && x.back == back && !x.off && !x.sag && !math.IsNaN(of(x))
+	medians := func(of func(*reading) float64) (on, back float64) {
+		var onward, backward []float64
+		for k := range r.rows {
+			x := &r.rows[k]
+			if !(x.u >= 2*cfg.MinCommand) || x.off || x.sag || math.IsNaN(of(x)) {
+				continue
+			}
+			if x.back {
+				backward = append(backward, of(x))
+			} else {
+				onward = append(onward, of(x))
 			}
 		}
-		return stat.Median(pick(r.rows, driven(false), of)), stat.Median(pick(r.rows, driven(true), of))
+		return stat.Median(onward), stat.Median(backward)
 	}
-	onA, backA := signs(medians(func(x reading) float64 { return x.i }))
-	onW, backW := signs(medians(func(x reading) float64 { return x.w }))
+	onA, backA := signs(medians(func(x *reading) float64 { return x.i }))
+	onW, backW := signs(medians(func(x *reading) float64 { return x.w }))
 	for k := range r.rows {
 		x := &r.rows[k]
 		if x.back {
@@ -276,10 +296,11 @@ func signs(on, back float64) (onward, backward float64) {
 
 // readRunning learns what it draws and how fast it turns when nothing holds it.
 func (r *record) readRunning(cfg Config) {
+	r.runs = steadyRuns(r.rows, cfg)
 	running := r.steady(cfg)
-	r.ceiling = stat.Quantile(0.999, pick(r.rows, func(x reading) bool { return x.u > 0 && !x.off && !x.sag || math.IsNaN(x.u) }, func(x reading) float64 { return math.Abs(x.i) }))
+	r.ceiling = stat.Quantile(0.999, pick(r.rows, func(x *reading) bool { return x.u > 0 && !x.off && !x.sag || math.IsNaN(x.u) }, func(x *reading) float64 { return math.Abs(x.i) }))
 	var ratio []float64
-	usualV := stat.Median(pick(r.rows, func(x reading) bool { return x.u > cfg.MinCommand && !math.IsNaN(x.v) }, func(x reading) float64 { return x.v }))
+	usualV := stat.Median(pick(r.rows, func(x *reading) bool { return x.u > cfg.MinCommand && !math.IsNaN(x.v) }, func(x *reading) float64 { return x.v }))
 	for _, b := range running {
 		v := b.v / usualV
 		if math.IsNaN(v) {
@@ -311,10 +332,10 @@ func turning(speeds []float64) []float64 {
 	return slices.DeleteFunc(slices.Clone(speeds), func(v float64) bool { return v <= share*highest })
 }
 
-func pick(rows []reading, which func(reading) bool, what func(reading) float64) []float64 {
-	var out []float64
-	for _, x := range rows {
-		if which(x) {
+func pick(rows []reading, which func(*reading) bool, what func(*reading) float64) []float64 {
+	out := make([]float64, 0, len(rows))
+	for k := range rows {
+		if x := &rows[k]; which(x) {
 			out = append(out, what(x))
 		}
 	}

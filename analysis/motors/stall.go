@@ -15,7 +15,7 @@ func (r *record) stalls(cfg Config) (out []schemas.Stall, known bool) {
 		return nil, false
 	}
 	least := r.leastStall(cfg)
-	for _, s := range r.stretches(func(x reading) bool { return r.stands(x, cfg) }, cfg.MergeS) {
+	for _, s := range r.stretches(func(x *reading) bool { return r.stands(x, &cfg) }, cfg.MergeS) {
 		if s.EndS-s.StartS >= least {
 			out = append(out, s)
 		}
@@ -24,7 +24,7 @@ func (r *record) stalls(cfg Config) (out []schemas.Stall, known bool) {
 }
 
 // stands says whether a row shows the motor held fast.
-func (r *record) stands(x reading, cfg Config) bool {
+func (r *record) stands(x *reading, cfg *Config) bool {
 	switch {
 	case x.off || x.quiet || // a low supply excuses nothing here: what draws has power
 		!(x.u >= cfg.HoldShare*r.usual):
@@ -45,7 +45,7 @@ func (r *record) stands(x reading, cfg Config) bool {
 }
 
 // freeSpeed is the speed that a row's command and voltage would make without load, rad/s.
-func (r *record) freeSpeed(x reading) float64 {
+func (r *record) freeSpeed(x *reading) float64 {
 	if r.line.known && x.v > 0 {
 		return x.u * x.v / r.line.k
 	}
@@ -57,7 +57,8 @@ func (r *record) leastStall(cfg Config) float64 {
 	const longest = 1.0 // s; who takes longer to start has stalled first
 	var took []float64
 	began := int64(-1)
-	for k, x := range r.rows {
+	for k := range r.rows {
+		x := &r.rows[k]
 		driven := x.u >= cfg.HoldShare*r.usual && !x.off
 		switch {
 		case !driven:
@@ -80,14 +81,15 @@ func (r *record) leastStall(cfg Config) float64 {
 
 // stretches are the runs of rows of which is holds, with what was drawn in them; runs less
 // than merge seconds apart are one.
-func (r *record) stretches(is func(reading) bool, merge float64) []schemas.Stall {
+func (r *record) stretches(is func(*reading) bool, merge float64) []schemas.Stall {
 	type run struct {
 		from, to int64
 		charge   float64
 		lasted   float64
 	}
 	var runs []run
-	for _, x := range r.rows {
+	for k := range r.rows {
+		x := &r.rows[k]
 		if !is(x) {
 			continue
 		}

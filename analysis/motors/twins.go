@@ -49,7 +49,8 @@ func alike(r, twin *record, cfg Config) []float64 {
 		}
 		own, others, lasted = 0, 0, 0
 	}
-	for _, x := range r.rows {
+	for k := range r.rows {
+		x := &r.rows[k]
 		b := other.at(x.t) - twin.zero
 		u := told.at(x.t)
 		same := !blind && x.u >= 2*cfg.MinCommand && math.Abs(math.Abs(u)-x.u) <= cfg.Alike && (u < 0) == x.back
