@@ -3,6 +3,8 @@ package stat
 import (
 	"math"
 
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -102,27 +104,24 @@ func FitCurve(c Curve, start []float64) (fit CurveFit, ok bool) {
 
 // descent holds the working arrays of one fit.
 type descent struct {
-	c                        Curve
-	k                        int
-	r, trial, slopes         []float64
-	normal                   *mat.SymDense // JᵀJ
-	gradient                 []float64     // Jᵀr
-	scale, next, delta, low  []float64
-	damped                   *mat.SymDense
-	chol                     mat.Cholesky
-	gradientVec, solutionVec *mat.VecDense
+	c                       Curve
+	k                       int
+	r, trial, slopes        []float64
+	normal                  *mat.SymDense // JᵀJ
+	sums                    []float64     // its upper half, row after row
+	gradient                []float64     // Jᵀr
+	scale, next, delta, low []float64
+	damped                  *mat.SymDense
+	chol                    mat.Cholesky
 }
 
 func newDescent(c Curve, k int) *descent {
-	w := &descent{
+	return &descent{
 		c: c, k: k,
 		r: make([]float64, c.N), trial: make([]float64, c.N), low: make([]float64, c.N), slopes: make([]float64, c.N*k),
-		normal: mat.NewSymDense(k, nil), damped: mat.NewSymDense(k, nil),
+		normal: mat.NewSymDense(k, nil), sums: make([]float64, k*(k+1)/2), damped: mat.NewSymDense(k, nil),
 		gradient: make([]float64, k), scale: make([]float64, k), next: make([]float64, k), delta: make([]float64, k),
 	}
-	w.gradientVec = mat.NewVecDense(k, w.gradient)
-	w.solutionVec = mat.NewVecDense(k, w.delta)
-	return w
 }
 
 // linearise takes JᵀJ and Jᵀr at p; w.r holds the residuals there.
@@ -132,27 +131,26 @@ func (w *descent) linearise(p []float64) {
 	} else {
 		w.differences(p)
 	}
-	for a := range w.k {
-		w.gradient[a] = 0
-		for b := a; b < w.k; b++ {
-			w.normal.SetSym(a, b, 0)
-		}
-	}
-	sums := make([]float64, w.k*w.k)
-	for i := range w.c.N {
+	clear(w.gradient)
+	clear(w.sums)
+	for i, r := range w.r {
 		row := w.slopes[i*w.k : (i+1)*w.k]
+		at := 0
 		for a, s := range row {
-			w.gradient[a] += s * w.r[i]
-			for b := a; b < w.k; b++ {
-				sums[a*w.k+b] += s * row[b]
+			w.gradient[a] += s * r
+			for _, o := range row[a:] {
+				w.sums[at] += s * o
+				at++
 			}
 		}
 	}
+	at := 0
 	for a := range w.k {
+		w.scale[a] = math.Max(w.scale[a], w.sums[at])
 		for b := a; b < w.k; b++ {
-			w.normal.SetSym(a, b, sums[a*w.k+b])
+			w.normal.SetSym(a, b, w.sums[at])
+			at++
 		}
-		w.scale[a] = math.Max(w.scale[a], sums[a*w.k+a])
 	}
 }
 
@@ -178,12 +176,14 @@ func (w *descent) step(damping float64) bool {
 	for a := range w.k {
 		w.damped.SetSym(a, a, w.normal.At(a, a)+damping*math.Max(w.scale[a], 1e-300))
 	}
-	if !w.chol.Factorize(w.damped) {
+	// mat.Cholesky would also estimate how nearly singular the matrix is, which takes several times as
+	// long as solving: a bad step is taken back by the caller in any case.
+	factor, ok := lapack64.Potrf(w.damped.RawSymmetric())
+	if !ok {
 		return false
 	}
-	// A nearly singular matrix is reported as an error but solved all the same; a bad step
-	// is then taken back by the caller.
-	_ = w.chol.SolveVecTo(w.solutionVec, w.gradientVec)
+	copy(w.delta, w.gradient)
+	lapack64.Potrs(factor, blas64.General{Rows: w.k, Cols: 1, Stride: 1, Data: w.delta})
 	for _, d := range w.delta {
 		if math.IsNaN(d) || math.IsInf(d, 0) {
 			return false
