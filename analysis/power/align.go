@@ -87,9 +87,11 @@ func noise(x []float64, most int) float64 {
 	const (
 		quarter     = 0.318639 // the first quartile of |z| of a normal distribution
 		finestSteps = 50       // a span of fewer steps than this is no rounding
+		sameShare   = 1e-9     // of the span; readings nearer to each other are the same
 	)
 	stride := max(1, len(x)/most)
-	var change, value []float64
+	count := 1 + (len(x)-1)/stride
+	change, value := make([]float64, 0, count), make([]float64, 0, count)
 	for i := 0; i < len(x); i += stride {
 		value = append(value, x[i])
 		if i+1 < len(x) && x[i+1] != x[i] {
@@ -99,16 +101,20 @@ func noise(x []float64, most int) float64 {
 	if 4*len(change) < len(value) {
 		change = []float64{0} // mostly steady: what changes is the load, not the reading
 	}
+	quiet := stat.Quantile(0.25, change)
+	span := slices.Max(value) - slices.Min(value)
+	if quiet > sameShare*span {
+		return quiet / quarter / math.Sqrt2 // readings that change do so by a step of the sensor or more
+	}
 	slices.Sort(value)
-	span := value[len(value)-1] - value[0]
 	resolution := span
 	for i := 1; i < len(value); i++ {
-		if d := value[i] - value[i-1]; d > 1e-9*span {
+		if d := value[i] - value[i-1]; d > sameShare*span {
 			resolution = min(resolution, d)
 		}
 	}
 	if resolution > span/finestSteps {
 		resolution = 0
 	}
-	return max(stat.Quantile(0.25, change)/quarter/math.Sqrt2, resolution/math.Sqrt(12))
+	return max(quiet/quarter/math.Sqrt2, resolution/math.Sqrt(12))
 }

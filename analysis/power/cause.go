@@ -30,11 +30,10 @@ type Judged struct {
 
 // model is what is known of the supply when dips are judged.
 type model struct {
-	pair  *aligned
-	line  *LoadLine // nil when refused
-	level []float64 // V at no load at each reading of pair
-	open  float64   // V, the level before any relaxation
-	sound float64   // ohm of a sound battery
+	pair     *aligned
+	line     *LoadLine            // nil when refused
+	unloaded [relaxations]float64 // V at no load before any relaxation, and ohm of each
+	sound    float64              // ohm of a sound battery
 }
 
 func newModel(pair *aligned, line *LoadLine, usual float64, cfg Config) model {
@@ -43,7 +42,7 @@ func newModel(pair *aligned, line *LoadLine, usual float64, cfg Config) model {
 		m.sound = usual
 	}
 	if line != nil {
-		m.level, m.open = pair.levels(line.perRead)
+		m.unloaded = pair.unloaded(line.perRead)
 	}
 	return m
 }
@@ -80,7 +79,7 @@ func (m model) judge(d dip, restV *float64, enter float64, cfg Config) (j Judged
 	}
 	soundV := cfg.SoundV
 	if !math.IsNaN(level) {
-		soundV -= (m.open - level) * min(1, m.sound/ohm)
+		soundV -= (m.unloaded[0] - level) * min(1, m.sound/ohm)
 	}
 	healthy := soundV - m.sound*amps
 	j.CurrentA, j.HealthyV, j.SoundV, j.SoundOhm = schemas.Some(amps), schemas.Some(healthy), schemas.Some(soundV), schemas.Some(m.sound)
@@ -129,7 +128,7 @@ func (j *Judged) behindBadConnection(minV, enter float64, worn bool, cfg Config)
 // at is the level at no load at t, by the last reading that knows it within a second.
 func (m model) at(t int64) float64 {
 	for k := series.Before(m.pair.T, t); k >= 0 && t-m.pair.T[k] < 1_000_000; k-- {
-		if v := m.level[k]; !math.IsNaN(v) {
+		if v := m.pair.level(k, m.unloaded); !math.IsNaN(v) {
 			return v
 		}
 	}

@@ -2,7 +2,6 @@ package power
 
 import (
 	"math"
-	"slices"
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
@@ -23,13 +22,13 @@ type resistances struct {
 // is a battery's of resistance ohm, relaxed as it was by then.
 func (a *aligned) moments(ohm float64, from, to int64, cfg Config) (r resistances) {
 	const steady = 0.3 // of the current, from one reading to the next but one
-	level, _ := a.levels(ohm)
+	unloaded := a.unloaded(ohm)
 	for k := 1; k+1 < len(a.T); k++ {
 		i := a.I[k]
 		if a.T[k] < from || a.T[k] > to || !(i >= cfg.LocalA) || !(math.Abs(a.I[k+1]-a.I[k-1]) <= steady*i) {
 			continue
 		}
-		if here := (level[k] - a.V[k]) / i; !math.IsNaN(here) {
+		if here := (a.level(k, unloaded) - a.V[k]) / i; !math.IsNaN(here) {
 			r.T, r.R = append(r.T, a.T[k]), append(r.R, here)
 		}
 	}
@@ -42,9 +41,8 @@ func (r resistances) loose(cfg Config) (low, high float64, is bool) {
 	if len(r.R) < cfg.LocalReadings {
 		return 0, 0, false
 	}
-	sorted := slices.Sorted(slices.Values(r.R)) // once, for a log of 1000 a second
-	low, high = stat.Quantile(0.1, sorted), stat.Quantile(0.9, sorted)
-	middle := stat.Quantile(0.75, sorted) - stat.Quantile(0.25, sorted)
+	low, high = stat.Quantile(0.1, r.R), stat.Quantile(0.9, r.R)
+	middle := stat.Quantile(0.75, r.R) - stat.Quantile(0.25, r.R)
 	return low, high, high-low > cfg.JumpOhm && middle > cfg.JumpOhm/2
 }
 

@@ -83,25 +83,30 @@ func (r relaxed) after(seconds float64, cfg Config) (ohm, low, high float64) {
 	return r.ohm + more, r.ohm + more - width, r.ohm + more + width
 }
 
-// levels is the voltage at no load at each reading: open, that of the whole log, less the
-// relaxation by then. NaN where voltage or current is not known, and everywhere when it
-// cannot be told.
-func (a *aligned) levels(ohm float64) (out []float64, open float64) {
-	w := a.worked()
-	all := w.whole()
+// unloaded is the voltage at no load of the whole log and the ohm of each relaxation, all NaN when
+// they cannot be told.
+func (a *aligned) unloaded(ohm float64) [relaxations]float64 {
+	all := a.worked().whole()
 	fit, _, ok := all.solve(ohm, [relaxations]bool{true, true, true, true})
-	out = make([]float64, len(a.T))
-	for k := range a.T {
-		if math.IsNaN(a.V[k]) || math.IsNaN(a.I[k]) || !ok {
-			out[k] = math.NaN()
-			continue
-		}
-		out[k] = fit[0]
-		for j, i := range w.slow[k] {
-			out[k] -= fit[j+1] * i
+	if !ok {
+		for j := range fit {
+			fit[j] = math.NaN()
 		}
 	}
-	return out, fit[0]
+	return fit
+}
+
+// level is the voltage at no load at reading k: that of the whole log, less the relaxation by then.
+// NaN where voltage or current is not known.
+func (a *aligned) level(k int, unloaded [relaxations]float64) float64 {
+	if math.IsNaN(a.V[k]) || math.IsNaN(a.I[k]) {
+		return math.NaN()
+	}
+	volts := unloaded[0]
+	for j, i := range a.worked().slow[k] {
+		volts -= unloaded[j+1] * i
+	}
+	return volts
 }
 
 // through is the voltage at no load on the line through the readings of a match: the mean of

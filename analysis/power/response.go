@@ -132,6 +132,7 @@ type told struct {
 func newTold(amps []float64, dt float64, cfg Config) told {
 	t := told{over: max(1, int(math.Round(cfg.AnswerS/dt)))}
 	above := make([]float64, len(amps)+1) // running sum
+	follows := 1 - math.Exp(-dt/cfg.RelaxS)
 	slow := math.NaN()
 	for k, i := range amps {
 		high := i - slow
@@ -140,14 +141,16 @@ func newTold(amps []float64, dt float64, cfg Config) told {
 		case math.IsNaN(slow):
 			slow, high = i, 0
 		default:
-			slow += high * (1 - math.Exp(-dt/cfg.RelaxS))
+			slow += high * follows
 		}
 		above[k+1] = above[k]
 		if !math.IsNaN(high) {
 			above[k+1] += high
 		}
 	}
-	for k := 0; k+t.over < len(amps); k++ {
+	n := max(0, len(amps)-t.over)
+	t.di, t.q = make([]float64, 0, n), make([]float64, 0, n)
+	for k := range n {
 		t.di = append(t.di, amps[k+t.over]-amps[k])
 		t.q = append(t.q, above[k+t.over]-above[k])
 	}

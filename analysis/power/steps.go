@@ -86,7 +86,8 @@ func (a *aligned) sums(cfg Config) *sums {
 	n := len(a.T)
 	s := &sums{make([]float64, n+1), make([]float64, n+1), make([]float64, n+1), make([]int, n+1)}
 	slow := math.NaN() // the current of the last RelaxS seconds or so
-	var charge, before float64
+	var charge, before, follows float64
+	var lastStep int64 = -1
 	for k := range n {
 		v, i, lost := a.V[k], a.I[k], 0
 		if math.IsNaN(v) || math.IsNaN(i) {
@@ -95,8 +96,12 @@ func (a *aligned) sums(cfg Config) *sums {
 			if math.IsNaN(slow) {
 				slow = i
 			} else {
-				dt := float64(a.T[k]-a.T[k-1]) / 1e6
-				slow += (i - slow) * (1 - math.Exp(-dt/cfg.RelaxS))
+				step := a.T[k] - a.T[k-1]
+				dt := float64(step) / 1e6
+				if step != lastStep {
+					follows, lastStep = 1-math.Exp(-dt/cfg.RelaxS), step
+				}
+				slow += (i - slow) * follows
 				charge += dt * (before + i - slow) / 2
 			}
 			before = i - slow
