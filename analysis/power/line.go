@@ -246,8 +246,8 @@ func (a *aligned) york(steps []step, ui, uv float64, takeOut bool) (ohm float64,
 		}
 		sx[k], sy[k] = a.noiseI*math.Sqrt(2/s.n), max(a.noiseV, 1e-6)*math.Sqrt(2/s.n)
 	}
-	l, ok := stat.FitYork(x, y, sx, sy)
-	return -l.Slope, ok
+	slope, ok := stat.YorkSlope(x, y, sx, sy)
+	return -slope, ok
 }
 
 // trim leaves out steps that do not lie on the line of the others: a glitch of a sensor, a

@@ -96,42 +96,53 @@ func (l Line) student(level float64) float64 {
 // intercept, and standard errors of the best straight line", Am. J. Phys. 72 (2004), for
 // uncorrelated errors. The standard errors are those of the paper: they trust sx and sy.
 func FitYork(x, y, sx, sy []float64) (l Line, ok bool) {
-	start, ok := FitLine(x, y)
+	b, ok := YorkSlope(x, y, sx, sy)
 	if !ok {
 		return Line{}, false
+	}
+	return yorkErrors(x, y, sx, sy, b), true
+}
+
+// YorkSlope is the slope of FitYork alone, for many draws of the same points.
+func YorkSlope(x, y, sx, sy []float64) (b float64, ok bool) {
+	start, ok := FitLine(x, y)
+	if !ok {
+		return 0, false
 	}
 	const (
 		most    = 100
 		settled = 1e-12
 	)
-	b := start.Slope
+	b = start.Slope
+	weights := make([]float64, len(x))
 	for range most {
-		next, _, _ := yorkStep(x, y, sx, sy, b)
+		next, _, _ := yorkStep(x, y, sx, sy, weights, b)
 		if math.IsNaN(next) || math.IsInf(next, 0) {
-			return Line{}, false
+			return 0, false
 		}
 		done := math.Abs(next-b) <= settled*math.Abs(next)
 		b = next
 		if done {
-			return yorkErrors(x, y, sx, sy, b), true
+			return b, true
 		}
 	}
-	return Line{}, false
+	return 0, false
 }
 
-// yorkStep is one turn of the iteration from slope b, and the weighted means at b.
-func yorkStep(x, y, sx, sy []float64, b float64) (next, xMean, yMean float64) {
+// yorkStep is one turn of the iteration from slope b, and the weighted means at b. weights has
+// len(x) places and is written over.
+func yorkStep(x, y, sx, sy, weights []float64, b float64) (next, xMean, yMean float64) {
 	var sw, swx, swy float64
 	for i := range x {
 		w := 1 / (sy[i]*sy[i] + b*b*sx[i]*sx[i])
+		weights[i] = w
 		sw += w
 		swx += w * x[i]
 		swy += w * y[i]
 	}
 	xMean, yMean = swx/sw, swy/sw
 	var num, den float64
-	for i := range x {
-		w := 1 / (sy[i]*sy[i] + b*b*sx[i]*sx[i])
+	for i, w := range weights {
 		u, v := x[i]-xMean, y[i]-yMean
 		beta := w * (u*sy[i]*sy[i] + b*v*sx[i]*sx[i])
 		num += w * beta * v
@@ -143,7 +154,7 @@ func yorkStep(x, y, sx, sy []float64, b float64) (next, xMean, yMean float64) {
 // yorkErrors is the finished line of slope b. The standard errors are taken at the
 // adjusted points, which lie on the line.
 func yorkErrors(x, y, sx, sy []float64, b float64) Line {
-	_, xMean, yMean := yorkStep(x, y, sx, sy, b)
+	_, xMean, yMean := yorkStep(x, y, sx, sy, make([]float64, len(x)), b)
 	l := Line{Slope: b, Intercept: yMean - b*xMean, N: len(x)}
 	adjusted := make([]float64, len(x))
 	var sw, swx, chi2 float64
