@@ -66,12 +66,12 @@ func Detect(in Input, cfg Config) []schemas.Motor {
 	out := []schemas.Motor{}
 	var all []*record
 	odds := map[string]float64{}
-	low := lowVolts(in, cfg)
+	low, noises := lowVolts(in, cfg), noisesOf(in.Motors)
 	for _, m := range in.Motors {
 		if m.Current == nil || len(m.Current.T) < cfg.LeastSamples {
 			continue
 		}
-		r := read(m, in, low, cfg)
+		r := read(m, in, low, noises, cfg)
 		r.weigh(cfg)
 		all = append(all, r)
 		odds[m.Kind] += r.odds

@@ -46,8 +46,8 @@ type record struct {
 
 // read lays a motor's signals on the times of its current and learns the plain things: the
 // zero of its sensor, whether current and speed have signs, how it is usually driven. lowV is the
-// supply's voltage under which it sags.
-func read(m Motor, in Input, lowV float64, cfg Config) *record {
+// supply's voltage under which it sags, noises are those of its signals.
+func read(m Motor, in Input, lowV float64, noises map[*series.Float]float64, cfg Config) *record {
 	r := &record{Motor: m}
 	command, speed, volts := holds(m.Command, cfg), straight(m.Speed, cfg), straight(in.Voltage, cfg)
 	position, target := straight(m.Position, cfg), holds(m.Target, cfg)
@@ -69,7 +69,7 @@ func read(m Motor, in Input, lowV float64, cfg Config) *record {
 	}
 	r.markSags(in.Voltage, lowV, cfg)
 	r.usual = usualCommand(r.rows, cfg)
-	r.noiseA, r.noiseW = noise(m.Current), noise(m.Speed)
+	r.noiseA, r.noiseW = noises[m.Current], noises[m.Speed]
 	r.perU = topSpeed(r.rows)
 	r.readZero(cfg)
 	r.readSigns(cfg)
@@ -197,12 +197,33 @@ func usualCommand(rows []reading, cfg Config) float64 {
 	return stat.Median(pick(rows, func(x *reading) bool { return x.u > top/2 }, func(x *reading) float64 { return x.u }))
 }
 
-// noise is the standard deviation of a sensor's noise and of its steps, 0 of none.
-func noise(f *series.Float) float64 {
-	if f == nil {
-		return 0
+// noisesOf are the standard deviations of the noise of currents and speeds, of their steps too. Most
+// robots read all of them at the same times.
+func noisesOf(motors []Motor) map[*series.Float]float64 {
+	var together [][]*series.Float
+	for _, m := range motors {
+		for _, f := range []*series.Float{m.Current, m.Speed} {
+			if f == nil {
+				continue
+			}
+			k := slices.IndexFunc(together, func(g []*series.Float) bool { return slices.Equal(g[0].T, f.T) })
+			if k < 0 {
+				k, together = len(together), append(together, nil)
+			}
+			together[k] = append(together[k], f)
+		}
 	}
-	return stat.Noise(f.T, f.V)
+	out := map[*series.Float]float64{}
+	for _, group := range together {
+		var values [][]float64
+		for _, f := range group {
+			values = append(values, f.V)
+		}
+		for k, noise := range stat.Noises(group[0].T, values...) {
+			out[group[k]] = noise
+		}
+	}
+	return out
 }
 
 // rests says of each row whether the motor has been told to rest for cfg.RestS and does not

@@ -11,15 +11,21 @@ import "math"
 // t (any unit, strictly increasing) and v are equally long; the result is as long, its
 // first and last three values repeat their neighbour's. With fewer than seven samples it
 // is all zero. A jump or a spike shows in the seven values around it: take a median.
-func Roughness(t []int64, v []float64) []float64 {
-	out := make([]float64, len(v))
-	if len(v) < roughSpan {
+func Roughness(t []int64, v []float64) []float64 { return roughnesses(t, v)[0] }
+
+// roughnesses is Roughness of several signals read at the same times.
+func roughnesses(t []int64, v ...[]float64) [][]float64 {
+	out := make([][]float64, len(v))
+	for s := range out {
+		out[s] = make([]float64, len(t))
+	}
+	if len(t) < roughSpan {
 		return out
 	}
 	var w [roughSpan]float64
 	var norm float64
 	even, step := 0, int64(0) // how many steps up to here were that one
-	for i := 1; i < len(v); i++ {
+	for i := 1; i < len(t); i++ {
 		if now := t[i] - t[i-1]; now != step {
 			even, step = 0, now
 		}
@@ -31,15 +37,19 @@ func Roughness(t []int64, v []float64) []float64 {
 		if even < roughSpan { // else they are those of the last seven
 			w, norm = roughWeights(t[from : i+1])
 		}
-		sum := 0.0
-		for j := range w {
-			sum += w[j] * (v[from+j] - v[from])
+		for s, v := range v {
+			sum := 0.0
+			for j := range w {
+				sum += w[j] * (v[from+j] - v[from])
+			}
+			out[s][from+roughSpan/2] = sum / norm
 		}
-		out[from+roughSpan/2] = sum / norm
 	}
-	for i := range roughSpan / 2 {
-		out[i] = out[roughSpan/2]
-		out[len(out)-1-i] = out[len(out)-1-roughSpan/2]
+	for _, rough := range out {
+		for i := range roughSpan / 2 {
+			rough[i] = rough[roughSpan/2]
+			rough[len(t)-1-i] = rough[len(t)-1-roughSpan/2]
+		}
 	}
 	return out
 }
@@ -74,11 +84,19 @@ func roughWeights(t []int64) (w [roughSpan]float64, norm float64) {
 // Noise is the standard deviation of the noise on a smooth curve, from the median of
 // |Roughness|: jumps and spikes in up to a twentieth of the samples hardly move it. 0 with
 // fewer than seven samples or when more than half of them lie on a smooth curve exactly.
-func Noise(t []int64, v []float64) float64 {
-	if len(v) < 7 {
-		return 0
+func Noise(t []int64, v []float64) float64 { return Noises(t, v)[0] }
+
+// Noises is Noise of several signals read at the same times, each as long as t: what only hangs on
+// the times is worked out once for all.
+func Noises(t []int64, v ...[]float64) []float64 {
+	out := make([]float64, len(v))
+	if len(t) < roughSpan {
+		return out
 	}
-	return SpreadAboutZero(Roughness(t, v))
+	for s, rough := range roughnesses(t, v...) {
+		out[s] = SpreadAboutZero(rough)
+	}
+	return out
 }
 
 // SpreadAboutZero is the standard deviation of x by the median of |x|, for x whose mean is

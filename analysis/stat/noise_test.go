@@ -92,6 +92,10 @@ func TestRoughnessIsThatOfEachSevenAlone(t *testing.T) {
 				t.Fatalf("sample %d of %v at %v: %v, alone %v", i+3, v, times, rough[i+3], want)
 			}
 		}
+		other := rapid.SliceOfN(rapid.Float64Range(-9, 9), len(times), len(times)).Draw(t, "other")
+		if both := Noises(times, v, other); both[0] != Noise(times, v) || both[1] != Noise(times, other) {
+			t.Fatalf("%v and %v at %v: noises %v, alone %v and %v", v, other, times, both, Noise(times, v), Noise(times, other))
+		}
 	})
 }
 
