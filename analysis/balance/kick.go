@@ -43,7 +43,7 @@ func (r *run) shoved(g rig) (push, bool) {
 	}
 	for k := room; k < n-room; k += int(kickEveryS / r.step) {
 		for range 25 {
-			x := [rigPlaces]float64{2: math.Log(usualLagS), 3: math.Log(slideHeld * slidesOff / usualFull * usualLagS)} // of the drive at first
+			x := [rigPlaces]float64{2: math.Log(usualLagS), 3: math.Log(slideHeld * slidesOff / usualFull * usualLagS), 4: math.Log(usualRoll)} // of the drive at first
 			for j := range 2 {
 				x[j] = rigLow[j] + (rigHigh[j]-rigLow[j])*luck.Float64()
 			}

@@ -113,9 +113,9 @@ func TestWhatIsNoLawIsNotAdvised(t *testing.T) {
 // Two loops at their limit climb alike.
 func TestLessGainClimbsSlower(t *testing.T) {
 	u := tuned{limit: 0.3}
-	p := pairing{rig{slide: 0.004 / surelySlides, pull: 700}, law{gain: 0.01}}
+	p := pairing{rig{drivetrain: drivetrain{slide: 0.004 / surelySlides}, pull: 700}, law{gain: 0.01}}
 	assert.InDelta(t, 1.2*(0.072/0.012-1), u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
-	little := pairing{rig{slide: 1e-5, pull: 700}, law{gain: 0.01}}
+	little := pairing{rig{drivetrain: drivetrain{slide: 1e-5}, pull: 700}, law{gain: 0.01}}
 	assert.InDelta(t, 1.2*((0.01-slidesAsUsual)/(0.005-slidesAsUsual)-1), u.climbMore(little, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
 	assert.True(t, math.IsInf(u.climbMore(p, gains{0.2, 1, 0}, 1.2, 12), 1))
 	assert.Zero(t, u.climbMore(p, gains{1, 0.5, 0.3}, 1.2, 12), "the rate has no part in it")
@@ -128,7 +128,7 @@ func TestLessGainClimbsSlower(t *testing.T) {
 // gain of 0.004 a degree, 0.048 in all, and off level by up to 10 deg under one of 0.005, whatever the swing did.
 func TestLessGainMustStillMoveTheRobot(t *testing.T) {
 	u := tuned{limit: 0.3}
-	p := pairing{rig{damp: 6, stiff: 4, pull: 700, tilt: 12, place: -48, slide: 1e-5}, law{gain: 0.01}}
+	p := pairing{rig{damp: 6, stiff: 4, pull: 700, tilt: 12, place: -48, drivetrain: drivetrain{slide: 1e-5}}, law{gain: 0.01}}
 	half := gains{0.5, 1, 0}
 	require.NotNil(t, p.rig.settles(p.law.with(half), u.limit, 2.5))
 	assert.False(t, math.IsInf(u.climbMore(p, gains{0.4, 1, 0}, 1.2, 12), 1))
@@ -141,7 +141,7 @@ func TestLessGainMustStillMoveTheRobot(t *testing.T) {
 // A change that takes longer than now, climb and all, is for a match that has the time: not where
 // what it takes would have been over after the bell, or hardly before.
 func TestAChangeMustBeLevelBeforeTheBell(t *testing.T) {
-	p := pairing{rig{damp: 2, stiff: 3, pull: 700, tilt: 1, slide: 0.002 / surelySlides}, law{gain: 0.01}}
+	p := pairing{rig{damp: 2, stiff: 3, pull: 700, tilt: 1, drivetrain: drivetrain{slide: 0.002 / surelySlides}}, law{gain: 0.01}}
 	u := tuned{limit: 0.3, draws: []pairing{p}}
 	less := gains{0.8, 1, 0}
 	const lean, over, level = 1.2, 12, 2

@@ -5,39 +5,65 @@ import "math"
 // rig is a platform with the robot on it. A drivetrain's command is a speed: it moves the robot
 // along the platform, with a lag, and where the robot stands pulls the platform:
 //
-//	lag speed' = command - slide tilt - speed, place' = speed
+//	lag speed' = command - slide (tilt + roll sign(speed)) - speed, place' = speed
 //	tilt” = -damp tilt' - stiff tilt - rub sign(tilt') - pull (place - that of balance)
 //
-// The slope slows a robot that drives up it and rolls one that stands: that is slide, which
-// works against the loop's gain. The textbook's platform is pulled by the command itself: force.
+// The textbook's platform is pulled by the command itself: force.
 type rig struct {
-	force            bool
-	damp, stiff, lag float64 // 1/s, 1/s², s
-	slide            float64 // of full command per deg; always against the loop's gain
-	dead             float64 // of full command, up to which it moves nothing; 0 where nothing tells
-	pull             float64 // deg/s² for a second (force: for one) of full command, with the sign of the loop's gain
-	rub              float64 // deg/s²
-	place            float64 // pull times the place at the start, from that of balance, deg/s²
-	tilt, rate       float64 // at the start, deg and deg/s
-	push             float64 // deg/s² from outside, from r.pushFrom on
-	swung            float64 // deg/s, of the sine as strong as the tilt's rate was
-	rss              float64 // deg², over the run it was fitted to
-	wayOff           float64 // m RMS, of the way by the pose
-	full             float64 // m/s of full command, by the pose; usual without one
-	fit              float64 // logarithm of its likelihood with what is known before, less a constant
+	drivetrain
+	force       bool
+	damp, stiff float64 // 1/s, 1/s²
+	moved       float64 // of full command, the size of the sine as strong as its speed was
+	dead        float64 // of full command, up to which it moves nothing; 0 where nothing tells
+	pull        float64 // deg/s² for a second (force: for one) of full command, with the sign of the loop's gain
+	rub         float64 // deg/s²
+	place       float64 // pull times the place at the start, from that of balance, deg/s²
+	tilt, rate  float64 // at the start, deg and deg/s
+	push        float64 // deg/s² from outside, from r.pushFrom on
+	swung       float64 // deg/s, of the sine as strong as the tilt's rate was
+	rss         float64 // deg², over the run it was fitted to
+	wayOff      float64 // m RMS, of the way by the pose
+	full        float64 // m/s of full command, by the pose; usual without one
+	fit         float64 // logarithm of its likelihood with what is known before, less a constant
+}
+
+// drivetrain is how a robot comes to the speed that it is told. The slope slows one that drives up it
+// and rolls one that stands: that is slide, which works against the loop's gain. What its wheels and
+// gears take to roll at all holds one on a small slope, and slows one that moves.
+type drivetrain struct {
+	lag   float64 // s
+	slide float64 // of full command per deg; always against the loop's gain
+	roll  float64 // deg, the steepest slope on which a robot that stands does not begin to roll
+}
+
+// step is a drivetrain over one of many even steps of time.
+type driveStep struct{ keep, slide, hold float64 }
+
+// every is the drivetrain in steps of h seconds; sign is that of the pull.
+func (d drivetrain) every(h, sign float64) driveStep {
+	keep := math.Exp(-h / math.Max(d.lag, 1e-3))
+	return driveStep{keep: keep, slide: d.slide * sign, hold: d.slide * d.roll * (1 - keep)}
+}
+
+// next is the speed after a step, of full command: exact for a command and a slope that stand still over
+// it, but for where in the step the robot turns. Rolling resistance takes at most all of the speed.
+func (d driveStep) next(speed, command, slope float64) float64 {
+	to := command - d.slide*slope
+	v := to + (speed-to)*d.keep
+	return math.Copysign(max(0, math.Abs(v)-d.hold), v)
 }
 
 // rigTerms are what a rig's tilt is a sum of: the answers to the command, to the place at the
 // start, to tilt and rate at the start, to friction, and to a push from outside.
 const rigTerms = 6
 
-// fitted is the rig with the given damp, stiff, lag and slide whose tilt, run on with the logged
+// fitted is the rig with the given damp, stiff and drivetrain whose tilt, run on with the logged
 // command alone, keeps nearest to the tilt there was: the rest of it is a linear problem.
 // (Output error with variable projection: Ljung, System Identification, 1999, and Golub and
 // Pereyra, SIAM J. Numer. Anal. 10, 1973; from memory.) ok is false when the command would
 // have to push the wrong way.
-func (r *run) fitted(damp, stiff, lag, slide float64) (rig, bool) {
-	off, full := r.answers(damp, stiff, lag, slide)
+func (r *run) fitted(damp, stiff float64, d drivetrain) (rig, bool) {
+	way := r.answers(damp, stiff, d)
 	use := [rigTerms]bool{true, true, true, true, true, r.pushFrom > 0}
 	q := r.squares()
 	c, rss, ok := q.solve(use)
@@ -46,28 +72,31 @@ func (r *run) fitted(damp, stiff, lag, slide float64) (rig, bool) {
 		c, rss, ok = q.solve(use)
 	}
 	g := rig{
-		force: r.force, damp: damp, stiff: stiff, lag: lag, slide: slide, dead: r.dead, swung: r.swung, rss: rss, wayOff: off, full: full,
+		drivetrain: d, force: r.force, damp: damp, stiff: stiff, dead: r.dead,
+		swung: r.swung, moved: way.moved, rss: rss, wayOff: way.off, full: way.full,
 		pull: c[0], place: c[1], tilt: c[2], rate: c[3], rub: c[4], push: c[5],
 	}
 	return g, ok && g.pull*r.sign > 0
 }
 
-// answers fills the terms, stepping exactly for inputs that stand still over a step. It tells how
-// far off, m RMS, the way is that the drivetrain went, in proportion to the way there was, and how fast,
-// m/s, full command is by that.
-func (r *run) answers(damp, stiff, lag, slide float64) (wayOff, full float64) {
-	s := newStepper(damp, stiff, r.step)
-	keep := math.Exp(-r.step / math.Max(lag, 1e-3))
-	slide *= r.sign
-	speed, place := r.command[0]-slide*r.slope[0], 0.0
+// drove is how a drivetrain went under the command.
+type drove struct {
+	off   float64 // m RMS, of its way, in proportion, from the one there was
+	full  float64 // m/s of full command, by that
+	moved float64 // of full command, the size of the sine as strong as its speed
+}
+
+// answers fills the terms, stepping exactly for inputs that stand still over a step.
+func (r *run) answers(damp, stiff float64, d drivetrain) drove {
+	s, drive := newStepper(damp, stiff, r.step), d.every(r.step, r.sign)
+	speed, place := r.command[0]-drive.slide*r.slope[0], 0.0
 	var way waySums
 	for i, u := range r.command[:r.before] {
-		u -= slide * r.slope[i]
-		next := u + (speed-u)*keep
+		next := drive.next(speed, u, r.slope[i])
 		way.add(r.way, i, place)
 		speed, place = next, place+r.step*(speed+next)/2
 	}
-	began := place
+	began, square := place, 0.0
 	var x, v [rigTerms]float64
 	x[2], v[3] = 1, 1
 	n := r.used()
@@ -75,8 +104,10 @@ func (r *run) answers(damp, stiff, lag, slide float64) (wayOff, full float64) {
 		way.add(r.way, r.before+i, place)
 		row := r.terms[rigTerms*i : rigTerms*i+rigTerms]
 		copy(row, x[:])
-		u := r.command[r.before+i] - slide*r.slope[r.before+i]
-		next := u + (speed-u)*keep
+		next := drive.next(speed, r.command[r.before+i], r.slope[r.before+i])
+		if i >= r.freeFrom && i < r.freeTo {
+			square += next * next
+		}
 		half := r.step * (speed + next) / 4
 		in := [rigTerms]float64{-(place - began + half), -1, 0, 0, -r.turning[i], 0}
 		if r.pushFrom > 0 && i >= r.pushFrom {
@@ -90,7 +121,7 @@ func (r *run) answers(damp, stiff, lag, slide float64) (wayOff, full float64) {
 			x[k], v[k] = s.next(x[k], v[k], in[k])
 		}
 	}
-	return way.off(), way.full()
+	return drove{way.off(), way.full(), math.Sqrt(2 * square / float64(r.freeTo-r.freeFrom))}
 }
 
 // used is how many terms are: without a push that from outside, the last, is none.

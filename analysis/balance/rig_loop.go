@@ -25,18 +25,21 @@ type closed struct {
 	slowest  float64 // 1/s, how fast the slowest pole dies down
 }
 
+const movedLeast = 0.005 // of full command; a robot that moves less is as good as standing
+
 const shownS = 4.0 // s over which the pair that makes most of the tilt is looked for
 
 // closeLoop is the loop of a rig and a law. Lateness is (1 - h s + h² s²/3)/(1 + h s + h² s²/3)
 // with h half of it (Padé, second order), friction the damping that takes as much out of a
-// sine of the size there was (describing function, as quietPart).
+// sine of the size there was (describing function, as quietPart), and so is what resists rolling.
 func (g rig) closeLoop(l law) closed {
 	damp := g.damp + 4/math.Pi*g.rub/math.Max(g.swung, turnedDegS)
 	h := l.late / 2
 	behind, ahead := polynomial{1, h, h * h / 3}, polynomial{1, -h, h * h / 3}
+	held := 1 + 4/math.Pi*g.slide*g.roll/math.Max(g.moved, movedLeast)
 	drive := polynomial{1, g.lag}
 	if !g.force {
-		drive = polynomial{0, 1, g.lag}
+		drive = polynomial{0, held, g.lag}
 	}
 	k := g.pull * l.gain * (1 - l.quiet)
 	slow, answer, wound := behind.times(polynomial{1, l.soft}), polynomial{k, k * (l.soft + l.lead)}, polynomial{0}
@@ -50,7 +53,7 @@ func (g rig) closeLoop(l law) closed {
 	if !g.force {
 		rolls := -math.Abs(g.pull) * g.slide
 		all = all.plus(polynomial{rolls}.times(slow))
-		start = start.plus(polynomial{-g.place, -g.place * g.lag}.times(slow))
+		start = start.plus(polynomial{-g.place * held, -g.place * g.lag}.times(slow))
 	}
 	out := closed{zeta: 1, wn: math.Inf(1), stable: true, slowest: math.Inf(1)}
 	most, slope := 0.0, all.slope()
@@ -171,7 +174,10 @@ func (g rig) settles(l law, limit, level float64) *float64 {
 	n := int(longest / step)
 	words := make([]float64, n)
 	out := 0
-	soft, lag := 1-math.Exp(-step/math.Max(l.soft, 1e-3)), 1-math.Exp(-step/math.Max(g.lag, 1e-3))
+	soft, drive := 1-math.Exp(-step/math.Max(l.soft, 1e-3)), g.every(step, math.Copysign(1, g.pull))
+	if g.force { // no wheels
+		drive.slide, drive.hold = 0, 0
+	}
 	for i := range n {
 		smooth += soft * (rate - smooth)
 		words[i] = l.gain * (1 - l.quiet) * (tilt + l.lead*smooth)
@@ -182,10 +188,7 @@ func (g rig) settles(l law, limit, level float64) *float64 {
 		if math.Abs(u) <= g.dead {
 			u = 0
 		}
-		if !g.force {
-			u -= math.Copysign(g.slide, g.pull) * tilt
-		}
-		speed += lag * (u - speed)
+		speed = drive.next(speed, u, tilt)
 		place += speed * step
 		pull := place
 		if g.force {

@@ -11,21 +11,22 @@ import (
 
 // run is the stretch of an attempt that a rig is fitted to, at even steps.
 type run struct {
-	force    bool
-	pushFrom int       // step from which a push from outside may act; 0 for none
-	sign     float64   // of the pull
-	step     float64   // s
-	tilt     []float64 // deg, noise still in
-	turning  []float64 // which way it turned, -1..1, smooth about standing still
-	command  []float64 // before steps before the tilt, and beside it
-	slope    []float64 // deg, the tilt without noise at the same steps
-	before   int
-	swung    float64   // deg/s, of a sine as strong as the rate
-	crooked  float64   // deg by which straight equations are off besides
-	way      []float64 // m that it drove along, by the pose, about their mean; nil where no pose follows the command
-	wayLooks float64   // independent looks that the way is worth
-	dead     float64   // of full command, up to which it does not move the robot, by the way; 0 where nothing tells
-	terms    []float64 // of the rig last looked at, row by row
+	force            bool
+	pushFrom         int       // step from which a push from outside may act; 0 for none
+	sign             float64   // of the pull
+	step             float64   // s
+	tilt             []float64 // deg, noise still in
+	turning          []float64 // which way it turned, -1..1, smooth about standing still
+	command          []float64 // before steps before the tilt, and beside it
+	slope            []float64 // deg, the tilt without noise at the same steps
+	before           int
+	freeFrom, freeTo int       // steps by which the size of the swing is reckoned
+	swung            float64   // deg/s, of a sine as strong as the rate
+	crooked          float64   // deg by which straight equations are off besides
+	way              []float64 // m that it drove along, by the pose, about their mean; nil where no pose follows the command
+	wayLooks         float64   // independent looks that the way is worth
+	dead             float64   // of full command, up to which it does not move the robot, by the way; 0 where nothing tells
+	terms            []float64 // of the rig last looked at, row by row
 }
 
 const (
@@ -80,10 +81,10 @@ func newRun(tr trace, from, to int64, in Input, cfg Config, sign float64) (*run,
 	for _, v := range r.tilt {
 		r.crooked = max(r.crooked, crookedShare*math.Abs(v))
 	}
-	free := turned[r.obeyed():]
-	free = free[:min(len(free), int(freeMostS/runStepS))]
-	for _, w := range free {
-		r.swung += 2 * w * w / float64(len(free))
+	r.freeFrom = r.obeyed()
+	r.freeTo = min(n, r.freeFrom+int(freeMostS/runStepS))
+	for _, w := range turned[r.freeFrom:r.freeTo] {
+		r.swung += 2 * w * w / float64(r.freeTo-r.freeFrom)
 	}
 	r.swung = math.Sqrt(r.swung)
 	r.way = wayAlong(in, cfg, func(i int) int64 { return at(i - r.before) }, r.before+n)
@@ -124,13 +125,14 @@ func (r *run) obeyed() int {
 }
 
 // What is looked through: boards from hardly damped to sluggish, and free to as stiff as a
-// swing of one a second; drivetrains from one with a quick speed loop to a soft one, and from one
-// that hardly rolls down a slope to one that nothing holds.
-const rigPlaces = 4
+// swing of one a second; drivetrains from one with a quick speed loop to a soft one, from one
+// that hardly rolls down a slope to one that nothing holds, and from one that rolls by itself to one
+// that hardly does.
+const rigPlaces = 5
 
 var (
-	rigLow  = [rigPlaces]float64{math.Log(0.1), math.Log(0.02), math.Log(0.01), math.Log(0.0002)}
-	rigHigh = [rigPlaces]float64{math.Log(20), math.Log(50), math.Log(0.35), math.Log(0.015)}
+	rigLow  = [rigPlaces]float64{math.Log(0.1), math.Log(0.02), math.Log(0.01), math.Log(0.0002), math.Log(0.2)}
+	rigHigh = [rigPlaces]float64{math.Log(20), math.Log(50), math.Log(0.35), math.Log(0.015), math.Log(8)}
 )
 
 // What slows a robot to a new speed with a lag also lets it slide: m g sin(tilt) against m/lag for each
@@ -143,11 +145,21 @@ const (
 	slideSpread = 0.7 // standard deviation of its logarithm
 )
 
+// A robot that coasts slows down by some 0.3 m/s², from half to twice that: its wheels, gears and motors
+// take that part of its weight to roll (common practice).
+const (
+	usualRoll  = 2.0 // deg of slope that pulls as much
+	rollSpread = 0.6 // standard deviation of its logarithm
+)
+
 // A damper that is to bring a platform of half a swing a second to rest soon takes a few 1/s.
 const (
 	usualDamp  = 4.0
 	dampSpread = 1.0 // standard deviation of its logarithm
 )
+
+// The hinge of a platform that tips under a robot rubs by what a robot some centimetres off its middle pulls.
+const rubSpread = 10.0 // deg/s², 2 cm by usualPull: standard deviation
 
 // Drivetrains under a speed loop come to their speed in some 0.06 s, half or twice that often
 // (common practice).
@@ -254,11 +266,13 @@ func (r *run) likelihood(g rig, looks float64) float64 {
 	if r.way == nil {
 		pulls = math.Hypot(pullSpread, fullSpread)
 	}
+	fit -= g.rub * g.rub / rubSpread / rubSpread / 2
 	for _, known := range [...]struct{ is, usual, spread float64 }{
 		{math.Abs(g.pull), usualPull * g.full, pulls},
 		{g.full, usualFull, fullSpread},
 		{g.slide, slideHeld * slidesOff / g.full * g.lag, slideSpread},
 		{g.lag, usualLagS, lagSpread},
+		{g.roll, usualRoll, rollSpread},
 		{g.damp, usualDamp, dampSpread},
 	} {
 		off := math.Log(known.is/known.usual) / known.spread
@@ -313,7 +327,7 @@ func (r *run) search(luck *rand.Rand) (all []rig, looks float64) {
 
 // lies is where a rig lies in what is looked through.
 func (g rig) lies() [rigPlaces]float64 {
-	return [rigPlaces]float64{math.Log(g.damp), math.Log(g.stiff), math.Log(g.lag), math.Log(g.slide)}
+	return [rigPlaces]float64{math.Log(g.damp), math.Log(g.stiff), math.Log(g.lag), math.Log(g.slide), math.Log(g.roll)}
 }
 
 func (r *run) rigAt(x [rigPlaces]float64) (rig, bool) {
@@ -322,14 +336,14 @@ func (r *run) rigAt(x [rigPlaces]float64) (rig, bool) {
 			return rig{}, false
 		}
 	}
-	return r.fitted(math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2]), math.Exp(x[3]))
+	return r.fitted(math.Exp(x[0]), math.Exp(x[1]), drivetrain{math.Exp(x[2]), math.Exp(x[3]), math.Exp(x[4])})
 }
 
 // independent is how many independent samples the residuals of a rig are worth: those of a
 // model that is only nearly right hang together. That residuals do that are smaller than what
 // straight equations are off by is no matter.
 func (r *run) independent(g rig) float64 {
-	r.answers(g.damp, g.stiff, g.lag, g.slide)
+	r.answers(g.damp, g.stiff, g.drivetrain)
 	c := [rigTerms]float64{g.pull, g.place, g.tilt, g.rate, g.rub, g.push}
 	now, next, last := 0.0, 0.0, 0.0
 	for i, y := range r.tilt {

@@ -111,14 +111,12 @@ func (r *run) followWay() {
 func (r *run) nearestWay() float64 {
 	off := math.Inf(1)
 	for _, lag := range [...]float64{0.02, 0.05, 0.1, 0.2} {
-		keep := math.Exp(-r.step / lag)
 		for _, slide := range [...]float64{0.0003, 0.001, 0.0025, 0.005, 0.01} {
-			slide *= r.sign
+			drive := drivetrain{lag, slide, usualRoll}.every(r.step, r.sign)
 			var way waySums
-			speed, place := r.command[0]-slide*r.slope[0], 0.0
+			speed, place := r.command[0]-drive.slide*r.slope[0], 0.0
 			for i, u := range r.command {
-				u -= slide * r.slope[i]
-				next := u + (speed-u)*keep
+				next := drive.next(speed, u, r.slope[i])
 				way.add(r.way, i, place)
 				speed, place = next, place+r.step*(speed+next)/2
 			}

@@ -75,11 +75,9 @@ func TestTheWayIsThatOfItsOwnDrive(t *testing.T) {
 			speed += (u - slide*slope - speed) * 1e-3 / lag
 		}
 	}
-	off, _ := r.answers(4, 1, lag, slide)
-	assert.Less(t, off, 1e-3)
+	assert.Less(t, r.answers(4, 1, drivetrain{lag: lag, slide: slide}).off, 1e-3)
 	for _, other := range [][2]float64{{lag, 2 * slide}, {lag, slide / 3}, {3 * lag, slide}, {lag / 4, slide}} {
-		off, _ := r.answers(4, 1, other[0], other[1])
-		assert.Greater(t, off, 4e-3, "%v", other)
+		assert.Greater(t, r.answers(4, 1, drivetrain{lag: other[0], slide: other[1]}).off, 4e-3, "%v", other)
 	}
 	r.followWay()
 	assert.NotNil(t, r.way)
