@@ -406,7 +406,7 @@ func (u tuned) climbs(g rig, l law, over float64) float64 {
 	if command <= g.dead {
 		return 0
 	}
-	return command - max(surelySlides*g.slide, slidesAsUsual)*(over+g.roll)
+	return command - max(surelySlides*g.slide*over, slidesAsUsual*over, g.slide*(over+g.roll))
 }
 
 // climbMore is how much longer than the lean s it took a loop takes up to where the platform tips with
