@@ -7,12 +7,15 @@
 //
 // What looks the same and is not: a motor that coasts or brakes for a moment after the
 // robot was disabled, spikes on idle electronics, a pause too short to tell. So the first
-// second is left out, the draw must last, and its size is the median. A load that is meant
-// to run on and a sensor whose zero is off look the same to the log's end: the finding says
-// how to tell them at the robot.
+// second is left out, the draw must last, and its size is the median. The branch of the
+// computer, the radio and the lights draws several amperes and the same whether the robot is
+// enabled or not: a branch that shows no motor at work in the whole match has none that could
+// disobey. Another load that is meant to run on and a sensor whose zero is off look the same
+// to the log's end: the finding says how to tell them at the robot.
 package standby
 
 import (
+	"math"
 	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
@@ -25,11 +28,20 @@ type Config struct {
 	SettleUS int64   // after disabling that are left out; chosen by us
 	LeastUS  int64   // a disabled stretch must last beyond that; chosen by us
 	Readings int     // in it at least, for a median to mean anything; chosen by us
+
+	// A branch shows a motor at work where more than WorkShare of its readings while enabled,
+	// EnabledUS of them at least, lie beyond the draw by WorkAmps and by WorkTimes of it: a
+	// motor that starts or brakes does so several times over. Chosen by us.
+	WorkShare, WorkAmps, WorkTimes float64
+	EnabledUS                      int64
 }
 
 // DefaultConfig is the usual Config.
 func DefaultConfig() Config {
-	return Config{Amps: 2, SettleUS: 1_000_000, LeastUS: 2_000_000, Readings: 10}
+	return Config{
+		Amps: 2, SettleUS: 1_000_000, LeastUS: 2_000_000, Readings: 10,
+		WorkShare: 0.02, WorkAmps: 1.5, WorkTimes: 0.5, EnabledUS: 10_000_000,
+	}
 }
 
 // Branch is one measured branch.
@@ -59,7 +71,7 @@ func Detect(in Input, cfg Config) []schemas.StandbyDraw {
 			}
 			sorted := slices.Sorted(slices.Values(part.V))
 			amps := sorted[len(sorted)/2]
-			if amps <= cfg.Amps {
+			if amps <= cfg.Amps || alwaysOn(b, amps, in.Disabled, cfg) {
 				continue // electronics
 			}
 			out = append(out, schemas.StandbyDraw{
@@ -69,4 +81,24 @@ func Detect(in Input, cfg Config) []schemas.StandbyDraw {
 		}
 	}
 	return out
+}
+
+// alwaysOn says whether a branch was seen to draw about so much all the time the robot was enabled too.
+func alwaysOn(b Branch, amps float64, disabled []series.Interval, cfg Config) bool {
+	far := max(cfg.WorkAmps, cfg.WorkTimes*amps)
+	var seen, other float64
+	var lasted int64
+	for k, at := range b.Current.T {
+		if slices.ContainsFunc(disabled, func(d series.Interval) bool { return d.Start <= at && at < d.End }) {
+			continue
+		}
+		seen++
+		if k > 0 {
+			lasted += min(at-b.Current.T[k-1], cfg.SettleUS)
+		}
+		if math.Abs(b.Current.V[k]-amps) > far {
+			other++
+		}
+	}
+	return lasted >= cfg.EnabledUS && other <= cfg.WorkShare*seen
 }

@@ -53,3 +53,32 @@ func TestShortPausesAndNoReadingsAreLeftOut(t *testing.T) {
 	assert.Empty(t, Detect(Input{stuck, nil}, DefaultConfig()), "a robot that was never disabled")
 	assert.Empty(t, Detect(Input{stuck, []series.Interval{{Start: 20e6, End: 40e6}}}, DefaultConfig()), "no samples there")
 }
+
+// A computer, a radio and lights draw 3 to 4 A without a break. Common practice.
+func TestElectronicsDrawTheSameEnabledOrNot(t *testing.T) {
+	matchOf := func(f func(s float64) float64) []Branch {
+		c := &series.Float{Name: "power/branch/7"}
+		for i := range 60 * 50 {
+			c.T, c.V = append(c.T, int64(i)*20_000), append(c.V, f(float64(i)/50))
+		}
+		return []Branch{{Name: "controls", Current: c}}
+	}
+	before := []series.Interval{{Start: 0, End: 10e6}}
+	hum := func(s float64) float64 { return 3 + 0.5*math.Sin(7*s) + 0.4*math.Sin(61*s) }
+	assert.Empty(t, Detect(Input{matchOf(hum), before}, DefaultConfig()))
+	used := func(s float64) float64 { // one stroke of 1 s in eight, on a controller that never lets go
+		if s > 10 && math.Mod(s, 8) < 1 {
+			return 25
+		}
+		return hum(s)
+	}
+	assert.Len(t, Detect(Input{matchOf(used), before}, DefaultConfig()), 1)
+	let := func(s float64) float64 { // it obeys only while enabled
+		if s > 10 {
+			return 0.2
+		}
+		return hum(s)
+	}
+	assert.Len(t, Detect(Input{matchOf(let), before}, DefaultConfig()), 1)
+	assert.Len(t, Detect(Input{matchOf(hum), []series.Interval{{Start: 0, End: 55e6}}}, DefaultConfig()), 1, "hardly ever enabled")
+}
