@@ -25,7 +25,7 @@ func (r *record) tellIdle(row *schemas.Motor, cfg Config) {
 // a wire, a breaker or a controller that is off. When another motor of the robot was told to
 // run then and drew nothing either, it was the robot that was off.
 func (r *record) unpowered(others []*record, cfg Config) []schemas.Stall {
-	if r.Command == nil || r.Speed == nil || !(r.free > max(1, 6*r.noiseA)) {
+	if r.Command == nil || r.Speed == nil {
 		return nil
 	}
 	var out []schemas.Stall
@@ -37,11 +37,40 @@ func (r *record) unpowered(others []*record, cfg Config) []schemas.Stall {
 	return out
 }
 
-// lacks says whether a row shows the motor driven, without current and without speed.
+// lacks says whether a row shows the motor driven, without current and without speed: less
+// than the current it runs lightly with, where that shows, else next to none of what would
+// flow if it were held fast.
 func (r *record) lacks(x *reading, cfg *Config) bool {
-	return !x.off && !x.sag && !x.quiet && x.u >= cfg.HoldShare*r.usual &&
-		math.Abs(x.i) < max(cfg.NothingA, r.free/4) && math.Abs(x.w) < r.freeSpeed(x)/2
+	if x.off || x.sag || x.quiet || !(x.u >= cfg.HoldShare*r.usual) || !r.drawsNothing(x, cfg) {
+		return false
+	}
+	if !r.runsOnNothing() {
+		return math.Abs(x.w) < r.freeSpeed(x)/2
+	}
+	ohm, ok := r.resistance()
+	held := x.u * x.v / ohm
+	if r.line.side == supply {
+		held *= x.u
+	}
+	return ok && held > 4*r.nothing(cfg) && math.Abs(x.w) <= cfg.StandShare*r.freeSpeed(x)+2*r.noiseW
 }
+
+// drawsNothing says whether a row's current is as good as none.
+func (r *record) drawsNothing(x *reading, cfg *Config) bool {
+	return math.Abs(x.i) < r.nothing(cfg)
+}
+
+// nothing is a current that is as good as none, A.
+func (r *record) nothing(cfg *Config) float64 {
+	if r.runsOnNothing() {
+		return max(cfg.NothingA, 4*r.noiseA)
+	}
+	return max(cfg.NothingA, r.free/4)
+}
+
+// runsOnNothing says whether it draws too little, running lightly, to tell it by its current from a
+// motor without power.
+func (r *record) runsOnNothing() bool { return !(r.free > max(1, 6*r.noiseA)) }
 
 func anyLacks(others []*record, s schemas.Stall, cfg Config) bool {
 	for _, o := range others {
@@ -53,7 +82,7 @@ func anyLacks(others []*record, s schemas.Stall, cfg Config) bool {
 				continue
 			}
 			told += x.dt
-			if math.Abs(x.i) < max(cfg.NothingA, orZero(o.free)/4) {
+			if o.drawsNothing(x, &cfg) && !(math.Abs(x.w) >= o.freeSpeed(x)/2) {
 				lacked += x.dt
 			}
 		}

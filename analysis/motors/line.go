@@ -183,16 +183,24 @@ func (r *record) resistance() (ohm float64, ok bool) {
 }
 
 // inWinding is the current in the windings of a row, A: the supply's over the share of time
-// that the controller is switched on, but no more than its resistance lets through.
+// that the controller is switched on, but no more than its resistance lets through. Where that
+// is far from what the equation makes of the command, the controller holds the current at its
+// limit with a smaller share: then it is the current whose heat and work take the power that
+// came from the supply, i V = I (I R + K w).
 func (r *record) inWinding(x *reading, cfg *Config) float64 {
 	if r.line.side != supply || !(x.u >= cfg.MinCommand) {
 		return x.i
 	}
-	most := x.u * x.v / r.line.r
+	most, byShare := x.u*x.v/r.line.r, x.i/x.u
 	if !(most > 0) {
-		return x.i / x.u
+		return byShare
 	}
-	return min(x.i/x.u, most)
+	const limited = 0.8 // of what the command would drive; chosen by us
+	back := r.line.k * x.w
+	if byShare > 0 && byShare < limited*(most-back/r.line.r) {
+		return min(most, (math.Sqrt(back*back+4*r.line.r*x.i*x.v)-back)/(2*r.line.r))
+	}
+	return min(byShare, most)
 }
 
 // tellLine writes what was learned of the motor itself.

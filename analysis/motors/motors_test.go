@@ -3,6 +3,7 @@ package motors
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -77,8 +78,8 @@ func (b bench) run(acts ...act) (Motor, *series.Float) {
 				w = 0
 			}
 			shown := i
-			if b.supplySide {
-				shown = i * a.u
+			if b.supplySide && i != 0 { // what goes into the motor comes from the supply, limited or not
+				shown = i * (i*ohm + vs*w) / v
 			}
 			if b.unsigned {
 				shown = math.Abs(shown)
@@ -259,6 +260,23 @@ func TestAMotorHeldFast(t *testing.T) {
 	}
 }
 
+// A controller at its limit makes little voltage of much supply to hold a motor that stands: the
+// supply gives I² R / V, here 18² 0.3 / 12 = 8.1 A, less than the motor takes to run under load.
+func TestAMotorHeldFastAtALimitOfWhichTheSupplySeesLittle(t *testing.T) {
+	b := sound()
+	b.limitA, b.supplySide = 18, true
+	m, volts := b.run(append(work(12), act{s: 1, u: 0.9}, act{s: 3, u: 0.9, held: true}, act{s: 1, u: 0.9}, act{s: 2})...)
+	m.LimitA, m.TauS = 18, 3
+	got := detectAll(t, volts, m)[0]
+	require.Equal(t, schemas.CurrentSupply, got.Side)
+	require.Len(t, got.Stalls, 1)
+	assert.InDelta(t, 3, *got.StalledS, 0.1)
+	assert.InEpsilon(t, 18*18*0.3/12, got.Stalls[0].MeanA, 0.05)
+	// A time constant at the limit, from a little: 1 - e^-1 = 0.63.
+	require.NotNil(t, got.Heat)
+	assert.InDelta(t, 0.66, *got.Heat, 0.06)
+}
+
 // A piece that the crew fights for a minute keeps the motor standing for most of the time it is driven.
 func TestAMotorHeldFastForMostOfItsDrive(t *testing.T) {
 	acts := work(2)
@@ -338,6 +356,31 @@ func TestAMotorWithoutPower(t *testing.T) {
 	}
 }
 
+// A light roller draws little more, running free, than its sensor's noise. Held fast it would draw
+// 36 A: when it neither turns nor draws it has no power.
+func TestALightMotorWithoutPower(t *testing.T) {
+	b := sound()
+	b.friction = 0.05
+	light := work(12)
+	for k := range light {
+		if k%9 != 1 {
+			light[k].load = 0
+		}
+	}
+	acts := append(light, act{s: 5}, act{s: 3, u: 0.9, cut: true}, act{s: 2})
+	got := detect(t, b, acts...)
+	require.NotNil(t, got.FreeA)
+	require.Less(t, *got.FreeA, 1.0)
+	require.Len(t, got.Unpowered, 1)
+	assert.InDelta(t, 3, got.Unpowered[0].EndS-got.Unpowered[0].StartS, 0.1)
+	assert.Empty(t, got.Stalls)
+
+	one, volts := sound().run(acts...)
+	two, _ := b.run(append(light, act{s: 10, u: 0.9})...)
+	two.Name = "other"
+	require.Len(t, detectAll(t, volts, one, two)[0].Unpowered, 1, "another that runs free and draws next to nothing has power")
+}
+
 func TestAMotorThatDrawsAtRest(t *testing.T) {
 	m, volts := sound().run(append(work(12), act{s: 6})...)
 	for k, at := range m.Current.T {
@@ -349,6 +392,21 @@ func TestAMotorThatDrawsAtRest(t *testing.T) {
 	require.Len(t, got.Idle, 1)
 	assert.InDelta(t, 46, got.Idle[0].StartS, 0.05)
 	assert.InDelta(t, 3, got.Idle[0].MeanA, 0.3, "some of it is taken for the sensor's zero")
+}
+
+// A controller that stays on for most of the time the motor rests makes no zero of its sensor.
+func TestAMotorThatDrawsAtMostOfItsRests(t *testing.T) {
+	m, volts := sound().run(append(work(12), slices.Repeat([]act{{s: 3}}, 10)...)...)
+	for k, at := range m.Current.T {
+		if s := float64(at) / 1e6; s > 46 && s < 70 {
+			m.Current.V[k] += 3
+		}
+	}
+	got := detectAll(t, volts, m)[0]
+	require.NotNil(t, got.RestA)
+	assert.InDelta(t, 0, *got.RestA, 0.1)
+	require.Len(t, got.Idle, 1)
+	assert.InDelta(t, 24, got.Idle[0].EndS-got.Idle[0].StartS, 0.2)
 }
 
 func TestTwins(t *testing.T) {

@@ -38,6 +38,7 @@ type record struct {
 	usual               float64     // command it is usually driven with
 	free                float64     // A it draws running lightly; NaN when it is never seen to run
 	ceiling             float64     // A, hardly ever more
+	windingCeiling      float64     // A, the same of the current in the windings, once the line is known
 	perU                float64     // rad/s a full command at the usual voltage makes; 0 without speed
 	asWinding, asSupply line        // what it would be if the current were of that side
 	odds                float64     // ln of how much likelier the winding is
@@ -249,19 +250,30 @@ func topSpeed(rows []reading) float64 {
 	return orZero(stat.Quantile(0.95, seen))
 }
 
-// readZero takes the sensor's zero off: the median of its readings at rest.
+// readZero takes the sensor's zero off: the median of its readings at rest, of those like
+// the ones in a row at which it drew least. What it draws besides at others, however many, is no zero.
 func (r *record) readZero(cfg Config) {
 	rests := r.rests(cfg)
-	var seen []float64
+	var seen, row []float64
+	least := math.Inf(1)
 	for k := range r.rows {
 		x := &r.rows[k]
 		if rests[k] {
-			seen = append(seen, x.raw)
+			seen, row = append(seen, x.raw), append(row, x.raw)
 		}
+		if len(row) == leastRest {
+			if m := stat.Median(row); math.Abs(m) < math.Abs(least) {
+				least = m
+			}
+			row = row[:0]
+		}
+	}
+	if !math.IsInf(least, 1) {
+		seen = slices.DeleteFunc(seen, func(a float64) bool { return math.Abs(a-least) > cfg.IdleA })
 	}
 	const unread = 0.3 // A by which a zero may be off that nobody read; chosen by us
 	r.zeroSE = unread
-	if n := len(seen); n >= 20 {
+	if n := len(seen); n >= leastRest {
 		r.zero, r.rested = stat.Median(seen), true
 		r.zeroSE = 1.2533 * r.noiseA / math.Sqrt(float64(n)) // a median's, of normal noise
 	}
@@ -269,6 +281,8 @@ func (r *record) readZero(cfg Config) {
 		r.rows[k].i = r.rows[k].raw - r.zero
 	}
 }
+
+const leastRest = 20 // readings of a rest that say something; chosen by us
 
 // readSigns turns current and speed into the direction of the command. What has the same sign
 // whichever way the motor is driven has none, or is the supply's current; what is always
@@ -319,7 +333,7 @@ func signs(on, back float64) (onward, backward float64) {
 func (r *record) readRunning(cfg Config) {
 	r.runs = steadyRuns(r.rows, cfg)
 	running := r.steady(cfg)
-	r.ceiling = stat.Quantile(0.999, pick(r.rows, func(x *reading) bool { return x.u > 0 && !x.off && !x.sag || math.IsNaN(x.u) }, func(x *reading) float64 { return math.Abs(x.i) }))
+	r.ceiling = r.ceilingOf(func(x *reading) float64 { return x.i })
 	var ratio []float64
 	usualV := stat.Median(pick(r.rows, func(x *reading) bool { return x.u > cfg.MinCommand && !math.IsNaN(x.v) }, func(x *reading) float64 { return x.v }))
 	for _, b := range running {
@@ -343,6 +357,12 @@ func (r *record) readRunning(cfg Config) {
 	if len(light) >= 5 {
 		r.free = stat.Quantile(0.2, light)
 	}
+}
+
+// ceilingOf is what hardly any reading of it exceeds while driven, by size.
+func (r *record) ceilingOf(amps func(*reading) float64) float64 {
+	driven := func(x *reading) bool { return x.u > 0 && !x.off && !x.sag || math.IsNaN(x.u) }
+	return stat.Quantile(0.999, pick(r.rows, driven, func(x *reading) float64 { return math.Abs(amps(x)) }))
 }
 
 // turning are the speeds that are none of a motor held fast: a motor may stand for most of the time

@@ -15,6 +15,9 @@ func (r *record) stalls(cfg Config) (out []schemas.Stall, known bool) {
 		return nil, false
 	}
 	least := r.leastStall(cfg)
+	if r.windingCeiling = r.ceiling; r.line.side == supply {
+		r.windingCeiling = r.ceilingOf(func(x *reading) float64 { return r.inWinding(x, &cfg) })
+	}
 	for _, s := range r.stretches(func(x *reading) bool { return r.stands(x, &cfg) }, cfg.MergeS) {
 		if s.EndS-s.StartS >= least {
 			out = append(out, s)
@@ -32,16 +35,14 @@ func (r *record) stands(x *reading, cfg *Config) bool {
 	case !(math.Abs(x.w) <= cfg.StandShare*r.freeSpeed(x)+2*r.noiseW):
 		return false
 	}
-	held := r.ceiling
+	amps, held, running := x.i, r.ceiling, orZero(r.free)
 	if ohm, ok := r.resistance(); ok && x.v > 0 {
-		lock := x.u * x.v / ohm
 		if r.line.side == supply {
-			lock *= x.u
+			amps, held, running = r.inWinding(x, cfg), r.windingCeiling, running/r.usual
 		}
-		held = min(held, lock)
+		held = min(held, x.u*x.v/ohm)
 	}
-	running := orZero(r.free)
-	return x.i >= running+cfg.StallShare*(held-running) && x.i > 2*running
+	return amps >= running+cfg.StallShare*(held-running) && amps > 2*running
 }
 
 // freeSpeed is the speed that a row's command and voltage would make without load, rad/s.
