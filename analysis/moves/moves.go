@@ -111,7 +111,7 @@ const (
 //
 // Spikes of one or two samples in the position count for nothing. Samples need not be
 // regular, and position and target need not come together; a target holds until its next
-// sample. A mechanism without position or target, or without any position while its target
+// sample, and so does a position that is only written when it changes. A mechanism without position or target, or without any position while its target
 // moved, gives a note and no move.
 func Detect(in Input, cfg Config) Result {
 	res := Result{Moves: []schemas.Move{}, Mechanisms: []schemas.Mechanism{}}
@@ -125,6 +125,10 @@ func Detect(in Input, cfg Config) Result {
 			continue
 		}
 		position := &series.Float{T: m.Position.T, V: stat.Despike(m.Position.T, m.Position.V, stat.Noise(m.Position.T, m.Position.V))}
+		cfg := cfg
+		if series.OnChange(m.Position.V) {
+			cfg.GapS = math.Inf(1) // it was silent because it stayed where it was
+		}
 		logEnd := max(in.End, m.Position.T[len(m.Position.T)-1], m.Target.T[len(m.Target.T)-1])
 		changes := changesOf(m.Target, m.Within, cfg)
 		for i, c := range changes {

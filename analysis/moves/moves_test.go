@@ -311,3 +311,33 @@ func BenchmarkMatch(b *testing.B) {
 		Detect(in, DefaultConfig())
 	}
 }
+
+// A logger that writes what has changed is silent while the lift stays where it was sent.
+func TestALogOfChangesStaysWhereItWas(t *testing.T) {
+	target := func(s float64) float64 { return 0.5 + 0.5*math.Copysign(1, math.Sin(2*math.Pi*s/20)) }
+	r := rand.New(rand.NewPCG(3, 4))
+	at, shaken := 0.0, 0.0
+	every := sampled(50, 100, func(s float64) float64 {
+		at += 0.1 * (target(s) - at)
+		if math.Mod(s, 3) < 0.02 {
+			shaken = 0.005 * float64(r.IntN(3)-1) // the robot drives over something
+		}
+		return math.Round(at/0.005)*0.005 + shaken
+	})
+	changes := &series.Float{}
+	for i, v := range every.V {
+		if i == 0 || v != every.V[i-1] {
+			changes.T, changes.V = append(changes.T, every.T[i]), append(changes.V, v)
+		}
+	}
+	of := func(position *series.Float) []schemas.Move {
+		return Detect(Input{Mechanisms: []Mechanism{{Name: "lift", Position: position, Target: sampled(50, 100, target), Within: 0.02}}}, DefaultConfig()).Moves
+	}
+	full, sparse := of(every), of(changes)
+	require.Len(t, sparse, len(full))
+	require.NotEmpty(t, full)
+	for i := range full {
+		require.Equal(t, Settled, sparse[i].Outcome)
+		require.InDelta(t, *full[i].SettleS, *sparse[i].SettleS, 0.021)
+	}
+}

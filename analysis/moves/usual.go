@@ -9,7 +9,7 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// judgeSlow says of each settled move what is usual for moves like it, and whether it was
+// judgeSlow says of each settled move, but those that the robot was disabled in, what is usual for moves like it, and whether it was
 // slower than chance explains and by enough to matter. Alike are moves of the same mechanism
 // from about the same place to about the same place. With enough of them in earlier matches
 // those are the usual, else the others of this match. On a log scale, a move is beside the
@@ -24,13 +24,13 @@ func judgeSlow(moves []schemas.Move, in Input, cfg Config) {
 	var p []float64
 	for i := range moves {
 		m := &moves[i]
-		if !wholeMove(moves, i) {
+		if !wholeMove(moves, i) || stopped(*m, in.Periods) {
 			continue
 		}
 		past := earlierAlike(*m, in.History, within[m.Name], cfg)
 		source := schemas.UsualMatches
 		if len(past) < cfg.LeastAlike {
-			past, source = todayAlike(moves, i, within[m.Name], cfg), schemas.UsualThisMatch
+			past, source = todayAlike(moves, i, within[m.Name], in.Periods, cfg), schemas.UsualThisMatch
 		}
 		if len(past) < cfg.LeastAlike {
 			continue
@@ -63,6 +63,18 @@ func wholeMove(moves []schemas.Move, i int) bool {
 	return true
 }
 
+// stopped says whether the robot was disabled for some of a move: it then stood because nothing
+// drove it.
+func stopped(m schemas.Move, periods []schemas.Period) bool {
+	enabled := m.StartS // so far without a break
+	for _, p := range periods {
+		if p.StartS <= enabled {
+			enabled = max(enabled, p.EndS)
+		}
+	}
+	return len(periods) > 0 && enabled < m.EndS
+}
+
 // alike says whether two moves go from about the same place to about the same place.
 func alike(a, b schemas.Move, within float64, cfg Config) bool {
 	near := max(cfg.AlikeWay*math.Abs(a.To-a.From), 2*within)
@@ -83,10 +95,10 @@ func earlierAlike(m schemas.Move, history [][]schemas.Move, within float64, cfg 
 }
 
 // todayAlike are ln of the times of the other moves of this match like the i-th.
-func todayAlike(moves []schemas.Move, i int, within float64, cfg Config) []float64 {
+func todayAlike(moves []schemas.Move, i int, within float64, periods []schemas.Period, cfg Config) []float64 {
 	var out []float64
 	for k := range moves {
-		if k != i && alike(moves[i], moves[k], within, cfg) && wholeMove(moves, k) {
+		if k != i && alike(moves[i], moves[k], within, cfg) && wholeMove(moves, k) && !stopped(moves[k], periods) {
 			out = append(out, math.Log(*moves[k].SettleS))
 		}
 	}

@@ -33,6 +33,21 @@ func judged(moves []schemas.Move, history ...[]schemas.Move) []schemas.Move {
 	return moves
 }
 
+// Between autonomous and driver the robot is disabled for a second: a move begun just before
+// takes that second longer, and nothing is the matter with the lift.
+func TestAMoveThatTheRobotWasDisabledInIsNotSlow(t *testing.T) {
+	of := func(periods ...schemas.Period) []schemas.Move {
+		all := upAndDown(1, 0.8, 2, 0.82, 0.98, 0.79, 1.01, 0.8, 0.99, 0.81, 1, 0.8, 1.03, 0.8, 0.97, 0.8)
+		judgeSlow(all, Input{Mechanisms: []Mechanism{{Name: "lift", Within: 0.02}}, Periods: periods}, DefaultConfig())
+		return all
+	}
+	pause := of(schemas.Period{Name: "autonomous", EndS: 20.5}, schemas.Period{Name: "driver", StartS: 21.5, EndS: 200})
+	assert.Empty(t, slowOnes(pause))
+	assert.Nil(t, pause[2].UsualSettleS)
+	assert.Equal(t, 6, pause[4].UsualCount, "and it is no measure of others")
+	assert.Equal(t, []int{2}, slowOnes(of(schemas.Period{Name: "autonomous", EndS: 20.5}, schemas.Period{Name: "driver", StartS: 20.5, EndS: 200})), "one period passed into the other")
+}
+
 func slowOnes(moves []schemas.Move) (out []int) {
 	for i, m := range moves {
 		if m.Slow {

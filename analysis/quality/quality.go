@@ -14,7 +14,6 @@ package quality
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -90,7 +89,7 @@ func Detect(in Input, cfg Config) schemas.Quality {
 	for _, s := range in.Log.Signals {
 		times := inTime(s)
 		own := gapsOf(times, cfg)
-		if len(own) > 0 && onChange(numbers(s)) {
+		if len(own) > 0 && series.OnChange(numbers(s)) {
 			own = nil // its last value held
 		}
 		own = slices.DeleteFunc(own, func(g series.Interval) bool { return within(g, silences) }) // said once, for all signals
@@ -192,30 +191,6 @@ func gapsOf(times []int64, cfg Config) []series.Interval {
 		return nil
 	}
 	return series.Gaps(times, max(cfg.GapMin, int64(cfg.GapSteps*float64(step))))
-}
-
-// onChange is whether a signal was only written when it changed: many readings lie one step of its
-// converter from the one before, and none lies on it. Of a signal with a rate and noise, about as
-// many would.
-func onChange(v []float64) bool {
-	const many = 20 // chosen by us: by chance none of as many is one in a million
-	smallest := math.Inf(1)
-	for i := 1; i < len(v); i++ {
-		d := math.Abs(v[i] - v[i-1])
-		if d == 0 {
-			return false
-		}
-		if d < smallest { // false for NaN
-			smallest = d
-		}
-	}
-	single := 0
-	for i := 1; i < len(v); i++ {
-		if math.Abs(v[i]-v[i-1]) < 1.5*smallest {
-			single++
-		}
-	}
-	return single >= many
 }
 
 func inTime(s *schemas.Signal) []int64 {
