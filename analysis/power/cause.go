@@ -51,7 +51,7 @@ func newModel(pair *aligned, line *LoadLine, usual float64, cfg Config) model {
 //
 //   - overload when even a sound battery would have dipped at that current,
 //   - when the voltage fell far further than this battery's own resistance makes of the
-//     current, or its resistance jumps, by what the connection took: see behindBadConnection,
+//     current, and none can have been missed, or its resistance jumps, by what the connection took: see behindBadConnection,
 //   - weak_battery when it was low at rest, or its open-circuit voltage is that of one that
 //     is not charged, or its resistance is above a healthy one's,
 //   - overload when nothing speaks against the battery,
@@ -93,6 +93,10 @@ func (m model) judge(d dip, restV *float64, enter float64, cfg Config) (j Judged
 	switch {
 	case healthy < enter:
 		j.Cause = CauseOverload
+	case j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained && m.line.LooseOhm == 0 && m.pair.mayMiss(d):
+		if worn || m.line.ResistanceOhm > cfg.HealthyOhm {
+			j.Cause = CauseWeakBattery
+		}
 	case j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained:
 		j.TightV = schemas.Some(d.minV + *j.UnexplainedV)
 		j.behindBadConnection(d.minV, enter, worn || m.line.tightOhm() > cfg.HealthyOhm+cfg.JumpOhm, cfg)
@@ -147,6 +151,11 @@ func (a *aligned) most(t int64) float64 {
 	}
 	return largest
 }
+
+// mayMiss says whether a peak of the current that made a dip may have passed between two
+// readings: voltage and current were not read together, and the dip lasted no longer than
+// between two.
+func (a *aligned) mayMiss(d dip) bool { return a.apart && 2*(d.end-d.start) <= 3*a.step }
 
 // before is the level of V + R I over the second before t, with its relaxation as it was
 // then, and the current; NaN when that second is not known.

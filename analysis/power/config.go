@@ -33,7 +33,10 @@ type Config struct {
 	// ToldEnough of the current's changes untold, and BetterFit of that goes with it. Chosen
 	// by us.
 	BetterFit, ToldEnough float64
-	AnswerS               float64 // over which changes are compared for that. Chosen by us
+	// And only when it leaves less than MostUntold of them: what is not told then is no
+	// matter of time, a contact that jumps above all. Chosen by us: a third.
+	MostUntold float64
+	AnswerS    float64 // over which changes are compared for that. Chosen by us
 	// LongestStepS is the slowest sampling that still shows a step of the load: past it
 	// relaxation cannot be told from resistance.
 	LongestStepS float64
@@ -65,6 +68,8 @@ type Config struct {
 	// their changes leave more than the part ScaleLeft of its own. Chosen by us: sensors of
 	// power boards are right to some per cent.
 	ScaleS, ScaleLeft float64
+	// Scales that would have to lie further apart than ScaleApart are not what is wrong. Chosen by us.
+	ScaleApart float64
 
 	// The resistance from moment to moment is told from LocalA amperes on, where the noise of
 	// a reading and what relaxation leaves are a thousandth of an ohm or two. With fewer than
@@ -114,9 +119,9 @@ func DefaultConfig() Config {
 	return Config{
 		GapSteps: 3, GapS: 0.2,
 		AverageS: 0.015, HalfGapS: 0.02, SlowHalfGapS: 0.04, SlowTimes: 2,
-		RelaxS: 0.5, FastestS: 0.1, LevelsS: 10, BeyondLevels: 1.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, AnswerS: 0.1, LongestStepS: 0.1,
+		RelaxS: 0.5, FastestS: 0.1, LevelsS: 10, BeyondLevels: 1.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, MostUntold: 1.0 / 3, AnswerS: 0.1, LongestStepS: 0.1,
 		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, WidestPart: 0.5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, RelaxError: 0.05, Resamples: 200,
-		ScaleS: 0.25, ScaleLeft: 0.08,
+		ScaleS: 0.25, ScaleLeft: 0.08, ScaleApart: 0.1,
 		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1, TightestOhm: 0.003,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
 		HealthyOhm: 0.025, SoundOhm: 0.0185, SoundV: 12.65, LeastOhm: 0.012, LowRestV: 12.2, ChargedV: 12.45, LeastOpenV: 9, MostOpenV: 15,

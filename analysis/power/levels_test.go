@@ -37,4 +37,10 @@ func TestResistanceByLevels(t *testing.T) {
 	assert.Greater(t, ohm, 0.033)
 	_, ok = of(0, 0.5, 0).byLevels(cfg)
 	assert.False(t, ok)
+
+	// Steps that tell twice as much say so only where they are sure of it: once they are, by what
+	// rests on them, it is asked again.
+	assert.Empty(t, (&measured{ohm: 0.06, se: 0.01}).beyondLevels(of(0, 0.5, 40), cfg))
+	assert.Contains(t, (&measured{ohm: 0.06, se: 0.005}).beyondLevels(of(0, 0.5, 40), cfg), "60 milliohm and its levels 30")
+	assert.Empty(t, (&measured{ohm: 0.06, se: 0.005}).beyondLevels(of(0, 0.5, 0), cfg))
 }

@@ -44,7 +44,13 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	if why != "" {
 		return nil, why
 	}
+	if why := m.beyondLevels(pair, cfg); why != "" {
+		return nil, why
+	}
 	m.loosened(pair, from, to, cfg)
+	if why := m.beyondLevels(pair, cfg); why != "" {
+		return nil, why // the moments rest on steps that told too much
+	}
 	ohm, half := m.ohm*(1+scale.off), m.wide()*math.Hypot(m.se*(1+scale.off), m.ohm*(1+scale.off)*scale.se)
 	if ohm+half < 0 {
 		return nil, "the voltage rises with the current: is the sign of the current turned around?"
@@ -116,10 +122,16 @@ func (a *aligned) measure(short, long []step, cfg Config) (m measured, why strin
 	}
 	chance := spread * math.Sqrt(m.events/(m.events-1))
 	m.se = math.Hypot(math.Hypot(chance, a.mistimed(m.ohm, cfg)), math.Hypot(model*m.ohm, unequal))
-	if level, ok := a.byLevels(cfg); ok && m.ohm-2*m.se > cfg.BeyondLevels*level {
-		return m, fmt.Sprintf("steps of the current tell %.0f milliohm and its levels %.0f: a battery that is worked gives way by more, never by less", m.ohm*1e3, level*1e3)
-	}
 	return m, ""
+}
+
+// beyondLevels says why the steps tell more than a battery's could, empty when they do not.
+func (m *measured) beyondLevels(a *aligned, cfg Config) string {
+	level, ok := a.byLevels(cfg)
+	if !ok || m.ohm-2*m.se <= cfg.BeyondLevels*level {
+		return ""
+	}
+	return fmt.Sprintf("steps of the current tell %.0f milliohm and its levels %.0f: a battery that is worked gives way by more, never by less", m.ohm*1e3, level*1e3)
 }
 
 // wide is by how many standard errors the truth may lie off with 95 % probability on either side.

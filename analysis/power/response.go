@@ -51,7 +51,7 @@ var smoothing = [...]float64{0, 0.007, 0.01, 0.014, 0.02, 0.028, 0.04, 0.056, 0.
 // and half steps between them (those of the voltage where that is the faster), up to LagS
 // either way. A sensor that is neither late nor slow is
 // believed unless it leaves ToldEnough of the changes untold and BetterFit of that goes with
-// another.
+// another, which then tells most of them.
 //
 // The method is output error by search (Ljung, System Identification, 2nd edition, section
 // 10.2), with the delay and the pole on a grid; the grid is chosen by us.
@@ -115,7 +115,7 @@ func answer(v, i trace, cfg Config) response {
 			search(response{tauS: best.tauS * times, stepped: best.stepped})
 		}
 	}
-	if !(least < (1-cfg.BetterFit)*plain) {
+	if !(least < (1-cfg.BetterFit)*plain) || least > cfg.MostUntold {
 		return response{}
 	}
 	return best

@@ -150,6 +150,31 @@ func TestScaleOfTheWholeCurrent(t *testing.T) {
 	assert.NotContains(t, strings.Join(partly.Notes, "\n"), "disagree", "what draws past the branches is no scale")
 }
 
+// Two motors on one shaft draw nearly the same, and what is left beside them in a log that reads
+// slower than they switch goes with their difference. Scales half off on either side would tell
+// it, which no sensors of a robot are.
+func TestNoScaleTellsWhatScalesAreNot(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 10))
+	one, rest := drive(rng, 100), drive(rng, 100)
+	two, whole, read := make([]float64, len(one)), make([]float64, len(one)), make([]float64, len(one))
+	for k := range one {
+		apart := 0.04 * one[k] * math.Sin(float64(k)*fine*3)
+		two[k] = one[k] + apart
+		whole[k] = one[k] + two[k] + rest[k]
+		read[k] = whole[k] + 0.6*apart
+	}
+	volts, amps := board(50, 0)
+	volts.noise, amps.noise = 0.005, 0.1
+	r := Detect(Input{
+		Voltage: volts.read(rng, healthy.volts(whole, fine)), Current: amps.read(rng, read), End: 100_000_000,
+		Branches: []Branch{{"front", amps.read(rng, one)}, {"rear", amps.read(rng, two)}, {"roller", amps.read(rng, rest)}},
+	}, DefaultConfig())
+	require.NotNil(t, r.Line, r.Battery.Reason)
+	assert.NotContains(t, strings.Join(r.Notes, "\n"), "disagree")
+	assert.InEpsilon(t, healthy.ohm, r.Line.ResistanceOhm, 0.03)
+	assert.Less(t, r.Line.ResistanceHighOhm-r.Line.ResistanceLowOhm, 0.1*healthy.ohm)
+}
+
 // A connection whose resistance jumps each second between three levels, by a battery that
 // keeps its own.
 func TestAConnectionThatJumps(t *testing.T) {

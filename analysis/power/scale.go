@@ -20,7 +20,7 @@ type scale struct{ off, se, spread float64 }
 // maximization (Dempster, Laird and Rubin, 1977); so n branches pin the one sensor down to
 // spread over the root of n+1 where all of them work. Means over ScaleS are compared, for which lag and smoothing
 // do not count. When more is left than scales can make, something draws past the branches
-// and nothing is told.
+// and nothing is told; nor when no sensors of a robot differ as much as these would.
 func (s supply) scale(from, to int64, cfg Config) scale {
 	n := len(s.branches)
 	if s.whole == nil || s.added || n == 0 || n > sharedApart {
@@ -88,6 +88,9 @@ func (s supply) scale(from, to int64, cfg Config) scale {
 			}
 		}
 		spread2, noise2 = max(apart/float64(n+1), 1e-8), max(rest/count, 1e-12)
+	}
+	if spread2 > cfg.ScaleApart*cfg.ScaleApart {
+		return scale{} // readings of what switches faster than they come
 	}
 	return scale{mean.AtVec(0), math.Sqrt(spreadOf.At(0, 0)), math.Sqrt(spread2)}
 }

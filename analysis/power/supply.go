@@ -12,6 +12,7 @@ type supply struct {
 	added    bool   // whole is the sum of the branches
 	branches []namedTrace
 	noise    []float64 // A, of the readings of each branch; nil until asked for
+	beyond   float64   // the sum of the branches over the whole, in the log together; 0 when not known
 }
 
 type namedTrace struct {
@@ -30,6 +31,7 @@ func supplyOf(in Input, cfg Config, r *Result) supply {
 	case in.Current != nil && len(in.Current.T) > 0:
 		c := newTrace(in.Current, in.Gaps, cfg)
 		s.whole = &c
+		s.beyond = s.beyondWhole(in.Start, in.End)
 	case len(s.branches) > 0:
 		if c := sum(s.branches); len(c.T) > 0 {
 			s.whole, s.added = &c, true
@@ -37,6 +39,23 @@ func supplyOf(in Input, cfg Config, r *Result) supply {
 		}
 	}
 	return s
+}
+
+// beyondWhole is the charge of all branches over that of the whole; 0 when one is not known.
+func (s supply) beyondWhole(from, to int64) float64 {
+	whole, known := s.whole.integral(from, to)
+	if known == 0 || !(whole > 0) {
+		return 0
+	}
+	sum := 0.0
+	for _, b := range s.branches {
+		charge, seen := b.integral(from, to)
+		if seen == 0 {
+			return 0
+		}
+		sum += charge / seen
+	}
+	return sum / (whole / known)
 }
 
 // sum adds up the branches at the times of the fastest one. A time at which one of them is
@@ -70,7 +89,9 @@ const leastA = 1e-3
 // blame shares the current over dip d among the branches: each branch's charge over the
 // whole charge from start to end, both read straight between their own samples, so that
 // signals of different rates and a dip shorter than their step come out right as far as
-// they can. A branch that fed current back has share 0. Nothing is shared when the whole
+// they can. A branch that fed current back has share 0. Where the branches add up to more than the
+// whole over the dip, but not over the log, the two were read at other moments: then the shares
+// are of what the branches drew together. Nothing is shared when the whole
 // current is known for less than half of the dip, or is not above zero.
 func (s supply) blame(b *schemas.Brownout, d dip, voltage trace, pair *aligned, r *Result) {
 	if s.whole == nil {
@@ -102,9 +123,17 @@ func (s supply) blame(b *schemas.Brownout, d dip, voltage trace, pair *aligned, 
 			continue
 		}
 		mean := charge / seen
-		share := min(max(mean/(whole/known), 0), 1)
-		shares += mean / (whole / known)
-		b.Branches = append(b.Branches, schemas.Share{Name: branch.name, Share: share})
+		share := mean / (whole / known)
+		shares += share
+		b.Branches = append(b.Branches, schemas.Share{Name: branch.name, Share: max(share, 0)})
+	}
+	const tooMuch = 1.1
+	readApart := complete && !s.added && shares > tooMuch && s.beyond <= tooMuch
+	if readApart {
+		shareAmong(b)
+	}
+	for n := range b.Branches {
+		b.Branches[n].Share = min(b.Branches[n].Share, 1)
 	}
 	if shift := s.shifted(b, from, to); len(b.Branches) > 0 {
 		b.ShareShift = schemas.Some(shift)
@@ -113,10 +142,22 @@ func (s supply) blame(b *schemas.Brownout, d dip, voltage trace, pair *aligned, 
 		r.note("over the brownout at %.2f s some branches have no reading: what they drew is not in the shares", b.StartS)
 		return
 	}
-	if !s.added {
+	if !s.added && !readApart {
 		b.OtherShare = schemas.Some(min(max(1-shares, 0), 1))
-		if shares > 1.1 {
+		if shares > tooMuch {
 			r.note("over the brownout at %.2f s the branches add up to %.0f %% of the whole current: check the scale of their sensors", b.StartS, 100*shares)
 		}
+	}
+}
+
+// shareAmong makes the shares parts of what the branches drew together, where that is more than
+// the reading of the whole current.
+func shareAmong(b *schemas.Brownout) {
+	sum := 0.0
+	for _, share := range b.Branches {
+		sum += share.Share
+	}
+	for n := range b.Branches {
+		b.Branches[n].Share /= sum
 	}
 }

@@ -114,6 +114,26 @@ func TestSharesAtTheEdges(t *testing.T) {
 	})
 }
 
+// Motors that controllers let go and take again between two readings of the whole current, which
+// then reads 4 A of 200: the sensors are right all the same, and the branches share what they drew.
+func TestSharesOfReadingsFarApart(t *testing.T) {
+	whole, drive, lift := steady(0, 2, 50, 40), steady(0, 2, 50, 20), steady(0, 2, 50, 20)
+	for k := 50; k < 60; k++ {
+		whole.V[k], drive.V[k], lift.V[k] = 4, 150, 50
+	}
+	for k := 40; k < 48; k++ { // and the other way round
+		whole.V[k], drive.V[k], lift.V[k] = 200, 2, 2
+	}
+	b, notes := blamed(t, Input{Voltage: dipped(), Current: whole, Branches: []Branch{{"drive", drive}, {"lift", lift}}})
+	require.Len(t, b.Branches, 2)
+	assert.InDelta(t, 0.75, b.Branches[0].Share, 0.02)
+	assert.InDelta(t, 0.25, b.Branches[1].Share, 0.02)
+	assert.Nil(t, b.OtherShare)
+	for _, note := range notes {
+		assert.NotContains(t, note, "check the scale")
+	}
+}
+
 // Between samples a trace is straight, in a gap unknown, and a signal that comes only when
 // it changes holds its value.
 func TestTrace(t *testing.T) {

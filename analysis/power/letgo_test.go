@@ -1,0 +1,75 @@
+package power
+
+import (
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// A lug that comes loose for some seconds at a time and chatters then: the voltage jumps by what no
+// current explains, and the motors, left with less, take some less. No current sensor is late because of it.
+func TestAContactThatChattersIsNoLateSensor(t *testing.T) {
+	for seed := range uint64(8) {
+		rng := rand.New(rand.NewPCG(seed, 21))
+		load := lowPass(drive(rng, 100), 0.15)
+		more := make([]float64, len(load))
+		open, next := false, 0
+		for k := range load {
+			if s := float64(k) * fine; int(s)%20 < 14 {
+				continue
+			}
+			if k >= next {
+				open, next = !open, k+int((0.03+0.15*rng.ExpFloat64())/fine)
+			}
+			if open {
+				more[k] = 0.08
+				load[k] /= 1 + 0.08*load[k]/12
+			}
+		}
+		volts := healthy.volts(load, fine)
+		for k := range volts {
+			volts[k] -= more[k] * load[k]
+		}
+		b, a := board(50, 0)
+		r := measure(b.read(rng, volts), a.read(rng, load))
+		notes := strings.Join(r.Notes, "\n")
+		assert.NotContains(t, notes, "the current's sensor smooths")
+		assert.NotContains(t, notes, "the current's reading comes")
+	}
+}
+
+// A peak of the current between two of its readings, in a battery that has nothing to do with it:
+// what the readings do not explain is no bad connection.
+func TestAPeakThatNobodyRead(t *testing.T) {
+	dip := func(c cell, amps, pullS float64, apartUS int64) (Judged, bool) {
+		rng := rand.New(rand.NewPCG(5, 5))
+		load := drive(rng, 60)
+		for k := int(29 / fine); k < int(33/fine); k++ {
+			load[k] = 5
+			if s := float64(k)*fine - 30; -0.004 <= s && s < pullS {
+				load[k] = amps
+			}
+		}
+		v := sensor{20, 0, 0.01, 0.01}.read(rng, c.volts(load, fine))
+		late := sensor{20, -float64(apartUS) / 1e6, 0.5, 0.1}.read(rng, load) // what flowed then
+		r := Detect(Input{Voltage: v, Current: shifted(late, apartUS), EnterV: 6.8, LeaveV: 7.4, End: 60_000_000}, DefaultConfig())
+		for k, b := range r.Brownouts {
+			if b.StartS > 29.9 && b.StartS < 30.1 {
+				return r.Judged[k], true
+			}
+		}
+		return Judged{}, false
+	}
+	j, ok := dip(healthy, 320, 0.01, 25_000)
+	require.True(t, ok)
+	require.NotNil(t, j.UnexplainedV)
+	assert.Greater(t, *j.UnexplainedV, 2.0, "no reading saw it")
+	assert.Empty(t, j.Cause)
+	worn := cell{open: 12.6, ohm: 0.05, ohm1: 0.02, tau1: 1, ohm2: 0.01, tau2: 20}
+	j, ok = dip(worn, 125, 0.01, 25_000)
+	require.True(t, ok)
+	assert.Equal(t, CauseWeakBattery, j.Cause)
+}
