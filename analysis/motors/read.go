@@ -288,23 +288,27 @@ const leastRest = 20 // readings of a rest that say something; chosen by us
 // whichever way the motor is driven has none, or is the supply's current; what is always
 // against the command is wired the other way round.
 func (r *record) readSigns(cfg Config) {
-	medians := func(of func(*reading) float64) (on, back float64) {
-		var onward, backward []float64
-		for k := range r.rows {
-			x := &r.rows[k]
-			if !(x.u >= 2*cfg.MinCommand) || x.off || x.sag || math.IsNaN(of(x)) {
-				continue
-			}
-			if x.back {
-				backward = append(backward, of(x))
-			} else {
-				onward = append(onward, of(x))
-			}
+	type driven struct{ amps, speeds []float64 }
+	place := func() []float64 { return make([]float64, 0, len(r.rows)) }
+	on, back := driven{place(), place()}, driven{place(), place()}
+	for k := range r.rows {
+		x := &r.rows[k]
+		if !(x.u >= 2*cfg.MinCommand) || x.off || x.sag {
+			continue
 		}
-		return stat.Median(onward), stat.Median(backward)
+		way := &on
+		if x.back {
+			way = &back
+		}
+		if !math.IsNaN(x.i) {
+			way.amps = append(way.amps, x.i)
+		}
+		if !math.IsNaN(x.w) {
+			way.speeds = append(way.speeds, x.w)
+		}
 	}
-	onA, backA := signs(medians(func(x *reading) float64 { return x.i }))
-	onW, backW := signs(medians(func(x *reading) float64 { return x.w }))
+	onA, backA := signs(stat.Median(on.amps), stat.Median(back.amps))
+	onW, backW := signs(stat.Median(on.speeds), stat.Median(back.speeds))
 	for k := range r.rows {
 		x := &r.rows[k]
 		if x.back {
