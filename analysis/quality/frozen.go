@@ -29,7 +29,13 @@ const longTail = 10
 // lengths that run out by a power, as a signal does that is quiet at times.
 func frozen(s *schemas.Signal, v []float64, m Mapped, in Input, cfg Config) []schemas.Fault {
 	var out []schemas.Fault
-	times, runs, quantum := s.Time, runsOf(v, s.Time), quantumOf(v)
+	times, runs, quantum := s.Time, runsOf(v, s.Time), 0.0
+	if !slices.ContainsFunc(runs, func(r run) bool { return r.length >= cfg.FrozenMin }) {
+		return nil // every repeat is too short to be news
+	}
+	if m.RestsAtZero {
+		quantum = quantumOf(v)
+	}
 	resting := func(r run) bool { return m.RestsAtZero && math.Abs(r.value) <= 2*quantum }
 	isDropped := func(r run) bool {
 		return slices.ContainsFunc(in.DropOuts, func(f schemas.Fault) bool {

@@ -16,6 +16,9 @@ type Curve struct {
 	// Slopes writes the derivatives of the residuals, out[i*len(p)+j] = d r_i / d p_j.
 	// May be nil: central differences then.
 	Slopes func(p, out []float64)
+	// Most is how many steps may be taken, 500 when 0: a curve that may have no bottom, only a valley
+	// that falls for ever, needs fewer to show that.
+	Most int
 }
 
 // CurveFit is where FitCurve came to rest.
@@ -54,6 +57,10 @@ func FitCurve(c Curve, start []float64) (fit CurveFit, ok bool) {
 	if k == 0 || c.N <= k {
 		return CurveFit{}, false
 	}
+	most := curveSteps
+	if c.Most > 0 {
+		most = c.Most
+	}
 	w := newDescent(c, k)
 	p := append([]float64(nil), start...)
 	c.Residuals(p, w.r)
@@ -64,7 +71,7 @@ func FitCurve(c Curve, start []float64) (fit CurveFit, ok bool) {
 	damping, growth := 1e-3, 2.0
 	fit = CurveFit{P: p, RSS: rss}
 	w.linearise(p)
-	for fit.Steps < curveSteps && !fit.Converged {
+	for fit.Steps < most && !fit.Converged {
 		fit.Steps++
 		if !w.step(damping) {
 			damping, growth = damping*growth, growth*2

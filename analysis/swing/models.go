@@ -188,7 +188,8 @@ func bicOfDecay(w Stretch) float64 {
 		return math.Inf(1)
 	}
 	fit, ok := stat.FitCurve(stat.Curve{
-		N: len(w.T),
+		N:    len(w.T),
+		Most: 100, // where a straight line fits better s creeps towards 0 for ever
 		Residuals: func(p, out []float64) {
 			for i, t := range w.T {
 				out[i] = w.Y[i] - p[0] - p[1]*math.Exp(-p[2]*t)
