@@ -18,6 +18,7 @@ type aligned struct {
 	apart          bool      // the two were not read together: at other times, or at other rates
 	noiseV, noiseI float64   // standard deviation of one reading
 	volts, amps    trace     // as they were read
+	odd            [][2]int  // readings from and to that tell nothing of level and relaxation
 	work           *worked   // nil until asked for
 	running        *sums     // nil until asked for
 }

@@ -89,9 +89,15 @@ func (m model) judge(d dip, restV *float64, enter float64, cfg Config) (j Judged
 		explained = ohm * math.Abs(amps-before)
 		j.ExpectedV, j.UnexplainedV = schemas.Some(expected), schemas.Some(expected-d.minV)
 	}
+	held := healthy >= enter
+	if m.line.LooseOhm > 0 { // it may jump away from the peak and back: what flowed at the lowest reading
+		if i := m.pair.nearest(d.minAt); !math.IsNaN(i) {
+			held = soundV-m.sound*i >= enter
+		}
+	}
 	worn := lowAtRest || m.line.OpenCircuitV < cfg.ChargedV
 	switch {
-	case healthy < enter:
+	case !held:
 		j.Cause = CauseOverload
 	case j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained && m.line.LooseOhm == 0 && m.pair.mayMiss(d):
 		if worn || m.line.ResistanceOhm > cfg.HealthyOhm {
@@ -150,6 +156,18 @@ func (a *aligned) most(t int64) float64 {
 		}
 	}
 	return largest
+}
+
+// nearest is the current of the reading nearest to t, NaN when there is none within a step.
+func (a *aligned) nearest(t int64) float64 {
+	k := series.From(a.T, t)
+	if k > 0 && (k == len(a.T) || a.T[k]-t > t-a.T[k-1]) {
+		k--
+	}
+	if k == len(a.T) || max(a.T[k]-t, t-a.T[k]) > a.step {
+		return math.NaN()
+	}
+	return a.I[k]
 }
 
 // mayMiss says whether a peak of the current that made a dip may have passed between two

@@ -5,6 +5,7 @@ import (
 
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // A battery's own resistance and that of sound wiring hardly move within a match. A lug that
@@ -44,6 +45,47 @@ func (r resistances) loose(cfg Config) (low, high float64, is bool) {
 	low, high = stat.Quantile(0.1, r.R), stat.Quantile(0.9, r.R)
 	middle := stat.Quantile(0.75, r.R) - stat.Quantile(0.25, r.R)
 	return low, high, high-low > cfg.JumpOhm && middle > cfg.JumpOhm/2
+}
+
+// looseAtTimes are the moments at which the resistance was far over its usual, and their
+// middle: of a contact that is loose for some seconds here and there. is asks for several separate
+// times of several readings each.
+func (r resistances) looseAtTimes(cfg Config) (far []int64, high float64, is bool) {
+	if len(r.R) < cfg.LocalReadings {
+		return nil, 0, false
+	}
+	const apartUS = 1_000_000
+	usual := stat.Median(r.R)
+	var ohms []float64
+	times, readings := 0, 0
+	for k, ohm := range r.R {
+		if !(ohm > 2*usual && ohm > usual+2*cfg.JumpOhm) {
+			continue
+		}
+		if n := len(far); n > 0 && r.T[k]-far[n-1] > apartUS {
+			readings = 0
+		}
+		if readings++; readings == cfg.LooseReadings {
+			times++
+		}
+		far, ohms = append(far, r.T[k]), append(ohms, ohm)
+	}
+	return far, stat.Median(ohms), times >= cfg.LooseTimes
+}
+
+// leaveOut keeps what lies within 0.2 s of some times from telling of level and relaxation; nothing
+// when there are none.
+func (a *aligned) leaveOut(times []int64) {
+	const aroundUS = 200_000
+	a.odd, a.work = nil, nil
+	for _, t := range times {
+		from, to := series.From(a.T, t-aroundUS), series.From(a.T, t+aroundUS+1)
+		if n := len(a.odd); n > 0 && from <= a.odd[n-1][1] {
+			a.odd[n-1][1] = to
+		} else {
+			a.odd = append(a.odd, [2]int{from, to})
+		}
+	}
 }
 
 // mean is the mean over the time from from to to of a resistance that stays what it was last

@@ -12,13 +12,14 @@ import (
 // A lug that comes loose for some seconds at a time and chatters then: the voltage jumps by what no
 // current explains, and the motors, left with less, take some less. No current sensor is late because of it.
 func TestAContactThatChattersIsNoLateSensor(t *testing.T) {
+	told := 0
 	for seed := range uint64(8) {
 		rng := rand.New(rand.NewPCG(seed, 21))
 		load := lowPass(drive(rng, 100), 0.15)
 		more := make([]float64, len(load))
 		open, next := false, 0
 		for k := range load {
-			if s := float64(k) * fine; int(s)%20 < 14 {
+			if s := float64(k) * fine; int(s)%20 < 18 {
 				continue
 			}
 			if k >= next {
@@ -35,10 +36,16 @@ func TestAContactThatChattersIsNoLateSensor(t *testing.T) {
 		}
 		b, a := board(50, 0)
 		r := measure(b.read(rng, volts), a.read(rng, load))
+		if r.Line != nil {
+			told++
+			assert.InDelta(t, healthy.ohm, r.Line.TightOhm, 0.006)
+			assert.InDelta(t, healthy.ohm+0.08, r.Line.LooseOhm, 0.025)
+		}
 		notes := strings.Join(r.Notes, "\n")
 		assert.NotContains(t, notes, "the current's sensor smooths")
 		assert.NotContains(t, notes, "the current's reading comes")
 	}
+	assert.GreaterOrEqual(t, told, 6)
 }
 
 // A peak of the current between two of its readings, in a battery that has nothing to do with it:
@@ -72,4 +79,63 @@ func TestAPeakThatNobodyRead(t *testing.T) {
 	j, ok = dip(worn, 125, 0.01, 25_000)
 	require.True(t, ok)
 	assert.Equal(t, CauseWeakBattery, j.Cause)
+}
+
+// A lug that chatters for some seconds here and there, in a battery that is sound: the dips in
+// those seconds are its doing, whatever flowed just before or after.
+func TestDipsOfAContactThatChatters(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 22))
+	load := lowPass(drive(rng, 100), 0.15)
+	volts := make([]float64, len(load))
+	more := make([]float64, len(load))
+	open, next := false, 0
+	for k := range load {
+		if s := float64(k) * fine; int(s)%20 < 18 {
+			continue
+		}
+		if k >= next {
+			open, next = !open, k+int((0.03+0.15*rng.ExpFloat64())/fine)
+		}
+		if open {
+			more[k] = 0.09
+			load[k] /= 1 + 0.09*load[k]/12
+		}
+	}
+	copy(volts, healthy.volts(load, fine))
+	for k := range volts {
+		volts[k] -= more[k] * load[k]
+	}
+	b, a := board(50, 0)
+	r := Detect(Input{Voltage: b.read(rng, volts), Current: a.read(rng, load), EnterV: 6.8, LeaveV: 7.4, End: 100_000_000}, DefaultConfig())
+	require.NotEmpty(t, r.Brownouts)
+	for _, d := range r.Brownouts {
+		assert.Equal(t, CauseBadConnection, d.Cause, "%v", d.StartS)
+	}
+}
+
+// By hand: 18 milliohm, and 90 at some readings.
+func TestLooseAtTimes(t *testing.T) {
+	of := func(each int, at ...int64) (far []int64, high float64, is bool) {
+		var r resistances
+		for k := range int64(1000) {
+			ohm := 0.018
+			for _, s := range at {
+				if k >= 50*s && k < 50*s+int64(each) {
+					ohm = 0.09
+				}
+			}
+			r.T, r.R = append(r.T, k*20_000), append(r.R, ohm)
+		}
+		return r.looseAtTimes(DefaultConfig())
+	}
+	far, high, is := of(3, 2, 8, 14)
+	assert.True(t, is)
+	assert.InDelta(t, 0.09, high, 1e-12)
+	assert.Len(t, far, 9)
+	_, _, is = of(3, 2, 8)
+	assert.False(t, is, "twice")
+	_, _, is = of(2, 2, 8, 14)
+	assert.False(t, is, "a reading or two")
+	_, _, is = of(9, 2)
+	assert.False(t, is, "once")
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -92,6 +93,7 @@ type measured struct {
 	steps        []step
 	events       float64 // separate ones among them
 	tight, loose float64 // ohm, between which it jumps; 0 when it is steady
+	atTimes      bool    // it jumps for some seconds only, here and there
 }
 
 // measure takes the resistance from the steps, with a standard error for chance and for what
@@ -122,7 +124,25 @@ func (a *aligned) measure(short, long []step, cfg Config) (m measured, why strin
 	}
 	chance := spread * math.Sqrt(m.events/(m.events-1))
 	m.se = math.Hypot(math.Hypot(chance, a.mistimed(m.ohm, cfg)), math.Hypot(model*m.ohm, unequal))
+	if ohm, se := m.middle(model); se < m.se {
+		m.ohm, m.se = ohm, se
+	}
 	return m, ""
+}
+
+// middle is the middle of what each step tells by itself, and its standard error. Steps of a
+// contact that chatters, or of motors let go between two readings, lie far off and pull any line
+// to them, but not this (a check that Theil and Sen's slope makes too). What relaxation puts into a
+// step stays in it, so that it is no better than that.
+func (m *measured) middle(model float64) (ohm, se float64) {
+	const relaxation = 0.05 // of the resistance, within a tenth of a second; chosen by us
+	each := make([]float64, len(m.steps))
+	for k, s := range m.steps {
+		each[k] = -s.dv / s.di
+	}
+	ohm = stat.Median(each)
+	chance := 1.2533 * stat.MADToSigma * stat.MAD(each) / math.Sqrt(m.events) // a median's, of normal errors
+	return ohm, math.Hypot(chance, math.Hypot(model, relaxation)*ohm)
 }
 
 // beyondLevels says why the steps tell more than a battery's could, empty when they do not.
@@ -139,11 +159,25 @@ func (m *measured) wide() float64 {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: m.events - 1}.Quantile(0.975)
 }
 
-// loosened is the mean over the match where a loose connection makes the resistance jump.
+// loosened is the mean over the match where a loose connection makes the resistance jump. Where it
+// does so at times only, the resistance stays that of all the others, on which the level rests then.
 func (m *measured) loosened(a *aligned, from, to int64, cfg Config) {
+	if !(m.ohm > 2*m.se) {
+		return // nobody knows the level at no load that the moments rest on
+	}
 	moments := a.moments(m.ohm, from, to, cfg)
-	if _, _, loose := moments.loose(cfg); !loose || !(m.ohm > 2*m.se) {
-		return // steady, or nobody knows the level at no load that the moments rest on
+	if far, high, times := moments.looseAtTimes(cfg); times {
+		a.leaveOut(far)
+		all := a.moments(m.ohm, from, to, cfg).R
+		others := resistances{R: slices.DeleteFunc(all, func(ohm float64) bool { return ohm > (m.ohm+high)/2 })}
+		if _, _, always := others.loose(cfg); !always {
+			m.tight, m.loose, m.atTimes = m.ohm, high, true
+			return
+		}
+		a.leaveOut(nil)
+	}
+	if _, _, loose := moments.loose(cfg); !loose {
+		return // steady
 	}
 	for range 2 { // the level at no load rests on the resistance in turn
 		m.ohm, m.se = moments.mean(from, to)
@@ -156,7 +190,10 @@ func (m *measured) loosened(a *aligned, from, to int64, cfg Config) {
 // remark notes what a reader of the resistance should know of it; half is half its interval, as
 // a share of it.
 func (m *measured) remark(a *aligned, scale scale, half float64, cfg Config, r *Result) {
-	if m.loose > 0 {
+	switch {
+	case m.atTimes:
+		r.note("the resistance of battery and wiring jumps to about %.3f ohm for moments, as a connection that is loose at times makes it: the resistance is that of all others", m.loose)
+	case m.loose > 0:
 		r.note("the resistance of battery and wiring jumps between %.3f and %.3f ohm, as a loose connection makes it: the resistance is its mean over the match", m.tight, m.loose)
 	}
 	if scale.spread > 0.01 {

@@ -70,6 +70,7 @@ func (a *aligned) worked() *worked {
 	var row [relaxations]float64 // sums of the bin: count, relaxations
 	var volts, amps, sumI, n float64
 	var binEnd, partEnd int64
+	odd := 0
 	for k, t := range a.T {
 		v, i := a.V[k], a.I[k]
 		if math.IsNaN(v) || math.IsNaN(i) {
@@ -80,6 +81,12 @@ func (a *aligned) worked() *worked {
 		}
 		slow.step(t, i)
 		w.slow[k] = slow.amps
+		for odd < len(a.odd) && a.odd[odd][1] <= k {
+			odd++
+		}
+		if odd < len(a.odd) && a.odd[odd][0] <= k && len(w.parts) > 0 {
+			continue
+		}
 		if t >= binEnd {
 			if row[0] > 0 {
 				w.parts[len(w.parts)-1].equation(row, volts, amps)
