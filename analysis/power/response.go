@@ -49,7 +49,7 @@ var smoothing = [...]float64{0, 0.007, 0.01, 0.014, 0.02, 0.028, 0.04, 0.056, 0.
 // follows the current slowly, as relaxation makes it, is in the comparison as the charge
 // that flowed. Lags are whole steps of the slower signal, or of 5 ms where these are finer,
 // and half steps between them (those of the voltage where that is the faster), up to LagS
-// either way. A sensor that is neither late nor slow is
+// either way, with smoothing no earlier than a step. A sensor that is neither late nor slow is
 // believed unless it leaves ToldEnough of the changes untold and BetterFit of that goes with
 // another, which then tells most of them.
 //
@@ -88,10 +88,14 @@ func answer(v, i trace, cfg Config) response {
 			}
 		}
 		coarse := max(grid, 20_000/grid*grid)
-		for lag := -most; lag <= most; lag += coarse {
+		earliest := -most
+		if by.tauS > 0 { // what smooths is late, if it was not read at other moments
+			earliest = -grid
+		}
+		for lag := earliest; lag <= most; lag += coarse {
 			try(lag)
 		}
-		for lag, middle := at-coarse+fine, at; lag < middle+coarse; lag += fine {
+		for lag, middle := max(earliest, at-coarse+fine), at; lag < middle+coarse; lag += fine {
 			if lag != middle {
 				try(lag)
 			}

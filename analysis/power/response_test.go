@@ -216,3 +216,20 @@ func TestMeanOfMoments(t *testing.T) {
 	_, _, loose := r.loose(DefaultConfig())
 	assert.False(t, loose, "two readings tell nothing")
 }
+
+// A voltage read to a tenth of a volt is the truer for being smoothed, on either side of each
+// reading. A sensor that smooths the current shows it late: none is early by as much as it smooths.
+func TestACoarseVoltageIsNoSlowCurrent(t *testing.T) {
+	low := 0
+	for seed := range uint64(12) {
+		rng := rand.New(rand.NewPCG(seed, 55))
+		load := lowPass(drive(rng, 100), 0.08)
+		r := measure(sensor{100, 0, 0.02, 0.1}.read(rng, healthy.volts(load, fine)), sensor{100, 0, 0.5, 0.5}.read(rng, load))
+		require.NotNil(t, r.Line, r.Battery.Reason)
+		assert.GreaterOrEqual(t, r.Line.LagS, -0.0101, "%d: no earlier than a step", seed)
+		if r.Line.ResistanceHighOhm < healthy.ohm {
+			low++
+		}
+	}
+	assert.LessOrEqual(t, low, 2)
+}
