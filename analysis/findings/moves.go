@@ -148,25 +148,38 @@ func (in Input) position(name string, all []schemas.Move) (out []schemas.Evidenc
 }
 
 // swinging makes one finding for each mechanism that went far past its target on many of its
-// moves and swung about it with little damping.
+// moves and swung about it with little damping. A command at its limit, gravity or a stop may make
+// of that what no damping ratio describes; how far it went past the target tells then.
 func swinging(in Input) []drafted {
 	const (
-		far    = 2.0 // tolerances past the target; chosen by us
-		poor   = 0.4 // damping ratio under which a loop swings on after one overshoot (25 %, by the standard second-order response)
-		least  = 3   // moves
-		common = 3   // one move in so many
+		far    = 2.0  // tolerances past the target; chosen by us
+		poor   = 0.4  // damping ratio under which a loop swings on after one overshoot
+		past   = 0.25 // of the way, what that makes (25 %, by the standard second-order response)
+		least  = 3    // moves
+		common = 3    // one move in so many
 	)
 	var out []drafted
 	for _, name := range in.mechanisms() {
 		var swung []schemas.Move
 		all, within := 0, in.tolerance(name)
-		steady := 0
+		steady, untold := 0, 0
+		cutIn := false // the move before was under way
 		for _, m := range in.Report.Moves {
 			if m.Name != name {
 				continue
 			}
 			all++
-			if m.Overshoot < far*within || m.Swing == "" || m.Swing == schemas.SwingDamped && !(m.DampingRatio != nil && *m.DampingRatio < poor) {
+			atSpeed := cutIn
+			cutIn = m.Outcome == schemas.MoveSuperseded
+			switch {
+			case m.Overshoot < far*within:
+				continue
+			case m.Swing == "":
+				if atSpeed || m.Overshoot < past*math.Abs(m.To-m.From) {
+					continue // what began at speed goes past with any loop
+				}
+				untold++
+			case m.Swing == schemas.SwingDamped && !(m.DampingRatio != nil && *m.DampingRatio < poor):
 				continue
 			}
 			swung = append(swung, m)
@@ -179,11 +192,15 @@ func swinging(in Input) []drafted {
 			continue
 		}
 		worst := slices.MaxFunc(swung, func(a, b schemas.Move) int { return compare(a.Overshoot, b.Overshoot) })
-		d := drafted{clause: fmt.Sprintf("the %s goes past its target and swings", name)}
+		does, short := "goes past its target and swings", "swings"
+		if untold == n {
+			does, short = "goes far past its target", "goes past"
+		}
+		d := drafted{clause: fmt.Sprintf("the %s %s", name, does)}
 		d.Finding = schemas.Finding{
 			ID: id("move", name+" swings", 1), Kind: "move", Severity: schemas.SeverityWatch,
-			StartS: swung[0].StartS, EndS: swung[n-1].EndS, Short: "swings", Confidence: 0.85,
-			Title:   fmt.Sprintf("The %s goes past its target and swings, on %s of %s.", name, numberWord(n), countOfMoves(all)),
+			StartS: swung[0].StartS, EndS: swung[n-1].EndS, Short: short, Confidence: 0.85,
+			Title:   fmt.Sprintf("The %s %s, on %s of %s.", name, does, numberWord(n), countOfMoves(all)),
 			Because: fmt.Sprintf("At %s it went %.3f past %.2f, %.1f times its tolerance", in.at(worst.StartS), worst.Overshoot, worst.To, worst.Overshoot/within),
 			Caution: []string{cautionGains, cautionHands},
 			Check:   []string{fmt.Sprintf("Give the loop of the %s more rate (derivative) gain or less proportional gain, in small steps.", name)},
@@ -200,9 +217,9 @@ func swinging(in Input) []drafted {
 		if steady > 0 {
 			d.Because += fmt.Sprintf(" On %s %s of constant size: slack, friction or a command at its limit keeps that up, and no gain cures it.", numberWord(steady), plural(steady, "move the swing was", "moves the swings were"))
 		}
-		past := number("farthest past its target", worst.Overshoot, "")
-		past.Usual = schemas.Some(within)
-		d.Numbers = append([]schemas.Number{past}, d.Numbers...)
+		farthest := number("farthest past its target", worst.Overshoot, "")
+		farthest.Usual = schemas.Some(within)
+		d.Numbers = append([]schemas.Number{farthest}, d.Numbers...)
 		d.Evidence, d.Spans = in.position(name, swung)
 		out = append(out, d)
 	}

@@ -1,6 +1,7 @@
 package findings
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -105,4 +106,19 @@ func TestSwingsOfMoves(t *testing.T) {
 	assert.Empty(t, moveFindings(t, swinging(0.06, 0.15, 2)), "two of eight")
 	assert.Empty(t, moveFindings(t, swinging(0.06, 0.5, 8)), "it comes back well")
 	assert.Empty(t, moveFindings(t, swinging(0.03, 0.15, 8)), "not two tolerances")
+
+	// No damped swing fits an arm whose command is at its limit; it goes past all the same.
+	past := func(over float64, outcome string) func(*schemas.Report) {
+		return func(r *schemas.Report) {
+			for k := range r.Moves {
+				r.Moves[k].Overshoot, r.Moves[k].Outcome = over*math.Abs(r.Moves[k].To-r.Moves[k].From), outcome
+			}
+		}
+	}
+	found = moveFindings(t, past(0.26, schemas.MoveSettled))
+	require.Len(t, found, 1)
+	assert.Equal(t, "The arm goes far past its target, on eight of eight moves.", found[0].Title)
+	assert.Contains(t, found[0].Caution, cautionGains)
+	assert.Empty(t, moveFindings(t, past(0.24, schemas.MoveSettled)), "a loop of damping ratio 0.4 goes so far")
+	assert.Empty(t, moveFindings(t, past(0.5, schemas.MoveSuperseded)), "each began at the speed of the one before")
 }
