@@ -99,7 +99,7 @@ func (c *Case) judgeMove(f schemas.Finding) (right, can bool) {
 	if strings.Contains(f.Title, "slower") {
 		return false, false
 	}
-	swings := strings.Contains(f.Title, "swings")
+	swings := strings.Contains(f.Title, "past its target")
 	for _, w := range c.Truth.Moves {
 		if !slices.ContainsFunc(f.Spans, func(s schemas.Span) bool { return s.StartS-0.1 <= w.StartS && w.StartS <= s.EndS }) {
 			continue
