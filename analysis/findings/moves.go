@@ -30,7 +30,7 @@ func short(in Input) []drafted {
 			order = append(order, m.Name)
 		}
 		t.all++
-		if m.Outcome == "short" {
+		if m.Outcome == "short" && !in.cutOffEarly(m) {
 			t.short = append(t.short, m)
 		}
 	}
@@ -68,6 +68,15 @@ func short(in Input) []drafted {
 		out = append(out, d)
 	}
 	return out
+}
+
+// cutOffEarly says whether a period ended so soon after a move began that nothing could have come
+// of it: a disabled arm stands or sinks.
+func (in Input) cutOffEarly(m schemas.Move) bool {
+	const soon = 1.5 // s, chosen by us
+	return slices.ContainsFunc(in.Report.Match.Periods, func(p schemas.Period) bool {
+		return p.StartS <= m.StartS && m.StartS < p.EndS && p.EndS < min(m.EndS, m.StartS+soon)
+	})
 }
 
 // whyShort says what was seen of the first move that stopped short.

@@ -89,6 +89,19 @@ func TestACounterbalanceThatWouldSpareNothing(t *testing.T) {
 	assert.NotContains(t, found[0].Because, "counterbalance")
 }
 
+func TestAMoveThatTheEndOfAPeriodCutOffDidNotStopShort(t *testing.T) {
+	short := func(endS float64) func(*schemas.Report) {
+		return func(r *schemas.Report) {
+			m := &r.Moves[3]
+			m.Outcome, m.EndS = "short", m.StartS+4
+			r.Match.Periods = []schemas.Period{{Name: "autonomous", StartS: 0, EndS: m.StartS + endS}, {Name: "driver", StartS: m.StartS + endS + 1, EndS: 500}}
+		}
+	}
+	assert.Empty(t, moveFindings(t, short(0.3)))
+	assert.Len(t, moveFindings(t, short(2.5)), 1, "it had the time")
+	assert.Len(t, moveFindings(t, short(400)), 1)
+}
+
 func TestSwingsOfMoves(t *testing.T) {
 	swinging := func(over, zeta float64, n int) func(*schemas.Report) {
 		return func(r *schemas.Report) {

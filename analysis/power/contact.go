@@ -49,8 +49,8 @@ func (r resistances) loose(cfg Config) (low, high float64, is bool) {
 
 // looseAtTimes are the moments at which the resistance was far over its usual, and their
 // middle: of a contact that is loose for some seconds here and there. is asks for several separate
-// times of several readings each.
-func (r resistances) looseAtTimes(cfg Config) (far []int64, high float64, is bool) {
+// times of several readings each, none of which unclear says nothing of.
+func (r resistances) looseAtTimes(unclear func(t int64) bool, cfg Config) (far []int64, high float64, is bool) {
 	if len(r.R) < cfg.LocalReadings {
 		return nil, 0, false
 	}
@@ -59,7 +59,7 @@ func (r resistances) looseAtTimes(cfg Config) (far []int64, high float64, is boo
 	var ohms []float64
 	times, readings := 0, 0
 	for k, ohm := range r.R {
-		if !(ohm > 2*usual && ohm > usual+2*cfg.JumpOhm) {
+		if !(ohm > 2*usual && ohm > usual+2*cfg.JumpOhm) || unclear(r.T[k]) {
 			continue
 		}
 		if n := len(far); n > 0 && r.T[k]-far[n-1] > apartUS {
@@ -71,6 +71,22 @@ func (r resistances) looseAtTimes(cfg Config) (far []int64, high float64, is boo
 		far, ohms = append(far, r.T[k]), append(ohms, ohm)
 	}
 	return far, stat.Median(ohms), times >= cfg.LooseTimes
+}
+
+// letGo says whether controllers may have let go of their motors and taken hold again about t, as
+// they do near the cut-off within hundredths of a second: where voltage and current were not
+// read together, one may be of before and the other of after.
+func (a *aligned) letGo(t int64, leaveV float64) bool {
+	const aroundUS = 250_000
+	if !a.apart {
+		return false
+	}
+	for k := series.From(a.T, t-aroundUS); k < len(a.T) && a.T[k] <= t+aroundUS; k++ {
+		if a.V[k] < leaveV {
+			return true
+		}
+	}
+	return false
 }
 
 // leaveOut keeps what lies within 0.2 s of some times from telling of level and relaxation; nothing

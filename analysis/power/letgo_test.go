@@ -126,7 +126,7 @@ func TestLooseAtTimes(t *testing.T) {
 			}
 			r.T, r.R = append(r.T, k*20_000), append(r.R, ohm)
 		}
-		return r.looseAtTimes(DefaultConfig())
+		return r.looseAtTimes(func(t int64) bool { return t >= 18_000_000 }, DefaultConfig())
 	}
 	far, high, is := of(3, 2, 8, 14)
 	assert.True(t, is)
@@ -134,8 +134,26 @@ func TestLooseAtTimes(t *testing.T) {
 	assert.Len(t, far, 9)
 	_, _, is = of(3, 2, 8)
 	assert.False(t, is, "twice")
+	_, _, is = of(3, 2, 8, 18)
+	assert.False(t, is, "and once when it is not clear")
 	_, _, is = of(2, 2, 8, 14)
 	assert.False(t, is, "a reading or two")
 	_, _, is = of(9, 2)
 	assert.False(t, is, "once")
+}
+
+func TestMotorsLetGoBetweenReadings(t *testing.T) {
+	a := &aligned{apart: true}
+	for k := range int64(100) {
+		v := 11.0
+		if k == 50 {
+			v = 7.3
+		}
+		a.T, a.V = append(a.T, k*50_000), append(a.V, v)
+	}
+	assert.True(t, a.letGo(2_250_000, 7.4), "a quarter of a second before")
+	assert.False(t, a.letGo(2_249_999, 7.4))
+	assert.False(t, a.letGo(2_500_000, 7.3), "at the recovery voltage they have taken hold")
+	a.apart = false
+	assert.False(t, a.letGo(2_500_000, 7.4), "read together")
 }

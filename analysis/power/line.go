@@ -36,7 +36,7 @@ func (l *LoadLine) tightOhm() float64 {
 }
 
 // loadLine measures the battery, or says why it cannot.
-func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result) (*LoadLine, string) {
+func loadLine(pair *aligned, scale scale, from, to int64, leaveV float64, cfg Config, r *Result) (*LoadLine, string) {
 	short, long, why := pair.shortAndLong(cfg)
 	if why != "" {
 		return nil, why
@@ -48,7 +48,7 @@ func loadLine(pair *aligned, scale scale, from, to int64, cfg Config, r *Result)
 	if why := m.beyondLevels(pair, cfg); why != "" {
 		return nil, why
 	}
-	m.loosened(pair, from, to, cfg)
+	m.loosened(pair, from, to, leaveV, cfg)
 	if why := m.beyondLevels(pair, cfg); why != "" {
 		return nil, why // the moments rest on steps that told too much
 	}
@@ -161,12 +161,12 @@ func (m *measured) wide() float64 {
 
 // loosened is the mean over the match where a loose connection makes the resistance jump. Where it
 // does so at times only, the resistance stays that of all the others, on which the level rests then.
-func (m *measured) loosened(a *aligned, from, to int64, cfg Config) {
+func (m *measured) loosened(a *aligned, from, to int64, leaveV float64, cfg Config) {
 	if !(m.ohm > 2*m.se) {
 		return // nobody knows the level at no load that the moments rest on
 	}
 	moments := a.moments(m.ohm, from, to, cfg)
-	if far, high, times := moments.looseAtTimes(cfg); times {
+	if far, high, times := moments.looseAtTimes(func(t int64) bool { return a.letGo(t, leaveV) }, cfg); times {
 		a.leaveOut(far)
 		all := a.moments(m.ohm, from, to, cfg).R
 		others := resistances{R: slices.DeleteFunc(all, func(ohm float64) bool { return ohm > (m.ohm+high)/2 })}

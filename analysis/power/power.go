@@ -85,7 +85,7 @@ func Detect(in Input, cfg Config) Result {
 		r.Battery.PeakA = schemas.Some(peak(supply.whole.V))
 		drawn(in, voltage, *supply.whole, pair.delayUs(), &r)
 		from, to := matchSpan(in)
-		if line, refused := loadLine(pair, supply.scale(from, to, cfg), from, to, cfg, &r); refused == "" {
+		if line, refused := loadLine(pair, supply.scale(from, to, cfg), from, to, in.LeaveV, cfg, &r); refused == "" {
 			r.Line = line
 			line.report(&r.Battery, pair, from, to, in.EnterV, cfg)
 		} else {
