@@ -81,6 +81,9 @@ type Config struct {
 	LocalReadings int
 	// TightestOhm is what a lug that came loose takes even at its best, more than a good crimp.
 	JumpOhm, LooseError, TightestOhm float64
+	// JumpsPerS is how often it changes by half of JumpOhm from one moment to the next, at least,
+	// while there is a load. Chosen by us: a robot that drives shakes a lug every few seconds.
+	JumpsPerS float64
 	// Or it is over twice its middle, and over that by twice JumpOhm, at LooseTimes times a
 	// second and more apart, for LooseReadings each. Chosen by us.
 	LooseTimes, LooseReadings int
@@ -125,7 +128,7 @@ func DefaultConfig() Config {
 		RelaxS: 0.5, FastestS: 0.1, LevelsS: 10, BeyondLevels: 1.5, LagS: 0.1, BetterFit: 0.1, ToldEnough: 0.01, MostUntold: 1.0 / 3, AnswerS: 0.1, LongestStepS: 0.1,
 		NoiseTimes: 5, LargeShare: 0.1, LeastSteps: 5, WidestPart: 0.5, EventS: 0.3, SmoothedPart: 0.02, ModelError: 0.0075, ApartError: 0.5, OpenErrorV: 0.02, RelaxError: 0.05, Resamples: 200,
 		ScaleS: 0.25, ScaleLeft: 0.08, ScaleApart: 0.1,
-		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1, TightestOhm: 0.003, LooseTimes: 3, LooseReadings: 3,
+		CurvedPart: 0.15, CurvedTimes: 5, LocalA: 25, LocalReadings: 20, JumpOhm: 0.008, LooseError: 0.1, TightestOhm: 0.003, JumpsPerS: 1.0 / 3, LooseTimes: 3, LooseReadings: 3,
 		RestS: 3, RestA: 5, SettledS: 10, RestDriftVS: 0.003,
 		HealthyOhm: 0.025, SoundOhm: 0.0185, SoundV: 12.65, LeastOhm: 0.012, LowRestV: 12.2, ChargedV: 12.45, LeastOpenV: 9, MostOpenV: 15,
 		LooseV: 0.7, LooseShare: 0.5, ShiftMatters: 0.05,

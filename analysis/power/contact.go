@@ -37,14 +37,40 @@ func (a *aligned) moments(ohm float64, from, to int64, cfg Config) (r resistance
 }
 
 // loose says whether the resistance jumps by far more than noise and relaxation make of a
-// sound one, and between what it does: the tenths of the moments that had least and most.
+// sound one, and between what it does: the tenths of the moments that had least and most. One
+// that goes as far by and by, as that of a battery with a cell that gives way to a long load, is none.
 func (r resistances) loose(cfg Config) (low, high float64, is bool) {
 	if len(r.R) < cfg.LocalReadings {
 		return 0, 0, false
 	}
 	low, high = stat.Quantile(0.1, r.R), stat.Quantile(0.9, r.R)
 	middle := stat.Quantile(0.75, r.R) - stat.Quantile(0.25, r.R)
-	return low, high, high-low > cfg.JumpOhm && middle > cfg.JumpOhm/2
+	return low, high, high-low > cfg.JumpOhm && middle > cfg.JumpOhm/2 && r.jumps(cfg)
+}
+
+// under are the moments at which it was less than ohm.
+func (r resistances) under(ohm float64) (out resistances) {
+	for k, here := range r.R {
+		if here < ohm {
+			out.T, out.R = append(out.T, r.T[k]), append(out.R, here)
+		}
+	}
+	return out
+}
+
+// jumps says whether the resistance changes at once as often as that of a contact that is shaken.
+func (r resistances) jumps(cfg Config) bool {
+	const togetherUS = 300_000 // of one load
+	n, s := 0.0, 0.0
+	for k := 1; k < len(r.T); k++ {
+		if step := r.T[k] - r.T[k-1]; step <= togetherUS {
+			s += schemas.Seconds(step)
+			if math.Abs(r.R[k]-r.R[k-1]) > cfg.JumpOhm/2 {
+				n++
+			}
+		}
+	}
+	return n >= cfg.JumpsPerS*s
 }
 
 // looseAtTimes are the moments at which the resistance was far over its usual, and their

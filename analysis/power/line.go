@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -168,8 +167,7 @@ func (m *measured) loosened(a *aligned, from, to int64, leaveV float64, cfg Conf
 	moments := a.moments(m.ohm, from, to, cfg)
 	if far, high, times := moments.looseAtTimes(func(t int64) bool { return a.letGo(t, leaveV) }, cfg); times {
 		a.leaveOut(far)
-		all := a.moments(m.ohm, from, to, cfg).R
-		others := resistances{R: slices.DeleteFunc(all, func(ohm float64) bool { return ohm > (m.ohm+high)/2 })}
+		others := a.moments(m.ohm, from, to, cfg).under((m.ohm + high) / 2)
 		if _, _, always := others.loose(cfg); !always {
 			m.tight, m.loose, m.atTimes = m.ohm, high, true
 			return
