@@ -101,13 +101,13 @@ func (r resistances) looseAtTimes(unclear func(t int64) bool, cfg Config) (far [
 
 // letGo says whether controllers may have let go of their motors and taken hold again about t, as
 // they do near the cut-off within hundredths of a second: where voltage and current were not
-// read together, one may be of before and the other of after.
+// read together, one may be of before and the other of after. Two steps about it are looked at.
 func (a *aligned) letGo(t int64, leaveV float64) bool {
-	const aroundUS = 250_000
 	if !a.apart {
 		return false
 	}
-	for k := series.From(a.T, t-aroundUS); k < len(a.T) && a.T[k] <= t+aroundUS; k++ {
+	around := 2 * a.step
+	for k := series.From(a.T, t-around); k < len(a.T) && a.T[k] <= t+around; k++ {
 		if a.V[k] < leaveV {
 			return true
 		}

@@ -144,7 +144,7 @@ func TestLooseAtTimes(t *testing.T) {
 }
 
 func TestMotorsLetGoBetweenReadings(t *testing.T) {
-	a := &aligned{apart: true}
+	a := &aligned{apart: true, step: 50_000}
 	for k := range int64(100) {
 		v := 11.0
 		if k == 50 {
@@ -152,8 +152,8 @@ func TestMotorsLetGoBetweenReadings(t *testing.T) {
 		}
 		a.T, a.V = append(a.T, k*50_000), append(a.V, v)
 	}
-	assert.True(t, a.letGo(2_250_000, 7.4), "a quarter of a second before")
-	assert.False(t, a.letGo(2_249_999, 7.4))
+	assert.True(t, a.letGo(2_400_000, 7.4), "two steps before")
+	assert.False(t, a.letGo(2_399_999, 7.4))
 	assert.False(t, a.letGo(2_500_000, 7.3), "at the recovery voltage they have taken hold")
 	a.apart = false
 	assert.False(t, a.letGo(2_500_000, 7.4), "read together")
