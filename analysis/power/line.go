@@ -59,11 +59,15 @@ func loadLine(pair *aligned, scale scale, from, to int64, leaveV float64, cfg Co
 		return nil, fmt.Sprintf("the voltage does not follow the current closely enough: %.1f milliohm, give or take %.1f", ohm*1e3, half*1e3)
 	}
 	m.remark(pair, scale, half/ohm, cfg, r)
+	perRead := m.ohm
+	if m.atTimes {
+		perRead = m.tight
+	}
 	l := &LoadLine{
 		ResistanceOhm: ohm, ResistanceLowOhm: ohm - half, ResistanceHighOhm: ohm + half,
 		TightOhm: m.tight, LooseOhm: m.loose,
-		perRead: m.ohm, Points: len(m.steps), LagS: schemas.Seconds(pair.lagUs), SmoothedS: pair.tauS,
-		relaxed: pair.relaxed(m.ohm, m.se*m.wide(), cfg),
+		perRead: perRead, Points: len(m.steps), LagS: schemas.Seconds(pair.lagUs), SmoothedS: pair.tauS,
+		relaxed: pair.relaxed(perRead, m.se*m.wide(), cfg),
 	}
 	l.OpenCircuitV, l.OpenCircuitLow, l.OpenCircuitHigh = l.relaxed.level(cfg)
 	return l, ""
@@ -89,6 +93,7 @@ func (a *aligned) shortAndLong(cfg Config) (short, long []step, why string) {
 // measured is a resistance for the current as it reads, and what it rests on.
 type measured struct {
 	ohm, se      float64
+	line, lineSE float64 // of the line through all steps, where the middle of each is surer
 	steps        []step
 	events       float64 // separate ones among them
 	tight, loose float64 // ohm, between which it jumps; 0 when it is steady
@@ -123,6 +128,7 @@ func (a *aligned) measure(short, long []step, cfg Config) (m measured, why strin
 	}
 	chance := spread * math.Sqrt(m.events/(m.events-1))
 	m.se = math.Hypot(math.Hypot(chance, a.mistimed(m.ohm, cfg)), math.Hypot(model*m.ohm, unequal))
+	m.line, m.lineSE = m.ohm, m.se
 	if ohm, se := m.middle(model); se < m.se {
 		m.ohm, m.se = ohm, se
 	}
@@ -159,7 +165,7 @@ func (m *measured) wide() float64 {
 }
 
 // loosened is the mean over the match where a loose connection makes the resistance jump. Where it
-// does so at times only, the resistance stays that of all the others, on which the level rests then.
+// does so at times only, the level at no load rests on all the others.
 func (m *measured) loosened(a *aligned, from, to int64, leaveV float64, cfg Config) {
 	if !(m.ohm > 2*m.se) {
 		return // nobody knows the level at no load that the moments rest on
@@ -167,15 +173,20 @@ func (m *measured) loosened(a *aligned, from, to int64, leaveV float64, cfg Conf
 	moments := a.moments(m.ohm, from, to, cfg)
 	if far, high, times := moments.looseAtTimes(func(t int64) bool { return a.letGo(t, leaveV) }, cfg); times {
 		a.leaveOut(far)
-		others := a.moments(m.ohm, from, to, cfg).under((m.ohm + high) / 2)
-		if _, _, always := others.loose(cfg); !always {
+		moments := a.moments(m.ohm, from, to, cfg)
+		if _, _, always := moments.under((m.ohm + high) / 2).loose(cfg); !always {
 			m.tight, m.loose, m.atTimes = m.ohm, high, true
+			m.ohm, m.se = moments.mean(from, to)
+			m.se = math.Hypot(m.se, cfg.LooseError*m.ohm)
 			return
 		}
 		a.leaveOut(nil)
 	}
 	if _, _, loose := moments.loose(cfg); !loose {
 		return // steady
+	}
+	if m.line > 2*m.lineSE { // each step has another resistance, and a line goes through their mean
+		moments = a.moments(m.line, from, to, cfg)
 	}
 	for range 2 { // the level at no load rests on the resistance in turn
 		m.ohm, m.se = moments.mean(from, to)
@@ -190,7 +201,7 @@ func (m *measured) loosened(a *aligned, from, to int64, leaveV float64, cfg Conf
 func (m *measured) remark(a *aligned, scale scale, half float64, cfg Config, r *Result) {
 	switch {
 	case m.atTimes:
-		r.note("the resistance of battery and wiring jumps to about %.3f ohm for moments, as a connection that is loose at times makes it: the resistance is that of all others", m.loose)
+		r.note("the resistance of battery and wiring jumps to about %.3f ohm for moments, as a connection that is loose at times makes it: the resistance is its mean over the match, %.3f ohm at all others", m.loose, m.tight)
 	case m.loose > 0:
 		r.note("the resistance of battery and wiring jumps between %.3f and %.3f ohm, as a loose connection makes it: the resistance is its mean over the match", m.tight, m.loose)
 	}
