@@ -609,6 +609,7 @@ type Retune struct {
 	GainFactor  float64  `json:"gain_factor"`
 	RateFactor  float64  `json:"rate_factor"`
 	RateS       float64  `json:"rate_s"`
+	FromTip     bool     `json:"from_tip"`    // only from when the platform tips: up the slope as they are
 	DampingNow  float64  `json:"damping_now"` // by the models that tell of the change
 	Damping     float64  `json:"damping"`     // to be expected with it
 	DampingLow  float64  `json:"damping_low"`

@@ -359,30 +359,39 @@ func (u tuned) change(a attempt, tr trace, in Input, cfg Config) *schemas.Retune
 	if straight(a) {
 		later = asSoon // what comes straight to level gains nothing else by it
 	}
-	best, least := tried{}, math.Inf(1)
+	best, way, least := tried{}, ascent{}, math.Inf(1)
 	for _, c := range all[:min(len(all), lookedAt)] {
-		t := u.try(c.gains)
+		t, up := u.try(c.gains), ascent{lean: lean, over: over}
 		score := off(t)
+		if u.climbMore(u.best, c.gains, up) > climbMost {
+			up.asNow, score = true, score+twoLoops
+		}
 		if score >= least || t.zeta < now.zeta+worthChange || t.zeta < worthDamping || t.low < leastDamping ||
 			u.better(c.gains) < nearlyAll || !u.safe(c.gains) {
 			continue
 		}
-		if u.soonEnough(c.gains, lean, over, later, seconds(a.limit-a.startT)-in.HoldS, in.LevelDeg) >= mostOf {
-			best, least = t, score // else damped, and level much later, if at all
+		if u.soonEnough(c.gains, up, later, seconds(a.limit-a.startT)-in.HoldS, in.LevelDeg) >= mostOf {
+			best, way, least = t, up, score // else damped, and level much later, if at all
 		}
 	}
-	climb := u.climbMore(u.best, best.gains, lean, over)
-	if math.IsInf(least, 1) || math.IsInf(climb, 1) {
+	if math.IsInf(least, 1) {
 		return nil
 	}
 	g, l := u.best.rig, u.best.law
 	return &schemas.Retune{
-		GainFactor: best.factor, RateFactor: best.rateFactor, RateS: best.rateS,
+		GainFactor: best.factor, RateFactor: best.rateFactor, RateS: best.rateS, FromTip: way.asNow,
 		DampingNow: now.zeta, Damping: best.zeta,
 		DampingLow: best.low - changeOff*best.zeta, DampingHigh: best.high + changeOff*best.zeta,
 		SettleNowS: g.settles(l, u.limit, in.LevelDeg), SettleS: g.settles(l.with(best.gains), u.limit, in.LevelDeg),
-		MarginS: g.margin(l.with(best.gains)), ClimbMoreS: climb,
+		MarginS: g.margin(l.with(best.gains)), ClimbMoreS: u.climbMore(u.best, best.gains, way),
 	}
+}
+
+// ascent is the way up to where the platform tips.
+type ascent struct {
+	lean  float64 // s that the robot drove up it
+	over  float64 // deg
+	asNow bool    // it is driven up with the gains as they are, whatever they are from then on
 }
 
 // leaning is for how long the platform lay at its stop before it tipped, s, and at what tilt, deg:
@@ -409,38 +418,50 @@ func (u tuned) climbs(g rig, l law, over float64) float64 {
 	return command - max(surelySlides*g.slide*over, slidesAsUsual*over, g.slide*(over+g.roll))
 }
 
-// climbMore is how much longer than the lean s it took a loop takes up to where the platform tips with
+// climbMore is how much longer than it took, s, a loop takes up to where the platform tips with
 // other gains, infinite where it never comes there.
-func (u tuned) climbMore(p pairing, c gains, lean, over float64) float64 {
-	was, now := u.climbs(p.rig, p.law, over), u.climbs(p.rig, p.law.with(c), over)
+func (u tuned) climbMore(p pairing, c gains, up ascent) float64 {
+	was, now := u.climbs(p.rig, p.law, up.over), u.climbs(p.rig, p.law.with(c), up.over)
 	switch {
+	case up.asNow:
+		return 0
 	case now <= 0:
 		return math.Inf(1)
 	case was <= 0:
 		return 0
 	}
-	return lean * max(0, was/now-1)
+	return up.lean * max(0, was/now-1)
 }
 
 // soonEnough is how many of some draws, as a part of them, come level with other gains within later
 // times the time that they take now, or that there was for it where they do not; and, where that is longer
 // than now, with time to spare before the bell. A loop with less gain also
 // takes longer up to where the platform tips, where it lay for lean s at over deg.
-func (u tuned) soonEnough(c gains, lean, over, later, had, level float64) float64 {
+func (u tuned) soonEnough(c gains, up ascent, later, had, level float64) float64 {
 	n, soon := 0.0, 0.0
 	for i := 0; i < len(u.draws); i += glanceEach {
 		p := u.draws[i]
 		n++
 		limit := had
 		if s := p.rig.settles(p.law, u.limit, level); s != nil {
-			now := *s + lean
+			now := *s + up.lean
 			limit = min(later*now, max(now, beforeTheBell*had))
 		}
-		if s := p.rig.settles(p.law.with(c), u.limit, level); s != nil && *s+lean+u.climbMore(p, c, lean, over) <= limit {
+		if !p.law.with(c).drivesUp(p.rig, besideLevel*level) {
+			continue
+		}
+		if s := p.rig.settles(p.law.with(c), u.limit, level); s != nil && *s+up.lean+u.climbMore(p, c, up) <= limit {
 			soon++
 		}
 	}
 	return soon / n
+}
+
+// drivesUp says that a robot that has come to stand at a tilt, deg, is driven up it by the loop, against
+// the slope and what it takes to roll.
+func (l law) drivesUp(g rig, tilt float64) bool {
+	command := math.Abs(l.gain) * (1 - l.quiet) * tilt
+	return command > g.dead && command > g.slide*(tilt+g.roll)
 }
 
 // lawful says that the law is all that the command is, but for noise that is another from one run to
@@ -476,13 +497,16 @@ const (
 
 // What is given up in damping for one that is surer, or smaller.
 const (
-	middling = 0.5 // under which a low end counts against it
-	doubtful = 0.3 // for a low end better by the whole
-	gentle   = 0.1 // for a change smaller by the whole gain, or a second of it
+	middling = 0.5  // under which a low end counts against it
+	doubtful = 0.3  // for a low end better by the whole
+	gentle   = 0.1  // for a change smaller by the whole gain, or a second of it
+	twoLoops = 0.05 // for one that holds from the beginning of the slope on, and not from the tip
 )
 
 // How much later a robot may be level with other gains, and what it must still climb.
 const (
+	climbMost     = 0.5                               // s of climb that a change may cost: better keep the gains up the slope
+	besideLevel   = 1.2                               // of the band, a tilt just outside of which a robot must not be left standing
 	asSoon        = 1.1                               // of the time to level as it is, by which a model is off anyhow
 	laterMost     = 1.5                               // of the time to level as it is; less swing is worth no more
 	beforeTheBell = 0.8                               // of the time that there was
@@ -537,6 +561,9 @@ func say(r *schemas.Retune) string {
 		two(r.Damping), two(max(0, r.DampingLow)), two(r.DampingHigh), two(r.DampingNow))
 	if r.SettleS != nil && r.SettleNowS != nil {
 		text += fmt.Sprintf("; the swing should then be level %s s after it begins, by the same model now %s s", two(*r.SettleS), two(*r.SettleNowS))
+	}
+	if r.FromTip {
+		text += "; only from when the platform tips, which is when the tilt falls below nine tenths of its largest: up the slope leave the gains as they are, for with these it would climb slowly or not at all"
 	}
 	if r.ClimbMoreS >= toldClimbS {
 		text += fmt.Sprintf("; up to where the platform tips it should take %s s more than now", two(r.ClimbMoreS))

@@ -114,14 +114,15 @@ func TestWhatIsNoLawIsNotAdvised(t *testing.T) {
 func TestLessGainClimbsSlower(t *testing.T) {
 	u := tuned{limit: 0.3}
 	p := pairing{rig{drivetrain: drivetrain{slide: 0.004 / surelySlides}, pull: 700}, law{gain: 0.01}}
-	assert.InDelta(t, 1.2*(0.072/0.012-1), u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
+	assert.InDelta(t, 1.2*(0.072/0.012-1), u.climbMore(p, gains{0.5, 1, 0}, ascent{lean: 1.2, over: 12}), 1e-9)
 	little := pairing{rig{drivetrain: drivetrain{slide: 1e-5}, pull: 700}, law{gain: 0.01}}
-	assert.InDelta(t, 1.2*((0.01-slidesAsUsual)/(0.005-slidesAsUsual)-1), u.climbMore(little, gains{0.5, 1, 0}, 1.2, 12), 1e-9)
-	assert.True(t, math.IsInf(u.climbMore(p, gains{0.2, 1, 0}, 1.2, 12), 1))
-	assert.Zero(t, u.climbMore(p, gains{1, 0.5, 0.3}, 1.2, 12), "the rate has no part in it")
+	assert.InDelta(t, 1.2*((0.01-slidesAsUsual)/(0.005-slidesAsUsual)-1), u.climbMore(little, gains{0.5, 1, 0}, ascent{lean: 1.2, over: 12}), 1e-9)
+	assert.True(t, math.IsInf(u.climbMore(p, gains{0.2, 1, 0}, ascent{lean: 1.2, over: 12}), 1))
+	assert.Zero(t, u.climbMore(p, gains{1, 0.5, 0.3}, ascent{lean: 1.2, over: 12}), "the rate has no part in it")
 	u.limit = 0.06
-	assert.Zero(t, u.climbMore(p, gains{0.5, 1, 0}, 1.2, 12), "both are at the limit")
-	assert.InDelta(t, 1.2*(0.012/0.006-1), u.climbMore(p, gains{0.45, 1, 0}, 1.2, 12), 1e-9)
+	assert.Zero(t, u.climbMore(p, gains{0.5, 1, 0}, ascent{lean: 1.2, over: 12}), "both are at the limit")
+	assert.InDelta(t, 1.2*(0.012/0.006-1), u.climbMore(p, gains{0.45, 1, 0}, ascent{lean: 1.2, over: 12}), 1e-9)
+	assert.Zero(t, u.climbMore(p, gains{0.2, 1, 0}, ascent{lean: 1.2, over: 12, asNow: true}), "driven up with the gains as they are")
 }
 
 // By hand: a drivetrain that commands up to 0.05 do not move stands at the foot of a slope of 12 deg under a
@@ -131,11 +132,11 @@ func TestLessGainMustStillMoveTheRobot(t *testing.T) {
 	p := pairing{rig{damp: 6, stiff: 4, pull: 700, tilt: 12, place: -48, drivetrain: drivetrain{slide: 1e-5}}, law{gain: 0.01}}
 	half := gains{0.5, 1, 0}
 	require.NotNil(t, p.rig.settles(p.law.with(half), u.limit, 2.5))
-	assert.False(t, math.IsInf(u.climbMore(p, gains{0.4, 1, 0}, 1.2, 12), 1))
+	assert.False(t, math.IsInf(u.climbMore(p, gains{0.4, 1, 0}, ascent{lean: 1.2, over: 12}), 1))
 	p.rig.dead = 0.05
 	assert.Nil(t, p.rig.settles(p.law.with(half), u.limit, 2.5))
-	assert.True(t, math.IsInf(u.climbMore(p, gains{0.4, 1, 0}, 1.2, 12), 1))
-	assert.False(t, math.IsInf(u.climbMore(p, half, 1.2, 12), 1))
+	assert.True(t, math.IsInf(u.climbMore(p, gains{0.4, 1, 0}, ascent{lean: 1.2, over: 12}), 1))
+	assert.False(t, math.IsInf(u.climbMore(p, half, ascent{lean: 1.2, over: 12}), 1))
 }
 
 // A change that takes longer than now, climb and all, is for a match that has the time: not where
@@ -144,15 +145,43 @@ func TestAChangeMustBeLevelBeforeTheBell(t *testing.T) {
 	p := pairing{rig{damp: 2, stiff: 3, pull: 700, tilt: 1, drivetrain: drivetrain{slide: 0.002 / surelySlides}}, law{gain: 0.01}}
 	u := tuned{limit: 0.3, draws: []pairing{p}}
 	less := gains{0.8, 1, 0}
-	const lean, over, level = 1.2, 12, 2
+	const lean, level = 1.2, 2
+	up := ascent{lean: lean, over: 12}
 	was, is := p.rig.settles(p.law, u.limit, level), p.rig.settles(p.law.with(less), u.limit, level)
 	require.NotNil(t, was)
 	require.NotNil(t, is)
-	now, then := *was+lean, *is+lean+u.climbMore(p, less, lean, over)
+	now, then := *was+lean, *is+lean+u.climbMore(p, less, up)
 	require.Greater(t, then, now)
 	require.Less(t, then, laterMost*now)
 	for _, c := range []struct{ had, want float64 }{{20 * now, 1}, {then / beforeTheBell * 1.01, 1}, {then / beforeTheBell * 0.99, 0}, {now, 0}} {
-		assert.InDelta(t, c.want, u.soonEnough(less, lean, over, laterMost, c.had, level), 0, "%g s", c.had)
+		assert.InDelta(t, c.want, u.soonEnough(less, up, laterMost, c.had, level), 0, "%g s", c.had)
 	}
-	assert.InDelta(t, 1, u.soonEnough(asTheyAre, lean, over, laterMost, now, level), 0, "what takes no longer may be late")
+	assert.InDelta(t, 1, u.soonEnough(asTheyAre, up, laterMost, now, level), 0, "what takes no longer may be late")
+}
+
+// By hand: at 3 deg, with what 2 deg more take to roll, a drivetrain that loses 0.003 to a degree needs
+// more than 0.015 of full command, 0.005 a degree; a dead band of 0.02 takes more.
+func TestARobotBesideLevelIsDrivenOn(t *testing.T) {
+	g := rig{drivetrain: drivetrain{slide: 0.003, roll: 2}}
+	assert.True(t, law{gain: -0.0051}.drivesUp(g, 3))
+	assert.False(t, law{gain: 0.0049}.drivesUp(g, 3))
+	assert.False(t, law{gain: 0.0051, quiet: 0.1}.drivesUp(g, 3))
+	g.dead = 0.02
+	assert.False(t, law{gain: 0.0051}.drivesUp(g, 3))
+}
+
+// A loop with 0.6 of its gain damps well and would take seconds more up the slope: it is advised for the
+// swing alone, and said so.
+func TestAGainForTheSwingAlone(t *testing.T) {
+	in, cfg := boardOnWheels(0.008, 0.1, 0.05, 8), DefaultConfig()
+	tr := clean(in.Tilt, nil, 0, cfg)
+	a := attempts(tr, in, cfg)[0]
+	change := tuneTo(tr, a, in, cfg).change(a, tr, in, cfg)
+	require.NotNil(t, change)
+	require.Less(t, change.GainFactor, 0.8)
+	assert.True(t, change.FromTip)
+	assert.Zero(t, change.ClimbMoreS)
+	assert.Contains(t, say(change), "only from when the platform tips")
+	change.FromTip = false
+	assert.NotContains(t, say(change), "platform tips")
 }

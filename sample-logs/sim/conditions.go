@@ -71,7 +71,7 @@ func (s *scenario) prepare(o Options) error {
 		o.Day.live(s, o.Seed)
 	}
 	if g := o.Gains; g != nil {
-		s.levelling(func(l *leveller) { l.kp, l.kd = g.Tilt, g.Rate })
+		s.levelling(func(l *leveller) { l.take(*g) })
 	}
 	return nil
 }

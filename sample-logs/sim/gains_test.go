@@ -6,6 +6,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"github.com/afterbell/afterbell/schemas"
 )
 
 // A match played again with the gains it had is the same match; with less rate it is damped
@@ -37,4 +39,35 @@ func TestLevellingWithOtherGains(t *testing.T) {
 	require.NoError(t, err)
 	assert.Nil(t, byHand.Levelling)
 	assert.Nil(t, byHand.Damping)
+}
+
+// A robot that has half the gain from the tip on comes up the slope as the one that always had its own,
+// and swings as one with half of it does; with half of it up the slope, too, it tips later.
+func TestGainsFromTheTipOn(t *testing.T) {
+	o := Options{Scenario: "clean", Seed: 3, With: []string{"smooth-board", "levels-well"}}
+	own, err := RunOptions(o)
+	require.NoError(t, err)
+	half := Gains{Tilt: own.Levelling.Tilt / 2, Rate: own.Levelling.Rate / 2}
+	o.Gains = &half
+	always, err := RunOptions(o)
+	require.NoError(t, err)
+	fromTip := half
+	fromTip.FromTip = true
+	o.Gains = &fromTip
+	swing, err := RunOptions(o)
+	require.NoError(t, err)
+
+	tips := func(m *Match) float64 {
+		tilt, start := m.Log.Find("imu/pitch").Numbers(nil), m.Truth.Balances[0].StartS
+		for i, at := range m.Log.Find("imu/pitch").Time {
+			if s := schemas.Seconds(at); s > start+0.2 && math.Abs(tilt[i]) < 8 {
+				return s
+			}
+		}
+		return math.Inf(1)
+	}
+	assert.InDelta(t, tips(own), tips(swing), 0.15)
+	assert.Greater(t, tips(always), tips(own)+0.5)
+	assert.Equal(t, half, *swing.Levelling)
+	assert.InDelta(t, always.Damping(half)[0], swing.Damping(half)[0], 0.1)
 }

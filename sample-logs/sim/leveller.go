@@ -25,6 +25,9 @@ type leveller struct {
 	share   float64 // part of a new rate that is taken on each run
 	r       random
 
+	climbing, swinging *Gains  // those up the slope and from the tip on, where they are not the same
+	steepest           float64 // deg, since it was switched on
+
 	smooth  float64
 	word    float64 // the command given last
 	clamped bool    // it was at a limit
@@ -40,7 +43,32 @@ func newLeveller(w *world) leveller {
 }
 
 // begin forgets what the loop knew: it has just been switched on.
-func (l *leveller) begin() { l.sum, l.word = 0, 0 }
+func (l *leveller) begin() {
+	l.sum, l.word, l.steepest = 0, 0, 0
+	if l.climbing != nil {
+		l.kp, l.kd = l.climbing.Tilt, l.climbing.Rate
+	}
+}
+
+// take is for gains that a scenario is given.
+func (l *leveller) take(g Gains) {
+	if g.FromTip {
+		l.climbing, l.swinging = &Gains{Tilt: l.kp, Rate: l.kd}, &g
+		return
+	}
+	l.kp, l.kd = g.Tilt, g.Rate
+}
+
+// tips gives the loop the gains for the swing, where it has such, once the platform has tipped: the
+// tilt is clearly less than it was on the way up.
+func (l *leveller) tips(tilt float64) {
+	if l.swinging == nil {
+		return
+	}
+	if l.steepest = max(l.steepest, math.Abs(tilt)); l.steepest > mountDeg && math.Abs(tilt) < 0.9*l.steepest {
+		l.kp, l.kd = l.swinging.Tilt, l.swinging.Rate
+	}
+}
 
 // command is the leveller's drive command, -1..1, for a tilt in deg and its rate in deg/s
 // as they are now; dt is the time since the run before.
@@ -55,6 +83,7 @@ func (l *leveller) command(tilt, rate, dt float64) float64 {
 	if n < 0 {
 		return 0
 	}
+	l.tips(l.tilts[n])
 	want := l.want(l.tilts[n], l.rates[n], dt)
 	l.clamped = math.Abs(want) >= l.most
 	want = clamp(want, l.most)

@@ -88,6 +88,10 @@ type Match struct {
 type Gains struct {
 	Tilt float64 // command, -1..1, per degree
 	Rate float64 // command per degree a second
+
+	// FromTip is for a robot that has these gains only from when the platform tips, each time, and
+	// drives up the slope before with those it would have.
+	FromTip bool
 }
 
 func (m *Match) leave(list string, rows []int) {

@@ -50,6 +50,7 @@ func tryAdvice(o Options, seed uint64, m *sim.Match, got *schemas.Report, noDriv
 		gains := *m.Levelling
 		gains.Tilt *= change.GainFactor
 		gains.Rate = change.RateFactor*gains.Rate + change.RateS*gains.Tilt
+		gains.FromTip = change.FromTip
 		again, err := sim.RunOptions(sim.Options{Scenario: o.Scenario, Seed: seed, With: o.With, Gains: &gains})
 		if err != nil {
 			return nil, err
