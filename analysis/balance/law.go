@@ -64,7 +64,11 @@ func lawsOf(h heard, lp loop, tr trace, t0, t1 int64, in Input, cfg Config) []la
 	var out []law
 	best := -1
 	var looks float64
-	for _, soft := range [...]float64{0, 0.03, 0.06} {
+	softs := []float64{0, 0.03, 0.06}
+	if lp.noRate {
+		softs = softs[:1] // there is no rate to be smoothed
+	}
+	for _, soft := range softs {
 		smooth := softened(h.rate, soft)
 		for late := 0; float64(late)*lawStepS <= lateMost; late++ {
 			l, n, ok := h.law(smooth, late, soft)
