@@ -557,13 +557,14 @@ func say(r *schemas.Retune) string {
 	default:
 		text = fmt.Sprintf("lower the proportional gain to %s of what it is, and answer the tilt rate by %s s times the new gain more than now", two(r.GainFactor), two(r.RateS))
 	}
+	if r.FromTip {
+		text = "from when the platform tips (the tilt has come below nine tenths of its largest), " + text +
+			"; up the slope leave the gains as they are, for with these it would climb slowly or not at all"
+	}
 	text += fmt.Sprintf(": the damping should become about %s (%s to %s) in place of %s",
 		two(r.Damping), two(max(0, r.DampingLow)), two(r.DampingHigh), two(r.DampingNow))
 	if r.SettleS != nil && r.SettleNowS != nil {
 		text += fmt.Sprintf("; the swing should then be level %s s after it begins, by the same model now %s s", two(*r.SettleS), two(*r.SettleNowS))
-	}
-	if r.FromTip {
-		text += "; only from when the platform tips, which is when the tilt falls below nine tenths of its largest: up the slope leave the gains as they are, for with these it would climb slowly or not at all"
 	}
 	if r.ClimbMoreS >= toldClimbS {
 		text += fmt.Sprintf("; up to where the platform tips it should take %s s more than now", two(r.ClimbMoreS))

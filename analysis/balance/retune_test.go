@@ -181,7 +181,7 @@ func TestAGainForTheSwingAlone(t *testing.T) {
 	require.Less(t, change.GainFactor, 0.8)
 	assert.True(t, change.FromTip)
 	assert.Zero(t, change.ClimbMoreS)
-	assert.Contains(t, say(change), "only from when the platform tips")
+	assert.Contains(t, say(change), "from when the platform tips")
 	change.FromTip = false
 	assert.NotContains(t, say(change), "platform tips")
 }
