@@ -39,6 +39,9 @@ const (
 
 	crookedShare = 0.005 // of the largest tilt
 
+	outlierDeg = 1.5 // no platform bends its way by more within a tenth of a second
+	outlierSD  = 8.0
+
 	limitLeastS = 0.1 // s at the largest command there was, from which that is its limit
 	turnedDegS  = 0.5 // deg/s under which a platform is as good as standing
 )
@@ -78,6 +81,7 @@ func newRun(tr trace, from, to int64, in Input, cfg Config, sign float64) (*run,
 		}
 		r.command, r.slope = append(r.command, d), append(r.slope, v)
 	}
+	r.tilt = withoutOutliers(r.tilt, max(outlierDeg, outlierSD*tr.noise))
 	for _, v := range r.tilt {
 		r.crooked = max(r.crooked, crookedShare*math.Abs(v))
 	}
@@ -92,6 +96,25 @@ func newRun(tr trace, from, to int64, in Input, cfg Config, sign float64) (*run,
 		r.followWay()
 	}
 	return r, true
+}
+
+// withoutOutliers is a tilt at even steps with what stands alone, further than most off what lies about it
+// on either side, put where that has it: a sum of squares would follow spikes that came too close to each
+// other to be told from a swing.
+func withoutOutliers(tilt []float64, most float64) []float64 {
+	const near, far = 2, 4 // steps
+	out := slices.Clone(tilt)
+	for i := far; i+far < len(tilt); i++ {
+		var about [far - near + 1]float64
+		for k := range about {
+			about[k] = (tilt[i-near-k] + tilt[i+near+k]) / 2
+		}
+		slices.Sort(about[:])
+		if middle := about[len(about)/2]; math.Abs(tilt[i]-middle) > most {
+			out[i] = middle
+		}
+	}
+	return out
 }
 
 // held is what a command that stands still from sample to sample was on average between two times.

@@ -98,6 +98,22 @@ func TestRollingResistanceIsNotTheBoards(t *testing.T) {
 	assert.InEpsilon(t, truth.closeLoop(law{gain: 0.01, late: 0.005}).zeta, u.now.zeta, 0.1)
 }
 
+// By hand: of a swing of 10 deg and one second no sample is off those about it by a degree, and spikes two
+// steps apart, which stand in each other's way, go back to within as much.
+func TestARunIsWithoutOutliers(t *testing.T) {
+	var swing, spiked []float64
+	for i := range 80 {
+		swing = append(swing, 10*math.Sin(2*math.Pi*0.025*float64(i)))
+	}
+	assert.Equal(t, swing, withoutOutliers(swing, outlierDeg))
+	spiked = append(spiked, swing...)
+	spiked[40] += 20
+	spiked[42] -= 15
+	for i, v := range withoutOutliers(spiked, outlierDeg) {
+		assert.InDelta(t, swing[i], v, 1.5)
+	}
+}
+
 // The advice tried: the same platform under the lowered gain is damped within what was said.
 func TestLowerGainDampsAsTold(t *testing.T) {
 	cfg := DefaultConfig()
