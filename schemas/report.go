@@ -101,6 +101,17 @@ type Period struct {
 	EndS   float64 `json:"end_s"`
 }
 
+// EnabledUntil is until when a robot that is enabled at atS stays so without a break, s, by the
+// periods in the order of time: one may pass into the next. It is atS where none holds then.
+func EnabledUntil(periods []Period, atS float64) float64 {
+	for _, p := range periods {
+		if p.StartS <= atS {
+			atS = max(atS, p.EndS)
+		}
+	}
+	return atS
+}
+
 // Severities, worst first.
 const (
 	SeverityStop  = "stop"

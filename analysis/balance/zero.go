@@ -92,7 +92,7 @@ func zeroBefore(tr trace, all []attempt, k int, in Input, cfg Config) (z zero, o
 		}
 	}
 	z = zero{from: from, last: last, deg: about, spanS: -x[0]}
-	z.degSD = medianWorse * stat.MAD(recent) / math.Sqrt(float64(len(recent)))
+	z.degSD = stat.MedianWorse * stat.MAD(recent) / math.Sqrt(float64(len(recent)))
 	if z.spanS < cfg.DriftS {
 		return z, true
 	}
@@ -105,12 +105,9 @@ func zeroBefore(tr trace, all []attempt, k int, in Input, cfg Config) (z zero, o
 		rest[i] = v - slope*x[i]
 	}
 	z.deg, z.perS, z.perSSD = stat.Median(rest), slope, (high-low)/(2*1.96)
-	z.degSD = math.Hypot(medianWorse*stat.MAD(rest)/math.Sqrt(float64(len(rest))), z.perSSD*z.spanS/2)
+	z.degSD = math.Hypot(stat.MedianWorse*stat.MAD(rest)/math.Sqrt(float64(len(rest))), z.perSSD*z.spanS/2)
 	return z, true
 }
-
-// medianWorse is by how much the standard error of a median is larger than that of a mean: sqrt(pi/2).
-const medianWorse = 1.2533
 
 // everySecond is the median tilt as logged in every whole second between two times, but for seconds in
 // which it was beyond most.

@@ -34,9 +34,14 @@ func (in Input) battery(f schemas.Finding) []schemas.Reasoning {
 	}
 	if b.LooseLowOhm != nil && b.LooseHighOhm != nil {
 		r.Title = "The connection that jumps"
-		r.Rule = fmt.Sprintf("Moments of steady load of at least %.0f A show a resistance that spreads over more than %.3f ohm from its lowest to its highest tenth, and over half of that in its middle half.", cfg.LocalA, cfg.JumpOhm)
-		r.Numbers = append(r.Numbers, number("lowest tenth", b.LooseLowOhm, "ohm", nil), number("highest tenth", b.LooseHighOhm, "ohm", nil))
-		r.Alternatives[1] = schemas.Alternative{What: "a worn battery", Because: fmt.Sprintf("its resistance would be high but steady; the lowest tenth, battery and sound wiring, is %.3f ohm", *b.LooseLowOhm)}
+		r.Rule = fmt.Sprintf("Moments of steady load of at least %.0f A show a resistance that spreads over more than %.3f ohm from its lowest to its highest tenth, and over half of that in its middle half; and it changes by half of that at once, every %.0f s of load or oftener.", cfg.LocalA, cfg.JumpOhm, 1/cfg.JumpsPerS)
+		low, high := "lowest tenth", "highest tenth"
+		if in.Line != nil && in.Line.AtTimes {
+			r.Rule = fmt.Sprintf("Moments of steady load of at least %.0f A show a resistance over twice their middle, and %.3f ohm over it, at %d times or more that lie a second apart, for %d readings each or more.", cfg.LocalA, 2*cfg.JumpOhm, cfg.LooseTimes, cfg.LooseReadings)
+			low, high = "when not loose", "when loose"
+		}
+		r.Numbers = append(r.Numbers, number(low, b.LooseLowOhm, "ohm", nil), number(high, b.LooseHighOhm, "ohm", nil))
+		r.Alternatives[1] = schemas.Alternative{What: "a worn battery", Because: fmt.Sprintf("its resistance would be high but steady; that of the battery and sound wiring (%s) is %.3f ohm", low, *b.LooseLowOhm)}
 		r.Change = []string{"Another battery with the same leads: if it still jumps, it is a lead, a lug, the connector or the breaker."}
 	}
 	if in.Line != nil {

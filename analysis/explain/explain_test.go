@@ -153,6 +153,7 @@ func TestEveryKindIsExplained(t *testing.T) {
 			{ID: "battery-b3-1", Kind: "battery"},
 			{ID: "balance-peel-1", Kind: "balance", StartS: 50, EndS: 60},
 			{ID: "move-arm-1", Kind: "move", Title: "The arm stopped short.", Spans: span},
+			{ID: "move-arm_swings-1", Kind: "move", Title: "The arm goes far past its target, on three of eight moves.", Spans: span, Because: "At 0:40 it went 0.300 past 1.00."},
 			{ID: "sensor-gate-1", Kind: "sensor", Evidence: []schemas.Evidence{{Signal: "path/gate/beam", StartS: 50, EndS: 60, Note: "stuck true"}}},
 			{ID: "sensor-missing-1", Kind: "sensor", Because: "Missing: x."},
 			{ID: "motor-lift-1", Kind: "motor", Spans: span},
@@ -177,7 +178,9 @@ func TestEveryKindIsExplained(t *testing.T) {
 			assert.NotContains(t, strings.Join(r.Observed, " ")+r.Rule, "%!")
 		})
 	}
-	e, _ := Of(in, "brownout-supply-1")
+	e, _ := Of(in, "move-arm_swings-1")
+	assert.Contains(t, e.Events[0].Rule, "a quarter of the way past")
+	e, _ = Of(in, "brownout-supply-1")
 	assert.Contains(t, e.Events[0].Rule, "below 6.80 V until it is at or above 7.40 V")
 	assert.Contains(t, e.Events[0].Change[0], "over 224 A", "(12.4 V - 6.8 V) / 0.025 ohm")
 	for _, a := range e.Events[0].Alternatives {
@@ -238,5 +241,24 @@ func TestEveryKindOfEvidenceHasAMeaning(t *testing.T) {
 	}
 	for kind := range meanings {
 		assert.Contains(t, kinds, kind)
+	}
+}
+
+// A lug that is loose for moments has other ends than one that always jumps, and is told by another rule.
+func TestALooseConnectionIsExplainedByWhatWasSeen(t *testing.T) {
+	in := input(t, &schemas.Report{
+		Battery:  schemas.Battery{ResistanceOhm: some(0.03), ResistanceLowOhm: some(0.025), ResistanceHighOhm: some(0.035), LooseLowOhm: some(0.019), LooseHighOhm: some(0.09)},
+		Findings: []schemas.Finding{{ID: "battery-b3-1", Kind: "battery"}},
+	})
+	for atTimes, want := range map[bool]string{false: "highest tenth", true: "when loose"} {
+		in.Line = &power.LoadLine{TightOhm: 0.019, LooseOhm: 0.09, AtTimes: atTimes}
+		e, err := Of(in, "battery-b3-1")
+		require.NoError(t, err)
+		r := e.Events[0]
+		last := r.Numbers[len(r.Numbers)-1]
+		assert.Equal(t, want, last.Name)
+		assert.InDelta(t, 0.09, *last.Value, 0)
+		assert.Equal(t, atTimes, strings.Contains(r.Rule, "at 3 times or more"), r.Rule)
+		assert.Contains(t, r.Alternatives[1].Because, "0.019 ohm")
 	}
 }

@@ -10,7 +10,7 @@ import (
 // moves explains the moves a finding speaks of.
 func (in Input) moves(f schemas.Finding) []schemas.Reasoning {
 	switch {
-	case strings.Contains(f.Title, "swings"):
+	case strings.Contains(f.Title, "past its target"):
 		return []schemas.Reasoning{in.together(f, swingRule)}
 	case strings.Contains(f.Title, "slower"):
 		return []schemas.Reasoning{in.together(f, slowRule)}
@@ -37,9 +37,10 @@ func (in Input) together(f schemas.Finding, r schemas.Reasoning) schemas.Reasoni
 }
 
 var swingRule = schemas.Reasoning{
-	Rule: "A damped swing, one of constant size and none are fitted to the position from where it came near its target, and the Bayesian information criterion chooses, as for the balance loop. Told are mechanisms that on at least three moves, and a third of all, went two tolerances past and swung with a damping ratio under 0.4 or without end.",
+	Rule: "A damped swing, one of constant size and none are fitted to the position from where it came near its target, and the Bayesian information criterion chooses, as for the balance loop. Told are mechanisms that on at least three moves, and a third of all, went two tolerances past and swung with a damping ratio under 0.4 or without end, or of which no damped swing tells (the command at its limit, gravity, a stop) and that went a quarter of the way past: so far goes a loop of damping ratio 0.4.",
 	Alternatives: []schemas.Alternative{
 		{What: "one overshoot and a clean return", Because: "the damping ratio of that is higher"},
+		{What: "a move cut in on another", Because: "it begins at speed: without a swing that is told it does not count"},
 		{What: "noise of the position", Because: "swings within the tolerance count for nothing"},
 	},
 	Change: []string{"The same moves with more rate gain."},

@@ -74,9 +74,8 @@ func short(in Input) []drafted {
 // of it: a disabled arm stands or sinks.
 func (in Input) cutOffEarly(m schemas.Move) bool {
 	const soon = 1.5 // s, chosen by us
-	return slices.ContainsFunc(in.Report.Match.Periods, func(p schemas.Period) bool {
-		return p.StartS <= m.StartS && m.StartS < p.EndS && p.EndS < min(m.EndS, m.StartS+soon)
-	})
+	until := schemas.EnabledUntil(in.Report.Match.Periods, m.StartS)
+	return m.StartS < until && until < min(m.EndS, m.StartS+soon)
 }
 
 // whyShort says what was seen of the first move that stopped short.
@@ -161,54 +160,26 @@ func (in Input) position(name string, all []schemas.Move) (out []schemas.Evidenc
 // of that what no damping ratio describes; how far it went past the target tells then.
 func swinging(in Input) []drafted {
 	const (
-		far    = 2.0  // tolerances past the target; chosen by us
-		poor   = 0.4  // damping ratio under which a loop swings on after one overshoot
-		past   = 0.25 // of the way, what that makes (25 %, by the standard second-order response)
-		least  = 3    // moves
-		common = 3    // one move in so many
+		least  = 3 // moves
+		common = 3 // one move in so many
 	)
 	var out []drafted
 	for _, name := range in.mechanisms() {
-		var swung []schemas.Move
-		all, within := 0, in.tolerance(name)
-		steady, untold := 0, 0
-		cutIn := false // the move before was under way
-		for _, m := range in.Report.Moves {
-			if m.Name != name {
-				continue
-			}
-			all++
-			atSpeed := cutIn
-			cutIn = m.Outcome == schemas.MoveSuperseded
-			switch {
-			case m.Overshoot < far*within:
-				continue
-			case m.Swing == "":
-				if atSpeed || m.Overshoot < past*math.Abs(m.To-m.From) {
-					continue // what began at speed goes past with any loop
-				}
-				untold++
-			case m.Swing == schemas.SwingDamped && !(m.DampingRatio != nil && *m.DampingRatio < poor):
-				continue
-			}
-			swung = append(swung, m)
-			if m.Swing == schemas.SwingSteady {
-				steady++
-			}
-		}
-		n := len(swung)
+		within := in.tolerance(name)
+		swung, all := in.pastTarget(name, within)
+		n, steady, untold := len(swung), count(swung, schemas.SwingSteady), count(swung, "")
 		if n < least || common*n < all || within == 0 {
 			continue
 		}
 		worst := slices.MaxFunc(swung, func(a, b schemas.Move) int { return compare(a.Overshoot, b.Overshoot) })
-		does, short := "goes past its target and swings", "swings"
+		does, inShort := "goes past its target and swings", "swings"
 		if untold == n {
-			does, short = "goes far past its target", "goes past"
+			does, inShort = "goes far past its target", "goes past"
 		}
 		d := drafted{clause: fmt.Sprintf("the %s %s", name, does)}
 		d.Finding = schemas.Finding{
 			ID: id("move", name+" swings", 1), Kind: "move", Severity: schemas.SeverityWatch,
-			StartS: swung[0].StartS, EndS: swung[n-1].EndS, Short: short, Confidence: 0.85,
+			StartS: swung[0].StartS, EndS: swung[n-1].EndS, Short: inShort, Confidence: 0.85,
 			Title:   fmt.Sprintf("The %s %s, on %s of %s.", name, does, numberWord(n), countOfMoves(all)),
 			Because: fmt.Sprintf("At %s it went %.3f past %.2f, %.1f times its tolerance", in.at(worst.StartS), worst.Overshoot, worst.To, worst.Overshoot/within),
 			Caution: []string{cautionGains, cautionHands},
@@ -233,6 +204,45 @@ func swinging(in Input) []drafted {
 		out = append(out, d)
 	}
 	return out
+}
+
+// pastTarget are the moves of a mechanism that went far past their target and are to blame on its
+// loop, of all that it made.
+func (in Input) pastTarget(name string, within float64) (past []schemas.Move, all int) {
+	const (
+		far  = 2.0  // tolerances past the target; chosen by us
+		poor = 0.4  // damping ratio under which a loop swings on after one overshoot
+		part = 0.25 // of the way, what that makes (25 %, by the standard second-order response)
+	)
+	cutIn := false // the move before was under way
+	for _, m := range in.Report.Moves {
+		if m.Name != name {
+			continue
+		}
+		all++
+		atSpeed := cutIn
+		cutIn = m.Outcome == schemas.MoveSuperseded
+		blamed := true
+		switch m.Swing {
+		case "": // what began at speed goes past with any loop
+			blamed = !atSpeed && m.Overshoot >= part*math.Abs(m.To-m.From)
+		case schemas.SwingDamped:
+			blamed = m.DampingRatio != nil && *m.DampingRatio < poor
+		}
+		if blamed && m.Overshoot >= far*within {
+			past = append(past, m)
+		}
+	}
+	return past, all
+}
+
+func count(moves []schemas.Move, swing string) (n int) {
+	for _, m := range moves {
+		if m.Swing == swing {
+			n++
+		}
+	}
+	return n
 }
 
 func compare(a, b float64) int {

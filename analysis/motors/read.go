@@ -275,7 +275,7 @@ func (r *record) readZero(cfg Config) {
 	r.zeroSE = unread
 	if n := len(seen); n >= leastRest {
 		r.zero, r.rested = stat.Median(seen), true
-		r.zeroSE = 1.2533 * r.noiseA / math.Sqrt(float64(n)) // a median's, of normal noise
+		r.zeroSE = stat.MedianWorse * r.noiseA / math.Sqrt(float64(n))
 	}
 	for k := range r.rows {
 		r.rows[k].i = r.rows[k].raw - r.zero

@@ -111,8 +111,8 @@ const (
 //
 // Spikes of one or two samples in the position count for nothing. Samples need not be
 // regular, and position and target need not come together; a target holds until its next
-// sample, and so does a position that is only written when it changes. A mechanism without position or target, or without any position while its target
-// moved, gives a note and no move.
+// sample, and so does a position that is only written when it changes. A mechanism without
+// position or target, or without any position while its target moved, gives a note and no move.
 func Detect(in Input, cfg Config) Result {
 	res := Result{Moves: []schemas.Move{}, Mechanisms: []schemas.Mechanism{}}
 	for _, m := range in.Mechanisms {
@@ -293,17 +293,10 @@ func outcome(during *series.Float, c change, end int64, last bool, within float6
 	return Short
 }
 
-// cutOff says whether a period ended while a move that came out short was under way, and when.
+// cutOff says whether the robot was disabled while a move that came out short was under way, and when.
 func cutOff(periods []schemas.Period, move schemas.Move) (float64, bool) {
-	if move.Outcome != Short {
-		return 0, false
-	}
-	for _, p := range periods {
-		if p.EndS > move.StartS && p.EndS < move.EndS && p.StartS <= move.StartS {
-			return p.EndS, true
-		}
-	}
-	return 0, false
+	until := schemas.EnabledUntil(periods, move.StartS)
+	return until, move.Outcome == Short && move.StartS < until && until < move.EndS
 }
 
 func seconds(us int64) float64 { return float64(us) / 1e6 }

@@ -9,8 +9,9 @@ import (
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// judgeSlow says of each settled move, but those that the robot was disabled in, what is usual for moves like it, and whether it was
-// slower than chance explains and by enough to matter. Alike are moves of the same mechanism
+// judgeSlow says of each settled move, but those that the robot was disabled in, what is usual for
+// moves like it, and whether it was slower than chance explains and by enough to matter. Alike are
+// moves of the same mechanism
 // from about the same place to about the same place. With enough of them in earlier matches
 // those are the usual, else the others of this match. On a log scale, a move is beside the
 // middle of n others by Student's t with n-1 degrees of freedom, with their robust spread;
@@ -66,13 +67,7 @@ func wholeMove(moves []schemas.Move, i int) bool {
 // stopped says whether the robot was disabled for some of a move: it then stood because nothing
 // drove it.
 func stopped(m schemas.Move, periods []schemas.Period) bool {
-	enabled := m.StartS // so far without a break
-	for _, p := range periods {
-		if p.StartS <= enabled {
-			enabled = max(enabled, p.EndS)
-		}
-	}
-	return len(periods) > 0 && enabled < m.EndS
+	return len(periods) > 0 && schemas.EnabledUntil(periods, m.StartS) < m.EndS
 }
 
 // alike says whether two moves go from about the same place to about the same place.

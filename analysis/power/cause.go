@@ -51,7 +51,8 @@ func newModel(pair *aligned, line *LoadLine, usual float64, cfg Config) model {
 //
 //   - overload when even a sound battery would have dipped at that current,
 //   - when the voltage fell far further than this battery's own resistance makes of the
-//     current, and none can have been missed, or its resistance jumps, by what the connection took: see behindBadConnection,
+//     current, and no peak of it can have passed between two readings, or its resistance
+//     jumps, by what the connection took: see behindBadConnection,
 //   - weak_battery when it was low at rest, or its open-circuit voltage is that of one that
 //     is not charged, or its resistance is above a healthy one's,
 //   - overload when nothing speaks against the battery,
@@ -96,14 +97,15 @@ func (m model) judge(d dip, restV *float64, enter float64, cfg Config) (j Judged
 		}
 	}
 	worn := lowAtRest || m.line.OpenCircuitV < cfg.ChargedV
+	fellFurther := j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained
 	switch {
 	case !held:
 		j.Cause = CauseOverload
-	case j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained && m.line.LooseOhm == 0 && m.pair.mayMiss(d):
+	case fellFurther && m.line.LooseOhm == 0 && m.pair.mayMiss(d):
 		if worn || m.line.ResistanceOhm > cfg.HealthyOhm {
 			j.Cause = CauseWeakBattery
 		}
-	case j.UnexplainedV != nil && *j.UnexplainedV > cfg.LooseV+cfg.LooseShare*explained:
+	case fellFurther:
 		j.TightV = schemas.Some(d.minV + *j.UnexplainedV)
 		j.behindBadConnection(d.minV, enter, worn || m.line.tightOhm() > cfg.HealthyOhm+cfg.JumpOhm, cfg)
 	case m.line.LooseOhm > 0 && !math.IsNaN(level):
@@ -158,7 +160,7 @@ func (a *aligned) most(t int64) float64 {
 	return largest
 }
 
-// nearest is the current of the reading nearest to t, NaN when there is none within a step.
+// nearest is the current of the reading nearest to t, A; NaN when there is none within a step.
 func (a *aligned) nearest(t int64) float64 {
 	k := series.From(a.T, t)
 	if k > 0 && (k == len(a.T) || a.T[k]-t > t-a.T[k-1]) {
@@ -171,8 +173,8 @@ func (a *aligned) nearest(t int64) float64 {
 }
 
 // mayMiss says whether a peak of the current that made a dip may have passed between two
-// readings: voltage and current were not read together, and the dip lasted no longer than
-// between two.
+// readings: voltage and current were not read together, and the dip lasted no longer than from
+// one to the next, with half a step for how much later than it the reading behind the dip comes.
 func (a *aligned) mayMiss(d dip) bool { return a.apart && 2*(d.end-d.start) <= 3*a.step }
 
 // before is the level of V + R I over the second before t, with its relaxation as it was

@@ -17,6 +17,7 @@ type LoadLine struct {
 	OpenCircuitV, OpenCircuitLow, OpenCircuitHigh      float64
 	ResistanceOhm, ResistanceLowOhm, ResistanceHighOhm float64
 	TightOhm, LooseOhm                                 float64 // between which the resistance jumps, 0 when it is steady
+	AtTimes                                            bool    // it does so for some seconds only, here and there: it is TightOhm at all others
 	SmoothedS                                          float64 // time constant by which the current's sensor smooths, 0 for none
 	perRead                                            float64 // the resistance for currents as the sensor reads them, its scale not put right
 	Points                                             int     // steps of the load it rests on
@@ -65,7 +66,7 @@ func loadLine(pair *aligned, scale scale, from, to int64, leaveV float64, cfg Co
 	}
 	l := &LoadLine{
 		ResistanceOhm: ohm, ResistanceLowOhm: ohm - half, ResistanceHighOhm: ohm + half,
-		TightOhm: m.tight, LooseOhm: m.loose,
+		TightOhm: m.tight, LooseOhm: m.loose, AtTimes: m.atTimes,
 		perRead: perRead, Points: len(m.steps), LagS: schemas.Seconds(pair.lagUs), SmoothedS: pair.tauS,
 		relaxed: pair.relaxed(perRead, m.se*m.wide(), cfg),
 	}
@@ -146,7 +147,7 @@ func (m *measured) middle(model float64) (ohm, se float64) {
 		each[k] = -s.dv / s.di
 	}
 	ohm = stat.Median(each)
-	chance := 1.2533 * stat.MADToSigma * stat.MAD(each) / math.Sqrt(m.events) // a median's, of normal errors
+	chance := stat.MedianWorse * stat.MADToSigma * stat.MAD(each) / math.Sqrt(m.events)
 	return ohm, math.Hypot(chance, math.Hypot(model, relaxation)*ohm)
 }
 

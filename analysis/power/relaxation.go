@@ -85,7 +85,7 @@ func (a *aligned) worked() *worked {
 			odd++
 		}
 		if odd < len(a.odd) && a.odd[odd][0] <= k && len(w.parts) > 0 {
-			continue
+			continue // but the first reading, from which all stretches are counted
 		}
 		if t >= binEnd {
 			if row[0] > 0 {

@@ -9,6 +9,10 @@ import (
 // distribution: 1 / Φ⁻¹(0.75). NIST/SEMATECH e-Handbook 1.3.5.17 uses its inverse, 0.6745.
 const MADToSigma = 1.482602218505602
 
+// MedianWorse is by how much the standard error of a median is larger than that of a mean, for many
+// values of a normal distribution: √(π/2).
+const MedianWorse = 1.2533
+
 // Median is the middle value of x, the mean of the two middle ones for an even count. x
 // need not be sorted and is not changed. NaN for no values.
 func Median(x []float64) float64 { return Quantile(0.5, x) }
