@@ -386,7 +386,7 @@ type Brownout struct {
 	MinAtS      float64  `json:"min_at_s"`
 	VoltSeconds float64  `json:"volt_seconds"` // area under enter_v
 	Branches    []Share  `json:"branches"`
-	OtherShare  *float64 `json:"other_share"` // not in measured branches
+	OtherShare  *float64 `json:"other_share"` // not in measured branches; nil also where these and the whole were read apart
 	CurrentA    *float64 `json:"current_a"`   // whole current over the dip
 	Period      string   `json:"period"`
 	ShareShift  *float64 `json:"share_shift"`  // by how much a share changes at most when currents are read a sample earlier or later

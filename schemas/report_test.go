@@ -27,3 +27,11 @@ func TestMedianCycleIsOfWholeDriverCycles(t *testing.T) {
 		require.Equal(t, c.want, (&schemas.Report{Cycles: c.cycles}).MedianCycleS())
 	}
 }
+
+func TestEnabledUntil(t *testing.T) {
+	periods := []schemas.Period{{Name: schemas.PeriodAutonomous, StartS: 5, EndS: 20}, {Name: schemas.PeriodDriver, StartS: 20, EndS: 100}, {Name: schemas.PeriodDriver, StartS: 101, EndS: 150}}
+	for atS, want := range map[float64]float64{4: 4, 5: 100, 19: 100, 99: 100, 100: 100, 100.5: 100.5, 120: 150, 160: 160} {
+		require.Equal(t, want, schemas.EnabledUntil(periods, atS), "at %g s", atS)
+	}
+	require.Equal(t, 7.0, schemas.EnabledUntil(nil, 7))
+}

@@ -23,7 +23,7 @@ const (
 // stepOf is the step in which a sensor tells its readings, in their unit; 0 where they lie on none.
 func stepOf(v []float64) float64 {
 	if heldMoves(v) < coarseMoves {
-		return 0
+		return 0 // before anything is sorted: a log of most sensors never stands
 	}
 	all := slices.Clone(v)
 	slices.Sort(all)
@@ -55,6 +55,16 @@ func stepOf(v []float64) float64 {
 	return step
 }
 
+// heldMoves is how often a signal moved from a reading that it had twice to one that it then had twice.
+func heldMoves(v []float64) (n int) {
+	for i := 2; i+1 < len(v); i++ {
+		if v[i-1] == v[i-2] && v[i] == v[i+1] && v[i] != v[i-1] {
+			n++
+		}
+	}
+	return n
+}
+
 // reading is one that a sensor gave: what it measures lies within half a step, and its noise is small.
 type reading struct{ value, step, noise float64 }
 
@@ -80,16 +90,6 @@ func (r reading) slope(x float64) (slope, bend float64) {
 const farOut = 5.0 // standard deviations beyond which the nearer edge is all that counts
 
 func normal(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
-
-// heldMoves is how often a signal moved from a reading that it had twice to one that it then had twice.
-func heldMoves(v []float64) (n int) {
-	for i := 2; i+1 < len(v); i++ {
-		if v[i-1] == v[i-2] && v[i] == v[i+1] && v[i] != v[i-1] {
-			n++
-		}
-	}
-	return n
-}
 
 // coarseStep is the step of a tilt that is told in steps wide enough to matter, deg, else 0.
 func coarseStep(tilt *series.Float, levelDeg float64) float64 {

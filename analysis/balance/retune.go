@@ -434,9 +434,10 @@ func (u tuned) climbMore(p pairing, c gains, up ascent) float64 {
 }
 
 // soonEnough is how many of some draws, as a part of them, come level with other gains within later
-// times the time that they take now, or that there was for it where they do not; and, where that is longer
-// than now, with time to spare before the bell. A loop with less gain also
-// takes longer up to where the platform tips, where it lay for lean s at over deg.
+// times the time that they take now, or within had s where they do not; and, where that is longer than
+// now, with time to spare before the bell. None may be left standing just outside of the band of level
+// deg. A loop with less gain also takes longer up to where the platform tips, but where it is driven up
+// as now.
 func (u tuned) soonEnough(c gains, up ascent, later, had, level float64) float64 {
 	n, soon := 0.0, 0.0
 	for i := 0; i < len(u.draws); i += glanceEach {
@@ -558,7 +559,7 @@ func say(r *schemas.Retune) string {
 		text = fmt.Sprintf("lower the proportional gain to %s of what it is, and answer the tilt rate by %s s times the new gain more than now", two(r.GainFactor), two(r.RateS))
 	}
 	if r.FromTip {
-		text = "from when the platform tips (the tilt has come below nine tenths of its largest), " + text +
+		text = "from when the platform tips (the tilt has come below nine tenths of its largest on the slope), " + text +
 			"; up the slope leave the gains as they are, for with these it would climb slowly or not at all"
 	}
 	text += fmt.Sprintf(": the damping should become about %s (%s to %s) in place of %s",

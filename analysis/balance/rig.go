@@ -36,7 +36,9 @@ type drivetrain struct {
 	roll  float64 // deg, the steepest slope on which a robot that stands does not begin to roll
 }
 
-// step is a drivetrain over one of many even steps of time.
+// driveStep is a drivetrain over one of many even steps of time: the part of its speed that it keeps,
+// what the slope takes, of full command per deg, with the sign of the pull, and what rolling takes of
+// the speed, of full command.
 type driveStep struct{ keep, slide, hold float64 }
 
 // every is the drivetrain in steps of h seconds; sign is that of the pull.

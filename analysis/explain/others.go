@@ -35,7 +35,7 @@ func (in Input) balance(f schemas.Finding) []schemas.Reasoning {
 		if b.Retune != nil {
 			up := ""
 			if b.Retune.FromTip {
-				up = " With these gains it would take much longer up to where the platform tips, if it came there: they are for the swing alone."
+				up = " With these gains it would take longer up to where the platform tips, if it came there: they are for the swing alone."
 			}
 			r.Observed = append(r.Observed, fmt.Sprintf("Models of platform and drive that fit this log agree, in 95 of 100, on a damping of %.2f to %.2f with %.2f of the proportional gain, %.2f of the gain on the tilt rate and %.1f s of the new proportional gain more on that; it is %.2f by them now.%s", b.Retune.DampingLow, b.Retune.DampingHigh, b.Retune.GainFactor, b.Retune.RateFactor, b.Retune.RateS, b.Retune.DampingNow, up))
 		}

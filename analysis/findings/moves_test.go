@@ -90,16 +90,17 @@ func TestACounterbalanceThatWouldSpareNothing(t *testing.T) {
 }
 
 func TestAMoveThatTheEndOfAPeriodCutOffDidNotStopShort(t *testing.T) {
-	short := func(endS float64) func(*schemas.Report) {
+	short := func(endS, pauseS float64) func(*schemas.Report) {
 		return func(r *schemas.Report) {
 			m := &r.Moves[3]
 			m.Outcome, m.EndS = "short", m.StartS+4
-			r.Match.Periods = []schemas.Period{{Name: "autonomous", StartS: 0, EndS: m.StartS + endS}, {Name: "driver", StartS: m.StartS + endS + 1, EndS: 500}}
+			r.Match.Periods = []schemas.Period{{Name: "autonomous", StartS: 0, EndS: m.StartS + endS}, {Name: "driver", StartS: m.StartS + endS + pauseS, EndS: 500}}
 		}
 	}
-	assert.Empty(t, moveFindings(t, short(0.3)))
-	assert.Len(t, moveFindings(t, short(2.5)), 1, "it had the time")
-	assert.Len(t, moveFindings(t, short(400)), 1)
+	assert.Empty(t, moveFindings(t, short(0.3, 1)))
+	assert.Len(t, moveFindings(t, short(0.3, 0)), 1, "one period passed into the other")
+	assert.Len(t, moveFindings(t, short(2.5, 1)), 1, "it had the time")
+	assert.Len(t, moveFindings(t, short(400, 1)), 1)
 }
 
 func TestSwingsOfMoves(t *testing.T) {

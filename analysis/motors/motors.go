@@ -44,7 +44,7 @@ type Motor struct {
 	Position, Target *series.Float
 	Within           float64
 
-	Twin string // the motor on the same mechanism that is told the same; empty for none that is known
+	Twin string // the motor on the same mechanism that is told the same; empty where nobody says so: see twinOf
 
 	// LimitA is the current it bears for ever and TauS how slowly it warms: the profile's, 0 for not known.
 	LimitA, TauS float64

@@ -428,7 +428,6 @@ func TestTwins(t *testing.T) {
 	assert.InDelta(t, 1, *got[0].TwinShare+*got[1].TwinShare, 0.01)
 }
 
-// Times shift with the log, and nothing else changes.
 // Two motors of one command and one speed are on one shaft, whatever the profile says of them.
 func TestTwinsByTheirSignals(t *testing.T) {
 	one, volts := sound().run(work(16)...)
@@ -463,6 +462,7 @@ func TestTwinsAreComparedAtWork(t *testing.T) {
 	assert.Equal(t, ratios[:37], worked(ratios[:37], amps[:37], DefaultConfig()), "too few of them")
 }
 
+// Times shift with the log, and nothing else changes.
 func TestTimeIsRelative(t *testing.T) {
 	acts := append(work(12), act{s: 1.2, u: 0.9, held: true}, act{s: 2})
 	m, volts := sound().run(acts...)

@@ -250,8 +250,9 @@ func topSpeed(rows []reading) float64 {
 	return orZero(stat.Quantile(0.95, seen))
 }
 
-// readZero takes the sensor's zero off: the median of its readings at rest, of those like
-// the ones in a row at which it drew least. What it draws besides at others, however many, is no zero.
+// readZero takes the sensor's zero off: the median of its readings at rest, of those within cfg.IdleA
+// of the leastRest in a row at which it drew least. What it draws besides at others, however many, is
+// no zero.
 func (r *record) readZero(cfg Config) {
 	rests := r.rests(cfg)
 	var seen, row []float64

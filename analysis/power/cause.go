@@ -173,8 +173,8 @@ func (a *aligned) nearest(t int64) float64 {
 }
 
 // mayMiss says whether a peak of the current that made a dip may have passed between two
-// readings: voltage and current were not read together, and the dip lasted no longer than from
-// one to the next, with half a step for how much later than it the reading behind the dip comes.
+// readings: voltage and current were not read together, and the dip lasted from its only reading
+// to the next, give or take half a step for readings that come late.
 func (a *aligned) mayMiss(d dip) bool { return a.apart && 2*(d.end-d.start) <= 3*a.step }
 
 // before is the level of V + R I over the second before t, with its relaxation as it was

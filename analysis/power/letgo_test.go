@@ -10,31 +10,40 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// A lug that comes loose for some seconds at a time and chatters then: the voltage jumps by what no
-// current explains, and the motors, left with less, take some less. No current sensor is late because of it.
+// chattering is a drive by a healthy battery behind a lug that comes loose for the last two of every 20 s
+// and then takes ohm more or nothing, by turns of 0.03 s and more: what flowed, for motors left with less
+// take less, and the voltage.
+func chattering(rng *rand.Rand, ohm float64) (load, volts []float64) {
+	const supplyV = 12
+	load = lowPass(drive(rng, 100), 0.15)
+	more := make([]float64, len(load))
+	open, next := false, 0
+	for k := range load {
+		if s := float64(k) * fine; int(s)%20 < 18 {
+			continue
+		}
+		if k >= next {
+			open, next = !open, k+int((0.03+0.15*rng.ExpFloat64())/fine)
+		}
+		if open {
+			more[k] = ohm
+			load[k] /= 1 + ohm*load[k]/supplyV
+		}
+	}
+	volts = healthy.volts(load, fine)
+	for k := range volts {
+		volts[k] -= more[k] * load[k]
+	}
+	return load, volts
+}
+
+// The voltage of a lug that chatters jumps by what no current explains. No current sensor is late
+// because of it.
 func TestAContactThatChattersIsNoLateSensor(t *testing.T) {
 	told := 0
 	for seed := range uint64(8) {
 		rng := rand.New(rand.NewPCG(seed, 21))
-		load := lowPass(drive(rng, 100), 0.15)
-		more := make([]float64, len(load))
-		open, next := false, 0
-		for k := range load {
-			if s := float64(k) * fine; int(s)%20 < 18 {
-				continue
-			}
-			if k >= next {
-				open, next = !open, k+int((0.03+0.15*rng.ExpFloat64())/fine)
-			}
-			if open {
-				more[k] = 0.08
-				load[k] /= 1 + 0.08*load[k]/12
-			}
-		}
-		volts := healthy.volts(load, fine)
-		for k := range volts {
-			volts[k] -= more[k] * load[k]
-		}
+		load, volts := chattering(rng, 0.08)
 		b, a := board(50, 0)
 		r := measure(b.read(rng, volts), a.read(rng, load))
 		if r.Line != nil {
@@ -86,26 +95,7 @@ func TestAPeakThatNobodyRead(t *testing.T) {
 // those seconds are its doing, whatever flowed just before or after.
 func TestDipsOfAContactThatChatters(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 22))
-	load := lowPass(drive(rng, 100), 0.15)
-	volts := make([]float64, len(load))
-	more := make([]float64, len(load))
-	open, next := false, 0
-	for k := range load {
-		if s := float64(k) * fine; int(s)%20 < 18 {
-			continue
-		}
-		if k >= next {
-			open, next = !open, k+int((0.03+0.15*rng.ExpFloat64())/fine)
-		}
-		if open {
-			more[k] = 0.09
-			load[k] /= 1 + 0.09*load[k]/12
-		}
-	}
-	copy(volts, healthy.volts(load, fine))
-	for k := range volts {
-		volts[k] -= more[k] * load[k]
-	}
+	load, volts := chattering(rng, 0.09)
 	b, a := board(50, 0)
 	r := Detect(Input{Voltage: b.read(rng, volts), Current: a.read(rng, load), EnterV: 6.8, LeaveV: 7.4, End: 100_000_000}, DefaultConfig())
 	require.NotEmpty(t, r.Brownouts)

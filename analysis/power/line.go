@@ -94,15 +94,15 @@ func (a *aligned) shortAndLong(cfg Config) (short, long []step, why string) {
 // measured is a resistance for the current as it reads, and what it rests on.
 type measured struct {
 	ohm, se      float64
-	line, lineSE float64 // of the line through all steps, where the middle of each is surer
+	line, lineSE float64 // of the line through all steps, which ohm is not where the middle of each is surer
 	steps        []step
 	events       float64 // separate ones among them
 	tight, loose float64 // ohm, between which it jumps; 0 when it is steady
 	atTimes      bool    // it jumps for some seconds only, here and there
 }
 
-// measure takes the resistance from the steps, with a standard error for chance and for what
-// the model leaves out.
+// measure takes the resistance from the steps, by a line through them or by the middle of what each
+// tells, whichever is surer, with a standard error for chance and for what the model leaves out.
 func (a *aligned) measure(short, long []step, cfg Config) (m measured, why string) {
 	early, ok1 := a.resistance(short, cfg)
 	late, ok2 := a.resistance(long, cfg)

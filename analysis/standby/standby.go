@@ -83,7 +83,8 @@ func Detect(in Input, cfg Config) []schemas.StandbyDraw {
 	return out
 }
 
-// alwaysOn says whether a branch was seen to draw about so much all the time the robot was enabled too.
+// alwaysOn says whether a branch was seen to draw about so much, A, all the time the robot was enabled
+// too. A silence counts for no more than the second after disabling does.
 func alwaysOn(b Branch, amps float64, disabled []series.Interval, cfg Config) bool {
 	far := max(cfg.WorkAmps, cfg.WorkTimes*amps)
 	var seen, other float64

@@ -8,10 +8,6 @@ import (
 // order puts the value that sorting would put at s[k] there, none larger before it and none
 // smaller behind it: a long log is asked for its median again and again, and selecting takes a
 // fraction of sorting. NaN sorts first.
-//
-// A long row is narrowed by pivots from a sample of it (Floyd and Rivest, "Expected time bounds
-// for selection", Comm. ACM 18 (1975)), what is left as Hoare does ("Algorithm 65: find", Comm.
-// ACM 4 (1961)).
 func order(s []float64, k int) {
 	first := 0 // number
 	for i, v := range s {
@@ -23,14 +19,17 @@ func order(s []float64, k int) {
 	if k < first {
 		return
 	}
-	s, k = s[first:], k-first
-	const (
-		long   = 600 // too few for a sample to pay
-		short  = 24
-		enough = 64 // rounds, against an order of values made to be the worst case
-	)
-	round := 0
-	for ; len(s) > long && round < enough; round++ {
+	find(narrowed(s[first:], k-first))
+}
+
+const roundsEnough = 64 // of selecting, against an order of values made to be the worst case: then it is sorted
+
+// narrowed orders a long row by pivots from a sample of it until what is left about the k-th value is
+// short (Floyd and Rivest, "Expected time bounds for selection", Comm. ACM 18 (1975)). It is that, and
+// which of it the value is; nothing where it is in its place already.
+func narrowed(s []float64, k int) (rest []float64, at int) {
+	const long = 600 // too few for a sample to pay
+	for round := 0; len(s) > long && round < roundsEnough; round++ {
 		pivot := samplePivot(s, k)
 		smaller := toFront(s, func(v float64) bool { return v < pivot })
 		if k < smaller {
@@ -43,11 +42,17 @@ func order(s []float64, k int) {
 		}
 		equal := toFront(s, func(v float64) bool { return v <= pivot })
 		if k < equal {
-			return
+			return nil, 0
 		}
 		s, k = s[equal:], k-equal
 	}
-	for ; len(s) > short && round < enough; round++ {
+	return s, k
+}
+
+// find orders a row as Hoare does ("Algorithm 65: find", Comm. ACM 4 (1961)).
+func find(s []float64, k int) {
+	const short = 24 // as soon sorted
+	for round := 0; len(s) > short && round < roundsEnough; round++ {
 		// The middle of three keeps a sorted or constant series from being the worst case.
 		a, b, c := s[0], s[len(s)/2], s[len(s)-1]
 		pivot := max(min(a, b), min(max(a, b), c))

@@ -50,7 +50,7 @@ func (l *leveller) begin() {
 	}
 }
 
-// take is for gains that a scenario is given.
+// take is for gains that a match is played with in place of the scenario's own.
 func (l *leveller) take(g Gains) {
 	if g.FromTip {
 		l.climbing, l.swinging = &Gains{Tilt: l.kp, Rate: l.kd}, &g
@@ -59,8 +59,8 @@ func (l *leveller) take(g Gains) {
 	l.kp, l.kd = g.Tilt, g.Rate
 }
 
-// tips gives the loop the gains for the swing, where it has such, once the platform has tipped: the
-// tilt is clearly less than it was on the way up.
+// tips gives the loop the gains for the swing, where it has such, once the platform has tipped. By
+// then the tilt is clearly less than it was on the way up; nine tenths are what a crew is told.
 func (l *leveller) tips(tilt float64) {
 	if l.swinging == nil {
 		return
