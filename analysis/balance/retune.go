@@ -304,7 +304,8 @@ func middle95(x []float64) (median, low, high float64) {
 
 // changes are what may be advised of gains. A rate term needs a rate that the loop can be seen to
 // have; one that it has may be lowered, for a robot whose command is a speed answers the rate as a
-// spring does, and is damped by the platform alone.
+// spring does, and is damped by the platform alone. Loops that level well answer the rate by up to about a
+// second of their proportional gain (common practice).
 func changes(withRate, hasRate bool) []gains {
 	var out []gains
 	for _, factor := range [...]float64{1, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3} {
@@ -312,7 +313,7 @@ func changes(withRate, hasRate bool) []gains {
 			out = append(out, gains{factor, 1, 0})
 		}
 		if withRate {
-			for _, rate := range [...]float64{0.1, 0.2, 0.3, 0.4} {
+			for _, rate := range [...]float64{0.1, 0.2, 0.3, 0.4, 0.6, 0.9} {
 				out = append(out, gains{factor, 1, rate})
 			}
 		}
