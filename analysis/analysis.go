@@ -151,7 +151,7 @@ func run(in Input, explaining bool) (*match, error) {
 	m.report.Unknowns = unknowns(m)
 	m.report.Findings, m.report.Verdict = findings.Build(findings.Input{
 		Report: m.report, Profile: in.Profile,
-		LogEnd: schemas.Seconds(end),
+		LogEnd: schemas.Seconds(end), Unworked: m.unworked(),
 	})
 	tellMended(m)
 	m.report.Finish()

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 
+	"github.com/afterbell/afterbell/analysis/findings"
 	"github.com/afterbell/afterbell/analysis/power"
 	"github.com/afterbell/afterbell/analysis/standby"
 	"github.com/afterbell/afterbell/analysis/stat"
@@ -48,6 +49,17 @@ func lookAtPower(m *match) outcome {
 	m.note(out.Notes)
 	m.report.StandbyDraws = lookForStandbyDraws(m, in.Branches)
 	return outcome{}
+}
+
+// unworked is the voltage at no load before any work, where the load line was worth telling and
+// is that of a 12 V battery; nil too where the connection jumps, which drowns what relaxation does.
+func (m *match) unworked() *findings.Unworked {
+	cfg := power.DefaultConfig()
+	line := m.why.Line
+	if line == nil || m.report.Battery.OpenCircuitV == nil || line.LooseOhm > 0 || !(cfg.LeastOpenV <= line.OpenCircuitV && line.OpenCircuitV <= cfg.MostOpenV) {
+		return nil
+	}
+	return &findings.Unworked{Volts: line.OpenCircuitV, Low: line.OpenCircuitLow, High: line.OpenCircuitHigh}
 }
 
 func lookForStandbyDraws(m *match, branches []power.Branch) []schemas.StandbyDraw {

@@ -2,13 +2,17 @@ package explain
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/power"
 	"github.com/afterbell/afterbell/schemas"
 )
 
-// battery explains the measured resistance, or that it jumps.
+// battery explains the measured resistance, that it jumps, or that the battery was not charged.
 func (in Input) battery(f schemas.Finding) []schemas.Reasoning {
+	if f.Short == "battery charge" {
+		return in.charge(f)
+	}
 	b, cfg := in.Report.Battery, power.DefaultConfig()
 	r := schemas.Reasoning{
 		Title: "The resistance of battery and wiring", StartS: f.StartS, EndS: f.EndS, Seen: in.seen(f.Evidence),
@@ -48,4 +52,23 @@ func (in Input) battery(f schemas.Finding) []schemas.Reasoning {
 		r.Observed = []string{fmt.Sprintf("%d steps of the load were used; the current is read %.0f ms later than the voltage.", in.Line.Points, 1000*in.Line.LagS)}
 	}
 	return []schemas.Reasoning{r}
+}
+
+// charge explains a battery that was not charged.
+func (in Input) charge(f schemas.Finding) []schemas.Reasoning {
+	b := in.Report.Battery
+	return []schemas.Reasoning{{
+		Title: "The charge of the battery", StartS: f.StartS, EndS: f.EndS, Seen: in.seen(f.Evidence),
+		Observed: []string{f.Because},
+		Rule: "At true rest before the match it showed under 12.2 V, which is half full, or the whole 95 % interval of its voltage without load and without relaxation, by the load line, lies under 12.0 V (12 V lead-acid, common practice). " +
+			"Nothing is said of a resting voltage without a rest, nor where brownouts are blamed on the battery.",
+		Numbers: slices.Concat(f.Numbers, []schemas.Number{number("load line without load, relaxation left in", b.OpenCircuitV, "V", nil), number("lowest", b.LowestV, "V", nil)}),
+		Alternatives: []schemas.Alternative{
+			{What: "a battery that was worked just before", Because: "a rest in which the voltage still rises counts for none, and a low rest is not believed where the load line of the match shows more"},
+			{What: "a surface charge", Because: "it raises the voltage at rest, so that a low one is low all the more; the load line is of the whole match"},
+			{What: "an old battery or a bad cell", Because: "the log cannot tell it from one that was not charged: charge it, let it rest and read it again"},
+			{What: "a voltage that reads low", Because: "the log cannot tell: hold a meter against it"},
+		},
+		Change: []string{"A meter at the posts of that battery after a night's rest that shows 12.6 V or more."},
+	}}
 }

@@ -23,13 +23,20 @@ type Input struct {
 	Report  *schemas.Report
 	Profile *profile.Profile
 	LogEnd  float64 // the last sample of the log, s of log time
+
+	// Unworked is the battery's voltage at no load before any work, by its load line; nil where
+	// that is not known.
+	Unworked *Unworked
 }
+
+// Unworked is a voltage, V, with its 95 % interval.
+type Unworked struct{ Volts, Low, High float64 }
 
 // Build lists the findings, worst first, and the verdict that heads the sheet.
 func Build(in Input) ([]schemas.Finding, schemas.Verdict) {
 	var all []drafted
 	for _, kind := range []func(Input) []drafted{
-		jams, suspectedJams, brownouts, battery, standbyDraws, balances, slowCycles, moves, motors, sensors, neverCounted, gaps, auto,
+		jams, suspectedJams, brownouts, battery, uncharged, standbyDraws, balances, slowCycles, moves, motors, sensors, neverCounted, gaps, auto,
 	} {
 		all = append(all, kind(in)...)
 	}

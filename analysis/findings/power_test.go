@@ -1,12 +1,15 @@
 package findings
 
 import (
+	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/profile"
 )
 
 // The seconds in which nobody read the voltage are no seconds under the cut-off.
@@ -79,4 +82,60 @@ func TestBatteryWarnings(t *testing.T) {
 	sound.ResistanceLowOhm = some(0.0374)
 	assert.Empty(t, of(sound), "its low end is not high")
 	assert.Empty(t, of(schemas.Battery{}), "nothing known")
+}
+
+// The voltages are those of a 12 V lead-acid battery at rest: 12.6 to 12.8 V full, about 12.2 V half, nearly empty
+// below 12.0 V (common practice; handbooks, from memory).
+func TestBatteriesThatWereNotCharged(t *testing.T) {
+	rest := func(v float64) schemas.Battery {
+		return schemas.Battery{ID: "B3", RestV: some(v), RestChargeLow: some(0), RestChargeHigh: some(0.5)}
+	}
+	weak := []schemas.Brownout{{StartS: 50, EndS: some(50.1), MinV: 6.1, Cause: "weak_battery"}}
+	overload := []schemas.Brownout{{StartS: 50, EndS: some(50.1), MinV: 6.1, Cause: "overload"}}
+	for _, c := range []struct {
+		name     string
+		battery  schemas.Battery
+		line     *Unworked
+		dips     []schemas.Brownout
+		severity string // empty for no finding
+		title    string
+	}{
+		{"full", rest(12.7), nil, nil, "", ""},
+		{"half", rest(12.2), nil, nil, "", ""},
+		{"under half", rest(math.Nextafter(12.2, 0)), nil, nil, "watch", "Battery B3 was about half charged."},
+		{"at the edge of empty", rest(12.0), nil, nil, "watch", "Battery B3 was about half charged."},
+		{"empty", rest(math.Nextafter(12.0, 0)), nil, nil, "fix", "Battery B3 was nearly empty."},
+		{"of another kind", schemas.Battery{RestV: some(11.1)}, nil, nil, "", ""},
+		{"low at rest, and sound as soon as it works", rest(12.1), &Unworked{12.5, 12.4, 12.6}, nil, "", ""},
+		{"low at rest and in the match", rest(12.1), &Unworked{12.1, 12.05, 12.15}, nil, "watch", "Battery B3 was about half charged."},
+		{"without a rest, by the load line", schemas.Battery{}, &Unworked{11.9, 11.81, math.Nextafter(12, 0)}, nil, "fix", "The battery was nearly empty."},
+		{"perhaps empty by the load line", schemas.Battery{}, &Unworked{11.9, 11.8, 12}, nil, "", ""},
+		{"with a surface charge", rest(12.7), &Unworked{11.7, 11.6, 11.8}, nil, "fix", "Battery B3 was nearly empty."},
+		{"blamed for brownouts", rest(11.5), nil, weak, "", ""},
+		{"under an overload", rest(11.5), nil, overload, "fix", "Battery B3 was nearly empty."},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			p, err := profile.Parse("robot.yaml", []byte(robot))
+			require.NoError(t, err)
+			r := &schemas.Report{Match: schemas.Match{StartS: 10, EndS: 150}, Battery: c.battery, Brownouts: c.dips}
+			found, v := Build(Input{Report: r, Profile: p, LogEnd: 160, Unworked: c.line})
+			checkForm(t, found, v)
+			var told []schemas.Finding
+			for _, f := range found {
+				if f.Kind == "battery" {
+					told = append(told, f)
+				}
+			}
+			if c.severity == "" {
+				assert.Empty(t, told)
+				return
+			}
+			require.Len(t, told, 1)
+			assert.Equal(t, c.severity, told[0].Severity)
+			assert.Equal(t, c.title, told[0].Title)
+			assert.Equal(t, []string{cautionLead}, told[0].Caution)
+			assert.NotEmpty(t, told[0].Numbers)
+			assert.Equal(t, c.name == "with a surface charge", strings.Contains(told[0].Because, "surface charge"))
+		})
+	}
 }

@@ -70,6 +70,9 @@ func (c *Case) judge(f schemas.Finding) (right, can bool) {
 	case "brownout":
 		return anySpan(f, c.Truth.Brownouts, func(b schemas.Brownout) (float64, float64) { return b.StartS, c.endOf(b.EndS) }, nearDip), true
 	case "battery":
+		if strings.Contains(f.Title, "charged") || strings.Contains(f.Title, "empty") {
+			return c.judgeCharge()
+		}
 		r := c.Truth.Battery.ResistanceOhm
 		return r != nil && *r > usualMostOhm, r != nil
 	case "slow_cycle":
@@ -91,6 +94,18 @@ func (c *Case) judge(f schemas.Finding) (right, can bool) {
 		return anySpan(f, c.Truth.Quality.Gaps, func(g schemas.Gap) (float64, float64) { return g.StartS, g.EndS }, 1), len(f.Spans) > 0
 	}
 	return false, false
+}
+
+// judgeCharge: a battery was not charged when at true rest it showed less than 12.25 V, half full
+// and the reading's error by common practice; where the log shows no rest, by its voltage without
+// load in the match, which lies below that of the rest.
+func (c *Case) judgeCharge() (right, can bool) {
+	const lowV = 12.25
+	b := c.Truth.Battery
+	if b.RestV != nil {
+		return *b.RestV < lowV, true
+	}
+	return b.OpenCircuitV != nil && *b.OpenCircuitV < lowV, b.OpenCircuitV != nil
 }
 
 // judgeMove: a finding about moves is right when in one of its spans a move stopped short, or
