@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/afterbell/afterbell/analysis/findings"
 	"github.com/afterbell/afterbell/analysis/power"
@@ -9,6 +10,7 @@ import (
 	"github.com/afterbell/afterbell/analysis/stat"
 	"github.com/afterbell/afterbell/schemas"
 	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 // Between which a supply usually is, in V: nothing runs on less, and on more than the limit of
@@ -47,7 +49,7 @@ func lookAtPower(m *match) outcome {
 	m.report.Battery.UsualResistanceOhm = usualResistance(m.History, out.Battery.ID)
 	m.why.Dips, m.why.Line = out.Judged, out.Line
 	m.note(out.Notes)
-	m.report.StandbyDraws = lookForStandbyDraws(m, in.Branches)
+	lookForStandbyDraws(m, in.Branches, in.Current)
 	return outcome{}
 }
 
@@ -62,13 +64,26 @@ func (m *match) unworked() *findings.Unworked {
 	return &findings.Unworked{Volts: line.OpenCircuitV, Low: line.OpenCircuitLow, High: line.OpenCircuitHigh}
 }
 
-func lookForStandbyDraws(m *match, branches []power.Branch) []schemas.StandbyDraw {
-	in := standby.Input{}
+// lookForStandbyDraws lists the branches that draw while disabled. Those that share a zero that
+// is off draw nothing: their sensors are at fault.
+func lookForStandbyDraws(m *match, branches []power.Branch, whole *series.Float) {
+	in := standby.Input{Disabled: m.disabled()}
 	for _, b := range branches {
 		in.Branches = append(in.Branches, standby.Branch{Name: b.Name, Current: b.Current})
 	}
-	in.Disabled = m.disabled()
-	return standby.Detect(in, standby.DefaultConfig())
+	cfg := standby.DefaultConfig()
+	zeros := standby.SharedZero(in, whole, cfg)
+	for _, z := range zeros {
+		m.report.Quality.Faults = append(m.report.Quality.Faults, schemas.Fault{
+			Signal: z.Signal, Kind: schemas.FaultZero, StartS: schemas.Seconds(m.start), EndS: schemas.Seconds(m.end),
+			Note: fmt.Sprintf("%s reads %.1f A at rest", z.Branch, z.RestA),
+		})
+	}
+	for _, d := range standby.Detect(in, cfg) {
+		if !slices.ContainsFunc(zeros, func(z standby.Zero) bool { return z.Branch == d.Branch }) {
+			m.report.StandbyDraws = append(m.report.StandbyDraws, d)
+		}
+	}
 }
 
 // soundResistance is the median over this robot's earlier matches without a brownout or a

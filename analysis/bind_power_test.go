@@ -7,8 +7,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"github.com/afterbell/afterbell/analysis/power"
 	"github.com/afterbell/afterbell/schemas"
+	"github.com/afterbell/afterbell/schemas/period"
 	"github.com/afterbell/afterbell/schemas/profile"
+	"github.com/afterbell/afterbell/schemas/series"
 )
 
 func TestResistancesOfEarlierMatches(t *testing.T) {
@@ -61,4 +64,33 @@ func TestASupplyThatCannotBeOne(t *testing.T) {
 	assert.Equal(t, []float64{12.4, 11.9, 12.1}, readings, "in the order they came")
 	assert.Equal(t, "voltage: v is at 12270 V, on which no robot runs: set its unit or scale", reason(12400, 12270, 11900))
 	assert.Equal(t, "voltage: v holds no reading", reason(math.NaN(), math.NaN()))
+}
+
+// Sensors whose zero is off by the same are faults, and only a branch that reads more is a draw.
+func TestASharedZeroIsNoDraw(t *testing.T) {
+	m := &match{
+		Input:  Input{Match: period.Match{Modes: []period.Span{{Start: 0, End: 10e6, Mode: schemas.ModeDisabled}}}},
+		report: &schemas.Report{}, end: 40e6,
+	}
+	var branches []power.Branch
+	for n, name := range []string{"left", "right", "lift", "roller", "intake"} {
+		c := &series.Float{Name: "power/branch/" + name}
+		for i := range 40 * 20 {
+			amps := 2.4
+			if name == "intake" {
+				amps = 9
+			}
+			if i > 200 && (i/20+n)%5 == 0 {
+				amps += 15
+			}
+			c.T, c.V = append(c.T, int64(i)*50_000), append(c.V, amps)
+		}
+		branches = append(branches, power.Branch{Name: name, Current: c})
+	}
+	lookForStandbyDraws(m, branches, nil)
+	require.Len(t, m.report.StandbyDraws, 1)
+	assert.Equal(t, "intake", m.report.StandbyDraws[0].Branch)
+	require.Len(t, m.report.Quality.Faults, 4)
+	assert.Equal(t, schemas.FaultZero, m.report.Quality.Faults[0].Kind)
+	assert.Equal(t, "left reads 2.4 A at rest", m.report.Quality.Faults[0].Note)
 }

@@ -170,8 +170,8 @@ type Gap struct {
 // Fault is a stretch in which a signal misbehaved: "dead" (never moved all match although
 // its kind does), "frozen" (stopped moving), "drop-out" (said 0 in place of a reading),
 // "outlier" (left the range of its own past), "no reading" (NaN or infinite); of a beam
-// "stuck true", "stuck false" and "flicker"; and "misread" (the profile reads it in a way that no
-// robot explains).
+// "stuck true", "stuck false" and "flicker"; "misread" (the profile reads it in a way that no
+// robot explains); and "zero off" (a current that is read where none flows).
 type Fault struct {
 	Signal string  `json:"signal"`
 	Kind   string  `json:"kind"`
@@ -184,6 +184,9 @@ type Fault struct {
 
 // FaultMisread is the kind of a signal that the profile reads wrongly.
 const FaultMisread = "misread"
+
+// FaultZero is the kind of a current's sensor that does not read 0 where nothing flows.
+const FaultZero = "zero off"
 
 // Finding is one thing worth a person's attention, with its evidence.
 type Finding struct {

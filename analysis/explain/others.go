@@ -79,6 +79,7 @@ func (in Input) sensor(f schemas.Finding) []schemas.Reasoning {
 		"flicker":     "At least six false readings within a second: runs of a few milliseconds that neither a piece nor a gap between two makes.",
 		"dead":        "The signal never moved although its kind always does, or although others saw what it watches at work.",
 		"frozen":      "A sensor with noise repeats one value for a second or longer, far longer than the lengths of its other repeats allow by either of two laws of how they run out.",
+		"zero off":    "Of at least four measured branches more than half rest within half of one current while the robot is disabled, two of them over 2 A, and come back to it while it is enabled.",
 		"drop-out":    "A quantity that cannot jump is told to be exactly 0 for at least three samples: it left a level and came back to its side, or repeated 0 longer than its noise allows, by 20 to 1 after counting how seldom a sensor drops out.",
 	}
 	var out []schemas.Reasoning
@@ -103,6 +104,11 @@ func (in Input) sensor(f schemas.Finding) []schemas.Reasoning {
 			case "drop-out":
 				r.Alternatives = []schemas.Alternative{{What: "it was 0", Because: "a live sensor with noise does not repeat exactly 0 that long, and what has inertia neither goes there nor comes back from one sample to the next"}}
 				r.Change = append(r.Change, "A robot at rest whose readings repeat as long: then no repeat of 0 is odd.")
+			case schemas.FaultZero:
+				r.Alternatives = []schemas.Alternative{
+					{What: "motors that do not obey", Because: "most branches would have to draw the same, and at rest while enabled too; a whole current, where there is one, does not show it. A clamp meter tells for sure"},
+				}
+				r.Change = []string{"A clamp meter that shows the same current in these branches: then they draw it."}
 			default:
 				r.Alternatives = []schemas.Alternative{{What: "the robot stood still", Because: "a live sensor with noise does not repeat one value even then"}}
 			}

@@ -38,6 +38,9 @@ func sensors(in Input) []drafted {
 	if d, ok := misread(in); ok {
 		out = append(out, d)
 	}
+	if d, ok := zeroOff(in); ok {
+		out = append(out, d)
+	}
 	for _, names := range faulty(in.Report.Quality.Faults, roles) {
 		out = append(out, unbelieved(in, names))
 	}
@@ -71,6 +74,38 @@ func misread(in Input) (drafted, bool) {
 		Numbers:  []schemas.Number{number("signals read wrongly", float64(n), "")},
 		Check:    mend[:min(n, 4)],
 		Evidence: seen,
+	}
+	return d, true
+}
+
+// zeroOff is the finding of current sensors that read something where nothing flows. It hides
+// what a branch may really draw, so hands do not believe it either.
+func zeroOff(in Input) (drafted, bool) {
+	var reads []string
+	var seen []schemas.Evidence
+	for _, f := range in.Report.Quality.Faults {
+		if f.Kind == schemas.FaultZero {
+			reads = append(reads, f.Note)
+			seen = append(seen, evidence(f.Signal, f.StartS, f.EndS, f.Kind)...)
+		}
+	}
+	n := len(reads)
+	if n == 0 {
+		return drafted{}, false
+	}
+	d := drafted{clause: fmt.Sprintf("the zero of %s current %s is off", numberWord(n), plural(n, "sensor", "sensors"))}
+	d.Finding = schemas.Finding{
+		ID: id("sensor", "zero", 1), Kind: "sensor", Severity: schemas.SeverityFix,
+		StartS: in.Report.Match.StartS, EndS: in.bell(), Short: "zero of currents", Confidence: 0.85,
+		Title:    upperFirst(d.clause) + ".",
+		Because:  fmt.Sprintf("While the robot was disabled most branches read about the same, and motors at rest do so while it is enabled: %s. Currents, shares and charge on this sheet are wrong by as much.", list(reads)),
+		Numbers:  []schemas.Number{number("sensors with their zero off", float64(n), "")},
+		Evidence: seen,
+		Caution:  []string{cautionHands},
+		Check: []string{
+			"Hold a clamp meter on each of these branches with the robot disabled: one that does draw has a controller that stays on or a rubbed wire. Main breaker off before anything else then.",
+			"Set the zero of the sensors anew with nothing flowing, or give it as `offset` in the profile, and look for what they share: ground, reference, supply.",
+		},
 	}
 	return d, true
 }

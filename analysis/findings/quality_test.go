@@ -61,3 +61,20 @@ func TestSignalsThatTheProfileMisreads(t *testing.T) {
 	assert.Contains(t, found[0].Check[0], "write {signal: pose/x, unit: mm}")
 	assert.Contains(t, verdict.Text, "reads pose/x and pose/y wrongly")
 }
+
+// Sensors that share a zero that is off are one finding, and stop no robot.
+func TestAZeroThatIsOffIsToldOnce(t *testing.T) {
+	found, _ := build(t, func(r *schemas.Report) {
+		for _, b := range []string{"left", "lift", "roller"} {
+			r.Quality.Faults = append(r.Quality.Faults, schemas.Fault{
+				Signal: "power/branch/" + b, Kind: schemas.FaultZero, EndS: 160, Note: b + " reads 2.3 A at rest",
+			})
+		}
+	})
+	require.Len(t, found, 1)
+	assert.Equal(t, schemas.SeverityFix, found[0].Severity)
+	assert.Equal(t, "The zero of three current sensors is off.", found[0].Title)
+	assert.Contains(t, found[0].Because, "left reads 2.3 A at rest, lift reads 2.3 A at rest and roller reads 2.3 A at rest")
+	assert.Len(t, found[0].Evidence, 3)
+	assert.Equal(t, []string{cautionHands}, found[0].Caution)
+}

@@ -10,8 +10,9 @@
 // second is left out, the draw must last, and its size is the median. The branch of the
 // computer, the radio and the lights draws several amperes and the same whether the robot is
 // enabled or not: a branch that shows no motor at work in the whole match has none that could
-// disobey. Another load that is meant to run on and a sensor whose zero is off look the same
-// to the log's end: the finding says how to tell them at the robot.
+// disobey. Another load that is meant to run on and one sensor whose zero is off look the same
+// to the log's end: the finding says how to tell them at the robot. Where most branches rest at
+// about one current it is no draw of each: SharedZero finds those.
 package standby
 
 import (
@@ -34,6 +35,13 @@ type Config struct {
 	// motor that starts or brakes does so several times over. Chosen by us.
 	WorkShare, WorkAmps, WorkTimes float64
 	EnabledUS                      int64
+
+	// Of ZeroBranches measured branches at least, more than half share a zero that is off when
+	// they rest within ZeroWithin of its size. While enabled each must be seen ZeroTimes as
+	// often near it as near 0. Chosen by us: sensors of one board are put off by the same
+	// reference or warmth, and by about as much.
+	ZeroBranches          int
+	ZeroWithin, ZeroTimes float64
 }
 
 // DefaultConfig is the usual Config.
@@ -41,6 +49,7 @@ func DefaultConfig() Config {
 	return Config{
 		Amps: 2, SettleUS: 1_000_000, LeastUS: 2_000_000, Readings: 10,
 		WorkShare: 0.02, WorkAmps: 1.5, WorkTimes: 0.5, EnabledUS: 10_000_000,
+		ZeroBranches: 4, ZeroWithin: 0.5, ZeroTimes: 3,
 	}
 }
 
@@ -61,26 +70,31 @@ func Detect(in Input, cfg Config) []schemas.StandbyDraw {
 	var out []schemas.StandbyDraw
 	for _, b := range in.Branches {
 		for _, d := range in.Disabled {
-			from := d.Start + cfg.SettleUS
-			if d.End-from < cfg.LeastUS {
-				continue // too short to tell a draw from a motor that coasts
-			}
-			part := b.Current.Between(from, d.End)
-			if len(part.V) < cfg.Readings {
-				continue // too few to tell
-			}
-			sorted := slices.Sorted(slices.Values(part.V))
-			amps := sorted[len(sorted)/2]
-			if amps <= cfg.Amps || alwaysOn(b, amps, in.Disabled, cfg) {
+			amps, ok := restsAt(b.Current, d, cfg)
+			if !ok || amps <= cfg.Amps || alwaysOn(b, amps, in.Disabled, cfg) {
 				continue // electronics
 			}
 			out = append(out, schemas.StandbyDraw{
 				Branch: b.Name, Signal: b.Current.Name,
-				StartS: schemas.Seconds(from), EndS: schemas.Seconds(d.End), MedianA: amps,
+				StartS: schemas.Seconds(d.Start + cfg.SettleUS), EndS: schemas.Seconds(d.End), MedianA: amps,
 			})
 		}
 	}
 	return out
+}
+
+// restsAt is the median of a current, A, over a stretch of disabled.
+func restsAt(current *series.Float, d series.Interval, cfg Config) (amps float64, ok bool) {
+	from := d.Start + cfg.SettleUS
+	if d.End-from < cfg.LeastUS {
+		return 0, false // too short to tell a draw from a motor that coasts
+	}
+	part := current.Between(from, d.End)
+	if len(part.V) < cfg.Readings {
+		return 0, false // too few to tell
+	}
+	sorted := slices.Sorted(slices.Values(part.V))
+	return sorted[len(sorted)/2], true
 }
 
 // alwaysOn says whether a branch was seen to draw about so much, A, all the time the robot was enabled
@@ -90,7 +104,7 @@ func alwaysOn(b Branch, amps float64, disabled []series.Interval, cfg Config) bo
 	var seen, other float64
 	var lasted int64
 	for k, at := range b.Current.T {
-		if slices.ContainsFunc(disabled, func(d series.Interval) bool { return d.Start <= at && at < d.End }) {
+		if contains(disabled, at) {
 			continue
 		}
 		seen++
@@ -102,4 +116,8 @@ func alwaysOn(b Branch, amps float64, disabled []series.Interval, cfg Config) bo
 		}
 	}
 	return lasted >= cfg.EnabledUS && other <= cfg.WorkShare*seen
+}
+
+func contains(stretches []series.Interval, at int64) bool {
+	return slices.ContainsFunc(stretches, func(d series.Interval) bool { return d.Start <= at && at < d.End })
 }
