@@ -409,6 +409,16 @@ func TestAMotorThatDrawsAtMostOfItsRests(t *testing.T) {
 	assert.InDelta(t, 24, got.Idle[0].EndS-got.Idle[0].StartS, 0.2)
 }
 
+// By the drift of a sensor's zero and its noise, as large as either comes: the zero is that of all rests,
+// not of the one that happened to read least.
+func TestANoisySensorsZero(t *testing.T) {
+	b := sound()
+	b.zeroA, b.noiseA = 1, 1.5
+	got := detect(t, b, append(work(12), slices.Repeat([]act{{s: 3}}, 10)...)...)
+	require.NotNil(t, got.RestA)
+	assert.InDelta(t, 1, *got.RestA, 0.15)
+}
+
 func TestTwins(t *testing.T) {
 	one, volts := sound().run(work(16)...)
 	one.Twin = "other"

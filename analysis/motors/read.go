@@ -251,8 +251,8 @@ func topSpeed(rows []reading) float64 {
 }
 
 // readZero takes the sensor's zero off: the median of its readings at rest, of those within cfg.IdleA
-// of the leastRest in a row at which it drew least. What it draws besides at others, however many, is
-// no zero.
+// of the leastRest in a row at which it drew least, or within its noise. What it draws besides at
+// others, however many, is no zero.
 func (r *record) readZero(cfg Config) {
 	rests := r.rests(cfg)
 	var seen, row []float64
@@ -270,11 +270,12 @@ func (r *record) readZero(cfg Config) {
 		}
 	}
 	if !math.IsInf(least, 1) {
-		seen = slices.DeleteFunc(seen, func(a float64) bool { return math.Abs(a-least) > cfg.IdleA })
+		const noisy = 3.0 // standard deviations: of many rests the least is off by some of them, and cut about it the others' middle would be too
+		seen = slices.DeleteFunc(seen, func(a float64) bool { return math.Abs(a-least) > max(cfg.IdleA, noisy*r.noiseA) })
 	}
 	const unread = 0.3 // A by which a zero may be off that nobody read; chosen by us
 	r.zeroSE = unread
-	if n := len(seen); n >= leastRest {
+	if n := len(seen); n >= leastRest/2 { // of some rest they are the half about its middle
 		r.zero, r.rested = stat.Median(seen), true
 		r.zeroSE = stat.MedianWorse * r.noiseA / math.Sqrt(float64(n))
 	}
