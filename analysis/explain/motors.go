@@ -85,6 +85,17 @@ var motorRules = []motorRule{
 		},
 	},
 	{
+		says:   "turns",
+		rule:   "The whole 95 % intervals of the volts that each of two twins takes for a rad/s lie more than 5 % apart, and either carries at least a fifth of the current of both.",
+		change: "Both motors run one at a time on blocks at one command, turning equally fast.",
+		alternatives: []schemas.Alternative{
+			{What: "motors of one kind that differ", Because: "by some per cent, not by so much (common practice)"},
+			{What: "a wheel that slips", Because: "each motor is held against its own speed, and that takes the same volts whether its wheel slips or not"},
+			{What: "a speed in another scale", Because: "the log cannot tell: turn both by hand, one turn, and compare what their sensors count"},
+			{What: "a controller that gives less than it is told", Because: "the log cannot tell: its volts are taken as command times supply"},
+		},
+	},
+	{
 		says:   "does less",
 		rule:   "Over bouts of two seconds in which both were told the same, the middle of the ratios of their currents and its 95 % interval by the signed-rank test: told when the whole interval lies under 40 % of both.",
 		change: "Both motors run one at a time on blocks, drawing the same.",

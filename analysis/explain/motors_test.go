@@ -20,6 +20,7 @@ func TestEveryMotorFindingIsExplained(t *testing.T) {
 	}
 	hard := usual
 	hard.ResistanceOhm, hard.FreeA, hard.UsualFreeA, hard.SpreadFreeA = some(0.3), some(5), some(2), some(0.1)
+	twin := schemas.Motor{Name: "other", ConstantVS: some(0.4), ConstantLowVS: some(0.39), ConstantHighVS: some(0.41)}
 	rules := map[string]bool{}
 	for _, m := range []schemas.Motor{
 		{Heat: some(1.2), HeatAtS: some(60), LimitA: some(20), TauS: some(30)},
@@ -30,9 +31,10 @@ func TestEveryMotorFindingIsExplained(t *testing.T) {
 		{Idle: stalls},
 		usual,
 		hard,
+		{Twin: "other", TwinShare: some(0.6), TwinShareLow: some(0.58), TwinShareHigh: some(0.62), ConstantVS: some(0.3), ConstantLowVS: some(0.29), ConstantHighVS: some(0.31)},
 	} {
 		m.Name, m.Current = "gate", "path/gate/current"
-		in := input(t, &schemas.Report{Motors: []schemas.Motor{m}})
+		in := input(t, &schemas.Report{Motors: []schemas.Motor{m, twin}})
 		in.Report.Findings, _ = findings.Build(findings.Input{Report: in.Report, Profile: in.Profile, LogEnd: 160})
 		require.Len(t, in.Report.Findings, 1, "%+v", m)
 		f := in.Report.Findings[0]
@@ -44,5 +46,5 @@ func TestEveryMotorFindingIsExplained(t *testing.T) {
 		assert.Contains(t, e.Events[0].Observed, f.Because)
 		rules[e.Events[0].Rule] = true
 	}
-	assert.Len(t, rules, 7, "both about heat share one")
+	assert.Len(t, rules, 8, "both about heat share one")
 }

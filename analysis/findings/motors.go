@@ -3,6 +3,7 @@ package findings
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/afterbell/afterbell/schemas"
 )
@@ -17,7 +18,7 @@ const (
 func motors(in Input) []drafted {
 	var out []drafted
 	for _, m := range in.Report.Motors {
-		for _, of := range []func(Input, schemas.Motor) (drafted, bool){tooWarm, stood, lessThanTwin, withoutPower, drawsIdle, otherThanUsual} {
+		for _, of := range []func(Input, schemas.Motor) (drafted, bool){tooWarm, stood, fasterThanTwin, lessThanTwin, withoutPower, drawsIdle, otherThanUsual} {
 			if d, ok := of(in, m); ok {
 				out = append(out, d)
 			}
@@ -143,6 +144,54 @@ func (in Input) shortAround(motor string, s schemas.Stall) bool {
 	return false
 }
 
+// constantsApart says whether a motor and its twin need volts for their speed that differ by more
+// than motors of one kind do, wherever in their intervals both are. Motors off one line differ by
+// some per cent (common practice). One that carries next to nothing was hardly measured.
+func (in Input) constantsApart(m schemas.Motor) (fast, slow schemas.Motor, apart bool) {
+	const (
+		more  = 1.05 // chosen by us
+		least = 0.2  // of the current of both, for either
+	)
+	at := slices.IndexFunc(in.Report.Motors, func(o schemas.Motor) bool { return o.Name == m.Twin && o.Name != m.Name })
+	if at < 0 || m.TwinShareLow == nil || m.TwinShareHigh == nil || *m.TwinShareLow < least || *m.TwinShareHigh > 1-least {
+		return fast, slow, false
+	}
+	fast, slow = m, in.Report.Motors[at]
+	if fast.ConstantVS == nil || slow.ConstantVS == nil {
+		return fast, slow, false
+	}
+	if *fast.ConstantVS > *slow.ConstantVS {
+		fast, slow = slow, fast
+	}
+	low, high := slow.ConstantLowVS, fast.ConstantHighVS
+	return fast, slow, low != nil && high != nil && *high > 0 && *low > more**high
+}
+
+// fasterThanTwin tells two motors told the same that are not geared or set alike, once, of the
+// one that turns faster.
+func fasterThanTwin(in Input, m schemas.Motor) (drafted, bool) {
+	fast, slow, apart := in.constantsApart(m)
+	if !apart || fast.Name != m.Name {
+		return drafted{}, false
+	}
+	d := drafted{clause: fmt.Sprintf("the motor %s turns %.0f %% faster for its volts than its twin %s", m.Name, 100*(*slow.ConstantVS / *fast.ConstantVS - 1), slow.Name)}
+	d.Finding = motorFinding(in, m, "faster than its twin", schemas.SeverityWatch, nil, "current")
+	d.Title = upperFirst(d.clause) + "."
+	d.Because = fmt.Sprintf("In steady driving it takes %.4f V for each rad/s of its speed (%.4f to %.4f), %s %.4f V (%.4f to %.4f). On one mechanism two that are unlike work against each other.",
+		*fast.ConstantVS, *fast.ConstantLowVS, *fast.ConstantHighVS, slow.Name, *slow.ConstantVS, *slow.ConstantLowVS, *slow.ConstantHighVS)
+	d.Numbers = []schemas.Number{
+		number("volts for each rad/s", *fast.ConstantVS, "V s"), number("of "+slow.Name, *slow.ConstantVS, "V s"),
+	}
+	if m.TwinShare != nil {
+		d.Numbers = append(d.Numbers, number("share of the current of both", *m.TwinShare, ""))
+	}
+	d.Check = []string{
+		fmt.Sprintf("Compare the gearing and the wheels of %s and %s: count teeth, measure diameters. Are both motors of one kind?", m.Name, slow.Name),
+		"Compare their controllers' settings: limits, voltage compensation, and the scale of each speed in the profile.",
+	}
+	return d, true
+}
+
 // lessThanTwin tells a motor that does so much less than its twin that the whole of the
 // interval says so.
 func lessThanTwin(in Input, m schemas.Motor) (drafted, bool) {
@@ -153,6 +202,9 @@ func lessThanTwin(in Input, m schemas.Motor) (drafted, bool) {
 	)
 	if m.TwinShare == nil || m.TwinShareHigh == nil || m.TwinShareLow == nil || *m.TwinShareHigh >= less {
 		return drafted{}, false
+	}
+	if _, _, apart := in.constantsApart(m); apart {
+		return drafted{}, false // that is why, and has a finding of its own
 	}
 	d := drafted{clause: fmt.Sprintf("the motor %s does less than its twin %s", m.Name, m.Twin)}
 	d.Finding = motorFinding(in, m, "less than its twin", schemas.SeverityWatch, nil, "current")

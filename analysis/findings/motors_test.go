@@ -83,3 +83,43 @@ func TestADrawIsToldOnce(t *testing.T) {
 	require.Len(t, found, 1)
 	assert.Equal(t, schemas.SeverityStop, found[0].Severity)
 }
+
+// Two motors of a pair whose constants lie apart beyond their intervals are told once, and not by
+// their shares besides. By V = I R + K w, one that is geared 15 % slower takes 15 % more volts.
+func TestTwinsThatAreNotGearedAlike(t *testing.T) {
+	pair := func(k, half, share float64) []schemas.Motor {
+		of := func(name, twin string, k, share float64) schemas.Motor {
+			return schemas.Motor{
+				Name: name, Current: "drive/" + name, Twin: twin,
+				ConstantVS: some(k), ConstantLowVS: some(k * (1 - half)), ConstantHighVS: some(k * (1 + half)),
+				TwinShare: some(share), TwinShareLow: some(share - 0.01), TwinShareHigh: some(share + 0.01),
+			}
+		}
+		return []schemas.Motor{of("front", "rear", 0.020, share), of("rear", "front", k, 1-share)}
+	}
+	for _, c := range []struct {
+		name   string
+		motors []schemas.Motor
+		titles []string
+	}{
+		{"alike", pair(0.0202, 0.01, 0.49), nil},
+		{"geared otherwise", pair(0.023, 0.01, 0.42), []string{"The motor front turns 15 % faster for its volts than its twin rear."}},
+		{"and draws much less", pair(0.023, 0.01, 0.35), []string{"The motor front turns 15 % faster for its volts than its twin rear."}},
+		{"as motors of one kind differ", pair(0.0213, 0.01, 0.46), nil},
+		{"perhaps", pair(0.023, 0.05, 0.42), nil},
+		{"one that does next to nothing", pair(0.029, 0.01, 0.98), []string{"The motor rear does less than its twin front."}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			found, _ := build(t, func(r *schemas.Report) { r.Motors = c.motors })
+			var titles []string
+			for _, f := range found {
+				titles = append(titles, f.Title)
+			}
+			assert.Equal(t, c.titles, titles)
+		})
+	}
+	unknown := pair(0.023, 0.01, 0.45)
+	unknown[1].ConstantVS, unknown[1].ConstantLowVS, unknown[1].ConstantHighVS = nil, nil, nil
+	found, _ := build(t, func(r *schemas.Report) { r.Motors = unknown })
+	assert.Empty(t, found)
+}
