@@ -97,17 +97,17 @@ var motorRules = []motorRule{
 	},
 	{
 		says:   "does less",
-		rule:   "Over bouts of two seconds in which both were told the same, the middle of the ratios of their currents and its 95 % interval by the signed-rank test: told when the whole interval lies under 40 % of both.",
+		rule:   "Over bouts of two seconds in which both were told the same, those of the hardest work where they are enough, the middle of the ratios of their currents and its 95 % interval by the signed-rank test: told when the whole interval lies under 40 % of both.",
 		change: "Both motors run one at a time on blocks, drawing the same.",
 		alternatives: []schemas.Alternative{
 			{What: "a single odd moment", Because: "each bout counts once, and the middle of all pairs is taken"},
 			{What: "a sensor with a wrong scale", Because: "the log cannot tell: swap the two sensors, or the two motors, and see which follows"},
-			{What: "they do not share one mechanism", Because: "the profile says they do (twin)"},
+			{What: "they do not share one mechanism", Because: "the profile says they do (twin), or they have one command and one speed signal"},
 		},
 	},
 	{
 		says:   "was told",
-		rule:   "Driven with at least half of its usual command for a second or longer, with less than a quarter of its running current and less than half of the speed that asks for, while the supply was well and no other motor that was told to run lacked current too.",
+		rule:   "Driven with at least half of its usual command for a second or longer, with less than a quarter of its running current and less than half of the speed that asks for (one whose running current hardly shows: with next to none, standing, where a motor held fast would draw), while the supply was well and no other motor that was told to run lacked current too.",
 		change: "Its plugs and its breaker sound, and the same again.",
 		alternatives: []schemas.Alternative{
 			{What: "a brownout", Because: "half a second about every sag of the supply is left out"},
@@ -117,7 +117,7 @@ var motorRules = []motorRule{
 	},
 	{
 		says:   "draws current",
-		rule:   "Told to rest for at least a second and standing, it read more than 2 A beyond what it reads at its other rests, for 2 s or longer.",
+		rule:   "Told to rest for at least a second and standing, it read more than 2 A beyond what it reads at the rests at which it draws least, for 2 s or longer.",
 		change: "A reading of zero with its breaker pulled.",
 		alternatives: []schemas.Alternative{
 			{What: "a sensor whose zero is off", Because: "it read otherwise at its other rests"},

@@ -204,11 +204,12 @@ func (in Input) standby(f schemas.Finding) []schemas.Reasoning {
 			}
 			out = append(out, schemas.Reasoning{
 				Title: fmt.Sprintf("The draw of %s from %s to %s", d.Branch, in.at(d.StartS), in.at(d.EndS)), StartS: d.StartS, EndS: d.EndS,
-				Rule:    "The median of a branch's current over at least 2 s of disabled, the first second left out, is above 2 A (idle electronics stay under it, common practice).",
+				Rule:    "The median of a branch's current over at least 2 s of disabled, the first second left out, is above 2 A (idle electronics stay under it, common practice), and the branch did not draw about as much all the while the robot was enabled.",
 				Seen:    in.seen([]schemas.Evidence{{Signal: d.Signal, StartS: d.StartS, EndS: d.EndS, Note: "current of the branch"}}),
 				Numbers: []schemas.Number{number("median current", schemas.Some(d.MedianA), "A", nil)},
 				Alternatives: []schemas.Alternative{
 					{What: "a motor that coasts or brakes", Because: "the first second after disabling is left out, and the draw lasts"},
+					{What: "a computer, a radio, lights", Because: "they draw the same enabled or not; this branch was seen to draw otherwise, or the robot was enabled for too short to tell"},
 					{What: "a spike", Because: "the median is taken, not the largest reading"},
 					{What: "a sensor whose zero is off", Because: "the log cannot tell: read the branch with its breaker pulled"},
 					{What: "a pump or fan that is meant to run on", Because: "the log cannot tell: ask who wired it"},
