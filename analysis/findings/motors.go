@@ -177,7 +177,7 @@ func fasterThanTwin(in Input, m schemas.Motor) (drafted, bool) {
 	d := drafted{clause: fmt.Sprintf("the motor %s turns %.0f %% faster for its volts than its twin %s", m.Name, 100*(*slow.ConstantVS / *fast.ConstantVS - 1), slow.Name)}
 	d.Finding = motorFinding(in, m, "faster than its twin", schemas.SeverityWatch, nil, "current")
 	d.Title = upperFirst(d.clause) + "."
-	d.Because = fmt.Sprintf("In steady driving it takes %.4f V for each rad/s of its speed (%.4f to %.4f), %s %.4f V (%.4f to %.4f). On one mechanism two that are unlike work against each other.",
+	d.Because = fmt.Sprintf("In steady driving it takes %.3g V for each rad/s of its speed (%.3g to %.3g), %s %.3g V (%.3g to %.3g). On one mechanism two that are unlike work against each other.",
 		*fast.ConstantVS, *fast.ConstantLowVS, *fast.ConstantHighVS, slow.Name, *slow.ConstantVS, *slow.ConstantLowVS, *slow.ConstantHighVS)
 	d.Numbers = []schemas.Number{
 		number("volts for each rad/s", *fast.ConstantVS, "V s"), number("of "+slow.Name, *slow.ConstantVS, "V s"),
