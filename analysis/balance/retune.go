@@ -270,7 +270,8 @@ func (t tried) and(s swing.Fit) tried {
 }
 
 // safe says that every draw is stable with these gains, and nearly every one still when late by three
-// times what they are: a margin of twice the delay.
+// times what they are, a margin of twice the delay, and as late as loops usually are: a command that is
+// rounded or noisy hides some hundredths of a second.
 func (u tuned) safe(c gains) bool {
 	short := 0
 	for _, p := range u.draws {
@@ -278,7 +279,7 @@ func (u tuned) safe(c gains) bool {
 		if !p.rig.closeLoop(l).stable {
 			return false
 		}
-		l.late = 3*l.late + 2*p.rig.lag
+		l.late = max(3*l.late+2*p.rig.lag, usualLate)
 		if !p.rig.closeLoop(l).stable {
 			short++
 		}
@@ -350,6 +351,9 @@ func (u tuned) change(a attempt, tr trace, in Input, cfg Config) *schemas.Retune
 		return math.Abs(t.zeta-cfg.DampingGoal) + gentle*t.size() + doubtful*max(0, middling-t.low)
 	}
 	for _, c := range changes(in.Rate != nil && !straight(a), u.best.law.lead > cfg.NoRateS) {
+		if c.rateS > 0 && u.best.law.with(c).rateGain() > rateGainMost {
+			continue
+		}
 		if t := u.tryEach(glanceEach, c); t.zeta > now.zeta+surelyBetter {
 			all = append(all, glance{c, off(t)})
 		}
@@ -459,10 +463,13 @@ func (u tuned) soonEnough(c gains, up ascent, later, had, level float64) float64
 	return soon / n
 }
 
+// rateGain is what the loop answers a tilt rate of a degree a second by, of full command.
+func (l law) rateGain() float64 { return math.Abs(l.gain) * l.lead }
+
 // drivesUp says that a robot that has come to stand at a tilt, deg, is driven up it by the loop, against
 // the slope and what it takes to roll.
 func (l law) drivesUp(g rig, tilt float64) bool {
-	command := math.Abs(l.gain) * (1 - l.quiet) * tilt
+	command := math.Abs(l.gain) * tilt
 	return command > g.dead && command > g.slide*(tilt+g.roll)
 }
 
@@ -515,6 +522,10 @@ const (
 	slidesAsUsual = slidesOff / usualFull * usualLagS // of full command for each degree, of a usual drivetrain that sums nothing up: a swing hardly tells
 	surelySlides  = 1.5                               // times what a rig slides
 )
+
+// A robot rocks on its wheels a few times a second, by some 5 deg/s when it starts: a loop that answers that
+// by twentieths of full command may keep it up (chosen by us).
+const rateGainMost = 0.009 // of full command for each deg/s
 
 // How many of the draws must agree, and how many are looked at.
 const (

@@ -165,7 +165,6 @@ func TestARobotBesideLevelIsDrivenOn(t *testing.T) {
 	g := rig{drivetrain: drivetrain{slide: 0.003, roll: 2}}
 	assert.True(t, law{gain: -0.0051}.drivesUp(g, 3))
 	assert.False(t, law{gain: 0.0049}.drivesUp(g, 3))
-	assert.False(t, law{gain: 0.0051, quiet: 0.1}.drivesUp(g, 3))
 	g.dead = 0.02
 	assert.False(t, law{gain: 0.0051}.drivesUp(g, 3))
 }
@@ -184,4 +183,13 @@ func TestAGainForTheSwingAlone(t *testing.T) {
 	assert.Contains(t, say(change), "from when the platform tips")
 	change.FromTip = false
 	assert.NotContains(t, say(change), "platform tips")
+}
+
+// By hand: 0.01 a degree with a lead of 0.2 s answers a degree a second by 0.002; half the gain and 0.9 s
+// of that more on the rate by 0.002 + 0.005 * 0.9 = 0.0065, all the gain and as much by more than is ever advised.
+func TestNoMoreRateThanARockingRobotBears(t *testing.T) {
+	l := law{gain: -0.01, lead: 0.2}
+	assert.InDelta(t, 0.002, l.rateGain(), 1e-12)
+	assert.InDelta(t, 0.0065, l.with(gains{0.5, 1, 0.9}).rateGain(), 1e-12)
+	assert.Greater(t, l.with(gains{1, 1, 0.9}).rateGain(), rateGainMost)
 }
