@@ -31,6 +31,7 @@ type Config struct {
 	// Telling a robot that drove off from one that is level.
 	WatchS     float64 // s after the hold in which it is watched while the tilt stays level
 	OffM       float64 // m that no robot moves on a tilting platform without tilting it
+	AwayM      float64 // m by the command alone, likewise: three times that, for a robot half as fast as usual
 	StillM     float64 // m; a robot that moved less stands still, whatever the drive command says
 	JumpMS     float64 // m/s; a faster step of the pose is a correction of the estimate, no motion
 	DriveMin   float64 // of full command; less does not move a robot
@@ -61,7 +62,7 @@ func DefaultConfig() Config {
 
 		LeanMinDeg: 8, SpinMax: 15,
 
-		WatchS: 2, OffM: 0.5, StillM: 0.15, JumpMS: 8, DriveMin: 0.08, DriveShare: 0.4,
+		WatchS: 2, OffM: 0.5, AwayM: 1.5, StillM: 0.15, JumpMS: 8, DriveMin: 0.08, DriveShare: 0.4,
 
 		SwingMaxS: 12, FitMaxDeg: 2, FitShare: 0.15, Evidence: 10,
 		DampingGoal: 0.7, DampedWell: 0.6, DampedPoor: 0.3,

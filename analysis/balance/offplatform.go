@@ -21,7 +21,8 @@ func offPlatform(tr trace, a attempt, in Input, cfg Config, wasOn bool) bool {
 		}
 		watchEnd = tr.t[i]
 	}
-	if way, ok := wayOf(in, cfg, a.startT-500_000, watchEnd); ok {
+	way, posed := wayOf(in, cfg, a.startT-500_000, watchEnd)
+	if posed {
 		moved, behind := way.since(a.entryT), way.behind(a.startT, a.endT)
 		switch {
 		case moved > cfg.OffM:
@@ -32,7 +33,20 @@ func offPlatform(tr trace, a attempt, in Input, cfg Config, wasOn bool) bool {
 			return false
 		}
 	}
-	return in.Drive != nil && (drivesOn(tr, a, in, cfg) || !wasOn && backedOff(a, in, cfg))
+	return in.Drive != nil && (drivesOn(tr, a, in, cfg) || !wasOn && backedOff(a, in, cfg) || !posed && drivenAway(a, in, cfg, watchEnd))
+}
+
+// drivenAway says that the command would have taken a robot of usual speed far further, while the tilt
+// stayed in the band, than any moves on a platform without tilting it.
+func drivenAway(a attempt, in Input, cfg Config, until int64) bool {
+	const step = 20_000
+	way, far := 0.0, 0.0
+	for t := a.entryT; t < min(until, a.limit); t += step {
+		d, _ := in.Drive.At(t)
+		way += usualFull * d * seconds(step)
+		far = max(far, math.Abs(way))
+	}
+	return far > cfg.AwayM
 }
 
 // way is where the robot was, without the jumps of its own estimate.

@@ -41,3 +41,29 @@ func TestALoopThatBrakesDoesNotDriveOff(t *testing.T) {
 		}
 	}
 }
+
+// A robot that turns on the floor behind the platform, to and fro and then away by some metres, is off it,
+// though it was not driven on as the tilt came back; one that is told half a metre stands level.
+func TestDrivenFarWithoutATiltIsOff(t *testing.T) {
+	for command, want := range map[float64]string{0.6: "left", 0.1: "level"} {
+		in := Input{Tilt: &series.Float{}, Drive: &series.Float{}, MountDeg: 6, LevelDeg: 2.5, HoldS: 1}
+		for at := int64(0); at < 10_000_000; at += 20_000 {
+			tilt, drive := 0.0, 0.0
+			switch s := seconds(at); {
+			case s < 2:
+			case s < 3.5:
+				tilt, drive = 12, 0.3
+			case s >= 4.2 && s < 4.5:
+				drive = -command
+			case s >= 5 && s < 7:
+				drive = command
+			}
+			in.Tilt.T, in.Tilt.V = append(in.Tilt.T, at), append(in.Tilt.V, tilt)
+			in.Drive.T, in.Drive.V = append(in.Drive.T, at), append(in.Drive.V, drive)
+		}
+		in.End = in.Tilt.T[len(in.Tilt.T)-1]
+		found := Detect(in, DefaultConfig()).Balances
+		require.Len(t, found, 1)
+		assert.Equal(t, want, found[0].Outcome, "command %g", command)
+	}
+}
