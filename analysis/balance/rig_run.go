@@ -40,7 +40,7 @@ const (
 	crookedShare = 0.005 // of the largest tilt
 
 	outlierDeg = 1.5 // no platform bends its way by more within a tenth of a second
-	outlierSD  = 8.0
+	outlierSD  = 8.0 // of the tilt's noise, likewise
 
 	limitLeastS = 0.1 // s at the largest command there was, from which that is its limit
 	turnedDegS  = 0.5 // deg/s under which a platform is as good as standing

@@ -81,6 +81,16 @@ func checkForm(t *testing.T, found []schemas.Finding, v schemas.Verdict) {
 	}
 }
 
+// ofKind are the findings of one kind, in their order.
+func ofKind(found []schemas.Finding, kind string) (out []schemas.Finding) {
+	for _, f := range found {
+		if f.Kind == kind {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 func some(v float64) *float64 { return &v }
 
 func TestNothingFoundSaysHowMuchWasLookedAt(t *testing.T) {
@@ -428,12 +438,10 @@ func TestPiecesThatNeverCounted(t *testing.T) {
 				titles = append(titles, f.Title)
 			}
 			assert.ElementsMatch(t, c.titles, titles)
-			for _, f := range found {
-				if f.Kind == "move" {
-					assert.Equal(t, c.severity, f.Severity)
-					assert.Contains(t, f.Because, c.because)
-					assert.Equal(t, c.because != "", strings.Contains(f.Because, "never counted"))
-				}
+			for _, f := range ofKind(found, "move") {
+				assert.Equal(t, c.severity, f.Severity)
+				assert.Contains(t, f.Because, c.because)
+				assert.Equal(t, c.because != "", strings.Contains(f.Because, "never counted"))
 			}
 		})
 	}

@@ -52,12 +52,7 @@ func TestFindingsOfMotors(t *testing.T) {
 				r.Motors = []schemas.Motor{c.motor}
 				r.SuspectedJams = []schemas.Jam{{Stage: "lift", StartS: 60, EndS: 63, Confidence: 0.3}}
 			})
-			var motor []schemas.Finding
-			for _, f := range found {
-				if f.Kind == "motor" {
-					motor = append(motor, f)
-				}
-			}
+			motor := ofKind(found, "motor")
 			if c.severity == "" {
 				assert.Empty(t, motor)
 				return

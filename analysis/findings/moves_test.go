@@ -29,13 +29,7 @@ func moveFindings(t *testing.T, change func(*schemas.Report)) []schemas.Finding 
 		r.Moves = arms(8)
 		change(r)
 	})
-	var out []schemas.Finding
-	for _, f := range found {
-		if f.Kind == "move" {
-			out = append(out, f)
-		}
-	}
-	return out
+	return ofKind(found, "move")
 }
 
 func TestMovesThatAreWell(t *testing.T) {

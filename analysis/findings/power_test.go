@@ -120,12 +120,7 @@ func TestBatteriesThatWereNotCharged(t *testing.T) {
 			r := &schemas.Report{Match: schemas.Match{StartS: 10, EndS: 150}, Battery: c.battery, Brownouts: c.dips}
 			found, v := Build(Input{Report: r, Profile: p, LogEnd: 160, Unworked: c.line})
 			checkForm(t, found, v)
-			var told []schemas.Finding
-			for _, f := range found {
-				if f.Kind == "battery" {
-					told = append(told, f)
-				}
-			}
+			told := ofKind(found, "battery")
 			if c.severity == "" {
 				assert.Empty(t, told)
 				return
